@@ -1,0 +1,29 @@
+"""What can go wrong for a user, each as one clear sentence, and the exit codes that tell it."""
+
+from enum import IntEnum
+
+
+class ExitCode(IntEnum):
+    """What the command tells the shell."""
+
+    OK = 0
+    BAD_INPUT = 2
+    """Something that was given cannot be used; the sentence on stderr says what."""
+    INTERRUPTED = 130
+    """Stopped by the user (128 + SIGINT); nothing partial is left behind."""
+
+
+class AuralizeError(Exception):
+    """Root of all errors a user can mend: its text is one sentence, fit to be shown as it is."""
+
+
+class RigError(AuralizeError, ValueError):
+    """A rig file says something that cannot be, or says it wrongly."""
+
+
+class AudioFileError(AuralizeError, ValueError):
+    """A sound file cannot be read, or cannot be written."""
+
+
+class DesignError(AuralizeError, ValueError):
+    """No filter can be made for what was asked."""

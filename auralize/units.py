@@ -1,0 +1,197 @@
+"""Quantities as people write them ("62 m", "200 ft", "14 AWG", "35 degC"): parse, convert, show.
+
+Everything inside the program is in SI units (temperatures in degrees Celsius); this module is the
+only door in and out.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Final, Literal
+
+Quantity = Literal[
+    "length",
+    "area",
+    "temperature",
+    "resistance",
+    "inductance",
+    "capacitance",
+    "semi-inductance",
+    "resistance per length",
+    "inductance per length",
+    "capacitance per length",
+    "frequency",
+    "volume",
+    "level",
+    "voltage",
+    "power",
+]
+
+FOOT: Final = 0.3048
+"""m, exact (international foot, 1959)."""
+INCH: Final = 0.0254
+"""m, exact."""
+
+_PREFIX: Final = {"p": 1e-12, "n": 1e-9, "u": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3}
+
+
+def _prefixed(unit: str, prefixes: str) -> dict[str, float]:
+    return {p + unit: _PREFIX[p] for p in prefixes} | {unit: 1.0}
+
+
+def _per_length(unit: str, prefixes: str) -> dict[str, float]:
+    lengths = {"m": 1.0, "km": 1e3, "ft": FOOT, "kft": 1e3 * FOOT}
+    tops = _prefixed(unit, prefixes).items()
+    return {f"{top}/{per}": t / p for top, t in tops for per, p in lengths.items()}
+
+
+UNITS: Final[dict[Quantity, dict[str, float]]] = {
+    "length": {"m": 1.0, "cm": 1e-2, "mm": 1e-3, "km": 1e3, "ft": FOOT, "in": INCH, "yd": 3 * FOOT},
+    "area": {"mm2": 1e-6, "cm2": 1e-4, "m2": 1.0},
+    "temperature": {"degC": 1.0},
+    "resistance": _prefixed("ohm", "mk"),
+    "inductance": _prefixed("H", "num"),
+    "capacitance": _prefixed("F", "pnum"),
+    "semi-inductance": _prefixed("sH", "m"),
+    "resistance per length": _per_length("ohm", "m"),
+    "inductance per length": _per_length("H", "num"),
+    "capacitance per length": _per_length("F", "pnu"),
+    "frequency": _prefixed("Hz", "k"),
+    "volume": {"l": 1e-3, "m3": 1.0, "ft3": FOOT**3},
+    "level": {"dB": 1.0},
+    "voltage": _prefixed("V", "mk"),
+    "power": _prefixed("W", "mk"),
+}
+"""Factor from each accepted unit to the SI unit of its quantity."""
+
+_EXAMPLES: Final[dict[Quantity, str]] = {
+    "length": '"62 m" or "200 ft"',
+    "area": '"2.5 mm2" or "14 AWG"',
+    "temperature": '"35 degC" or "95 degF"',
+    "resistance": '"8 ohm"',
+    "inductance": '"0.5 mH"',
+    "capacitance": '"10 uF"',
+    "semi-inductance": '"0.02 sH" (ohm times root second)',
+    "resistance per length": '"14.8 ohm/km"',
+    "inductance per length": '"0.65 uH/m"',
+    "capacitance per length": '"60 pF/m"',
+    "frequency": '"1 kHz"',
+    "volume": '"60 l"',
+    "level": '"20 dB"',
+    "voltage": '"100 V"',
+    "power": '"50 W"',
+}
+
+_SPELLINGS: Final = (
+    ("²", "2"),
+    ("³", "3"),
+    ("Ω", "ohm"),
+    ("Ω", "ohm"),
+    ("µ", "u"),
+    ("μ", "u"),
+    ("ohms", "ohm"),
+    ("°", "deg"),
+    ("litres", "l"),
+    ("litre", "l"),
+    ("L", "l"),
+    ("−", "-"),
+)
+_NUMBER: Final = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
+_AUGHT: Final = re.compile(r"\s*([1-4])/0\s*AWG\s*$", re.IGNORECASE)
+
+
+def parse(text: str, quantity: Quantity) -> float:
+    """Value of ``text`` in SI units (degrees Celsius for temperatures, dB for levels).
+
+    Raises ValueError with one sentence that says what was found and what would be right.
+    """
+    if quantity == "area" and (aught := _AUGHT.match(text)):
+        return gauge_area(1 - int(aught.group(1)))
+    match = _NUMBER.match(text)
+    if match is None:
+        raise ValueError(f"{text!r} is not a {quantity}; write it like {_EXAMPLES[quantity]}")
+    value, unit = float(match.group(1)), _normal(match.group(2))
+    if not math.isfinite(value):
+        raise ValueError(f"{text!r} is too large to be a {quantity}")
+    if quantity == "area" and unit.upper() == "AWG":
+        return gauge_area(value)
+    if quantity == "temperature":
+        return _celsius(value, unit, text)
+    if unit not in UNITS[quantity]:
+        raise ValueError(_unit_message(text, unit, quantity))
+    return value * UNITS[quantity][unit]
+
+
+def _normal(unit: str) -> str:
+    if unit.upper() == "AWG":
+        return "AWG"
+    for spelling, standard in _SPELLINGS:
+        unit = unit.replace(spelling, standard)
+    return unit.replace(" ", "")
+
+
+def _unit_message(text: str, unit: str, quantity: Quantity) -> str:
+    wanted = f"a {quantity} is written like {_EXAMPLES[quantity]}"
+    if not unit:
+        return f"{text!r} has no unit; {wanted}"
+    if unit.startswith(","):
+        return f"{text!r} has a decimal comma; use a point, {wanted}"
+    return f"{text!r} has a unit that does not fit; {wanted}"
+
+
+def _celsius(value: float, unit: str, text: str) -> float:
+    if unit in ("degC", "C"):
+        return value
+    if unit in ("degF", "F"):
+        return (value - 32.0) / 1.8
+    if unit == "K":
+        return value - 273.15
+    raise ValueError(_unit_message(text, unit, "temperature"))
+
+
+def gauge_diameter(gauge: float) -> float:
+    """Diameter in m of a solid round wire of American wire gauge ``gauge`` (0 is 1/0, -3 is 4/0).
+
+    ASTM B258: 0.127 mm * 92^((36 - n)/39), exact by definition. Valid from -3 (4/0) to 40.
+    """
+    if not -3 <= gauge <= 40:
+        raise ValueError(f"{gauge:g} AWG is outside the gauge table; it runs from 4/0 to 40 AWG")
+    return float(0.127e-3 * 92.0 ** ((36.0 - gauge) / 39.0))
+
+
+def gauge_area(gauge: float) -> float:
+    """Cross-section in m2 of American wire gauge ``gauge`` (ASTM B258)."""
+    return math.pi / 4.0 * gauge_diameter(gauge) ** 2
+
+
+def nearest_gauge(area: float) -> float:
+    """American wire gauge (not rounded) of a cross-section in m2; the inverse of `gauge_area`."""
+    return 36.0 - 39.0 * math.log(math.sqrt(4.0 * area / math.pi) / 0.127e-3, 92.0)
+
+
+def show_length(metres: float) -> str:
+    """``62 m (203 ft)``: both systems, three digits."""
+    return f"{metres:.3g} m ({metres / FOOT:.3g} ft)"
+
+
+def show_area(area: float) -> str:
+    """``2.5 mm2 (13.1 AWG)``; the gauge need not be a whole number, but 4/0 to 40 is the table."""
+    gauge = nearest_gauge(area)
+    aught = f"{round(1 - gauge)}/0" if gauge < -0.5 else f"{gauge:.3g}"
+    return f"{area * 1e6:.3g} mm2 ({aught} AWG)"
+
+
+def show(value: float, unit: str) -> str:
+    """``value`` in SI with a prefix that keeps it readable: ``show(2e-6, "H")`` is ``2.00 uH``."""
+    if value == 0.0 or not math.isfinite(value):
+        return f"{value:.0f} {unit}"
+    for prefix in ("p", "n", "u", "m", "", "k"):
+        if abs(value) < 999.5 * _PREFIX[prefix]:
+            return f"{value / _PREFIX[prefix]:#.3g} {prefix}{unit}".replace(". ", " ")
+    return f"{value / 1e3:.0f} k{unit}"
+
+
+def show_frequency(hertz: float) -> str:
+    """``31.5 Hz``, ``16 kHz``: the way a third-octave band is named."""
+    return f"{hertz / 1e3:.4g} kHz" if hertz >= 1000.0 else f"{hertz:.4g} Hz"
