@@ -195,3 +195,13 @@ def show(value: float, unit: str) -> str:
 def show_frequency(hertz: float) -> str:
     """``31.5 Hz``, ``16 kHz``: the way a third-octave band is named."""
     return f"{hertz / 1e3:.4g} kHz" if hertz >= 1000.0 else f"{hertz:.4g} Hz"
+
+
+def decibels(ratio: float) -> float:
+    """20 log10 of an amplitude ratio of 0 and above; -inf for 0."""
+    return 20.0 * math.log10(ratio) if ratio > 0.0 else -math.inf
+
+
+def amplitude(level: float) -> float:
+    """Amplitude ratio of a level in dB; 0 for -inf."""
+    return float(10.0 ** (level / 20.0))

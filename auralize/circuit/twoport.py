@@ -43,7 +43,7 @@ def line(impedance: Complex, admittance: Complex, length: float) -> Complex:
     With x = gamma l = sqrt(Z' Y') l: A = D = cosh x, B = Z' l sinh(x)/x, C = Y' l sinh(x)/x. No
     characteristic impedance is formed, so nothing is divided by zero where Y' is 0.
     """
-    x: Complex = np.sqrt(impedance * admittance) * length
+    x = np.asarray(np.sqrt(impedance * admittance) * length, dtype=np.complex128)
     ratio = sinh_over_x(x)
     return chain(np.cosh(x), impedance * length * ratio, admittance * length * ratio, np.cosh(x))
 

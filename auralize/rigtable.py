@@ -1,0 +1,124 @@
+"""A table of a rig file, read key by key: every refusal names file, field, what was found, what is right."""
+
+from __future__ import annotations
+
+import difflib
+import math
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from auralize import units
+from auralize.errors import RigError
+
+
+@dataclass
+class Table:
+    """``data`` at ``place`` (its dotted path) of a rig file; keys that were asked for are ticked off."""
+
+    data: Mapping[str, Any]
+    place: tuple[str, ...]
+    locate: Callable[[tuple[str, ...]], str]
+    """Text that says where a path stands in the file."""
+    asked: set[str] = field(default_factory=set)
+
+    def refuse(self, key: str | None, sentence: str) -> RigError:
+        """The error to raise about ``key`` (None: about the table itself)."""
+        return RigError(
+            f"{self.locate(self.place if key is None else (*self.place, key))}: {sentence}"
+        )
+
+    def __contains__(self, key: str) -> bool:
+        return key in self.data
+
+    def tables(self, key: str) -> dict[str, Table]:
+        """The named tables under ``key``, empty where there is none."""
+        outer = self.table(key)
+        return {name: outer.table(name) for name in outer.data}
+
+    def table(self, key: str) -> Table:
+        """The table under ``key``, empty where there is none."""
+        value = self._get(key, {})
+        if not isinstance(value, Mapping):
+            raise self.refuse(key, f"{value!r} was found where a table [{key}] is right")
+        return Table(value, (*self.place, key), self.locate)
+
+    def text(self, key: str, default: str | None = None) -> str:
+        """A string; required where ``default`` is None."""
+        value = self._required(key) if default is None else self._get(key, default)
+        if not isinstance(value, str):
+            raise self.refuse(key, f"{value!r} was found where a text in quotes is right")
+        return value
+
+    def one_of(self, key: str, allowed: Iterable[str], default: str | None = None) -> str:
+        """A string out of a closed set."""
+        value, names = self.text(key, default), list(allowed)
+        if value not in names:
+            wanted = ", ".join(repr(n) for n in names) or "nothing, as none is described"
+            raise self.refuse(
+                key, f"{value!r} is not known{_guess(value, names)}; right is {wanted}"
+            )
+        return value
+
+    def number(self, key: str, low: float, high: float, default: float | None = None) -> float:
+        """A plain number from ``low`` to ``high``."""
+        value = self._required(key) if default is None else self._get(key, default)
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise self.refuse(key, f"{value!r} was found where a plain number is right")
+        if not low <= value <= high:  # also refuses NaN
+            raise self.refuse(
+                key, f"{value:g} was found; right is a number from {low:g} to {high:g}"
+            )
+        return float(value)
+
+    def quantity(
+        self, key: str, kind: units.Quantity, low: str, high: str, default: str | None = None
+    ) -> float:
+        """A quantity with its unit, in SI, from ``low`` to ``high`` (both as people write them)."""
+        value = self._required(key, f"a {kind}") if default is None else self._get(key, default)
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            value = str(value)
+        if not isinstance(value, str):
+            raise self.refuse(key, f"{value!r} was found where a {kind} in quotes is right")
+        try:
+            parsed = units.parse(value, kind)
+        except ValueError as error:
+            raise self.refuse(key, str(error)) from None
+        if not (
+            math.isfinite(parsed) and units.parse(low, kind) <= parsed <= units.parse(high, kind)
+        ):
+            raise self.refuse(key, f"{value!r} was found; right is a {kind} from {low} to {high}")
+        return parsed
+
+    def exclusive(self, *groups: tuple[str, ...]) -> None:
+        """Refuse keys out of more than one of ``groups``."""
+        given = [
+            next(k for k in group if k in self) for group in groups if any(k in self for k in group)
+        ]
+        if len(given) > 1:
+            raise self.refuse(
+                given[1], f"stands beside {given[0]!r}, which says the same; keep one"
+            )
+
+    def finish(self) -> None:
+        """Refuse what nobody asked for: a misspelt key would otherwise be silently ignored."""
+        for key in self.data:
+            if key not in self.asked:
+                known = ", ".join(sorted(self.asked))
+                guess = _guess(key, self.asked)
+                raise self.refuse(key, f"this key is not known here{guess}; known are {known}")
+
+    def _get(self, key: str, default: Any) -> Any:
+        self.asked.add(key)
+        return self.data.get(key, default)
+
+    def _required(self, key: str, what: str = "a value") -> Any:
+        self.asked.add(key)
+        if key not in self.data:
+            raise self.refuse(key, f"{what} is missing")
+        return self.data[key]
+
+
+def _guess(word: str, known: Iterable[str]) -> str:
+    close = difflib.get_close_matches(word, list(known), n=1)
+    return f" (did you mean {close[0]!r}?)" if close else ""
