@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.network import Network, solve
@@ -52,7 +53,7 @@ class Fir:
     ``error`` in dB is the largest |F - H| / |H| (of magnitudes alone for minimum phase).
     """
 
-    taps: Real
+    taps: NDArray[np.float64]
     rate: int
     delay: int
     error: float
@@ -69,7 +70,7 @@ class Fir:
 class Iir:
     """Second-order sections (b0 b1 b2 1 a1 a2 each) at ``rate`` Hz; ``error`` in dB of magnitude."""
 
-    sections: Real
+    sections: NDArray[np.float64]
     rate: int
     error: float
 
@@ -196,7 +197,7 @@ class _Grid:
         faded = level + share * (level[-1] - level) + 1j * (angle + share * (end - angle))
         return np.asarray(np.exp(faded), dtype=np.complex128)
 
-    def exact(self, response: Complex) -> Real:
+    def exact(self, response: Complex) -> NDArray[np.float64]:
         """Impulse response over the whole grid, delayed."""
         late = np.exp(-2j * np.pi * self.delay / self.rate * self.frequency)
         return np.fft.irfft(self.tapered(response) * late, self.size)
@@ -239,7 +240,7 @@ def _minimum_phase(magnitude: Real) -> Complex:
     return np.asarray(np.exp(np.fft.rfft(cepstrum)), dtype=np.complex128)
 
 
-def _fit_sections(frequency: Real, target: Complex, rate: int, count: int) -> Real:
+def _fit_sections(frequency: Real, target: Complex, rate: int, count: int) -> NDArray[np.float64]:
     """``count`` second-order sections near ``target``: vector fitting in the z plane.
 
     Gustavsen and Semlyen, 'Rational approximation of frequency domain responses by vector fitting',
@@ -256,8 +257,7 @@ def _fit_sections(frequency: Real, target: Complex, rate: int, count: int) -> Re
     numerator = _least_squares(basis, target)
     zeros = np.linalg.eigvals(state - np.outer(np.ones(2 * count), numerator[:-1]) / numerator[-1])
     poles = np.linalg.eigvals(state)
-    sections = np.asarray(zpk2sos(zeros, poles, numerator[-1]), dtype=np.float64)
-    return sections
+    return np.asarray(zpk2sos(zeros, poles, numerator[-1]), dtype=np.float64)
 
 
 _RELOCATIONS: Final = 12
@@ -280,7 +280,7 @@ def _relocated(state: Real, z: Complex, target: Complex) -> Real:
     poles = np.linalg.eigvals(state - np.outer(np.ones(len(state)), weight))
     outside = np.abs(poles) > 1.0
     poles[outside] = 1.0 / poles[outside].conj()
-    return _real_blocks(poles)
+    return _real_blocks(np.asarray(poles, dtype=np.complex128))
 
 
 def _least_squares(columns: Complex, target: Complex) -> Real:

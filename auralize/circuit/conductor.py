@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-Real = NDArray[np.float64]
-Complex = NDArray[np.complex128]
+Real = NDArray[np.floating[Any]]
+Complex = NDArray[np.complexfloating[Any, Any]]
 
 MU_0: Final = 4e-7 * math.pi
 """H/m; magnetic constant (its 2019 CODATA value differs by 1e-10 relative)."""

@@ -1,0 +1,5 @@
+"""`python -m auralize`."""
+
+from auralize.cli import main
+
+raise SystemExit(main())

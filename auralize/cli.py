@@ -1,0 +1,314 @@
+"""The command line: reads what was asked, calls the library, prints. Nothing heavy is imported for --help."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn
+
+from auralize.errors import AuralizeError, ExitCode
+
+if TYPE_CHECKING:
+    from auralize.render import Match, Signal
+
+DESCRIPTION = """\
+Hear what a loudspeaker cable run does to programme material, before anyone buys or pulls copper.
+A rig file (TOML) describes amplifier, cables, runs and loudspeakers, and the choices to compare."""
+
+CAUTION = """\
+Start quiet: a drop with make-up gain can be as loud as the programme. This tool predicts sound; it
+approves no wiring. Loudspeaker lines can carry dangerous voltage: local codes and licensed practice
+decide what may be installed."""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit code."""
+    arguments = _parser().parse_args(argv)
+    command: Callable[[argparse.Namespace], None] = arguments.command
+    try:
+        command(arguments)
+    except AuralizeError as error:
+        print(f"auralize: {error}", file=sys.stderr)
+        return ExitCode.BAD_INPUT
+    except BrokenPipeError:
+        sys.stderr.close()  # what reads our output went away; there is no one to tell
+        return ExitCode.OK
+    except KeyboardInterrupt:
+        print("auralize: stopped; nothing partial is left behind", file=sys.stderr)
+        return ExitCode.INTERRUPTED
+    return ExitCode.OK
+
+
+class _Parser(argparse.ArgumentParser):
+    """argparse, but a mistake is told in one sentence."""
+
+    def error(self, message: str) -> NoReturn:
+        print(f"auralize: {message}; `{self.prog} --help` lists what is right", file=sys.stderr)
+        raise SystemExit(ExitCode.BAD_INPUT)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = _Parser(prog="auralize", description=DESCRIPTION, epilog=CAUTION)
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    commands = parser.add_subparsers(metavar="COMMAND", required=True)
+    _add_figures(commands)
+    _add_render(commands)
+    _add_filter(commands)
+    _add_demo(commands)
+    return parser
+
+
+def _add_rig(command: argparse.ArgumentParser) -> None:
+    command.add_argument("rig", type=Path, metavar="RIG", help="rig file (TOML)")
+    command.add_argument(
+        "--choice",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="only this choice; may be given several times (default: all)",
+    )
+
+
+def _add_figures(commands: Any) -> None:
+    command = commands.add_parser("figures", help="loss, deviation, damping, power: the numbers")
+    _add_rig(command)
+    command.add_argument(
+        "--at",
+        default="octaves",
+        metavar="WHERE",
+        help='"octaves", "thirds", or frequencies with commas: "100 Hz,1 kHz,16 kHz"',
+    )
+    form = command.add_mutually_exclusive_group()
+    form.add_argument("--json", action="store_true", help="print JSON")
+    form.add_argument("--csv", action="store_true", help="print comma-separated values")
+    command.set_defaults(command=_figures)
+
+
+def _add_render(commands: Any) -> None:
+    command = commands.add_parser(
+        "render", help="a sound file as it arrives, and what the cable keeps"
+    )
+    _add_rig(command)
+    command.add_argument("programme", type=Path, metavar="SOUND", help="sound file to render")
+    command.add_argument(
+        "--into",
+        type=Path,
+        default=Path(),
+        metavar="FOLDER",
+        help="where results go (default: here)",
+    )
+    command.add_argument(
+        "--match",
+        default="installed",
+        metavar="HOW",
+        help='"installed" (no gain but common headroom), "loudness", or a frequency such as "1 kHz"',
+    )
+    command.add_argument(
+        "--signals",
+        default="receiving,drop",
+        metavar="LIST",
+        help="out of receiving, drop, sending; with commas (default: receiving,drop)",
+    )
+    command.add_argument(
+        "--conductors", type=int, choices=(1, 2), default=2, help="drop over one conductor or both"
+    )
+    command.add_argument(
+        "--make-up",
+        metavar="DB",
+        help='gain on the drop, such as "20 dB" (default: chosen, and shown)',
+    )
+    command.add_argument(
+        "--depth",
+        choices=("16", "24", "32", "float"),
+        help="bits of the results (default: as the source)",
+    )
+    command.add_argument("--flac", action="store_true", help="write FLAC instead of WAV")
+    command.add_argument(
+        "--tail", type=float, default=0.0, metavar="SECONDS", help="decay to keep after the end"
+    )
+    command.set_defaults(command=_render)
+
+
+def _add_filter(commands: Any) -> None:
+    command = commands.add_parser("filter", help="one response as a filter to carry elsewhere")
+    _add_rig(command)
+    command.add_argument(
+        "file", type=Path, metavar="FILE", help=".wav or .txt for FIR, .json for IIR"
+    )
+    command.add_argument("--signal", choices=("receiving", "drop", "sending"), default="receiving")
+    command.add_argument("--rate", type=int, default=48_000, metavar="HZ", help="sample rate")
+    command.add_argument(
+        "--minimum-phase", action="store_true", help="FIR without delay: magnitude exact, phase not"
+    )
+    command.set_defaults(command=_filter)
+
+
+def _add_demo(commands: Any) -> None:
+    command = commands.add_parser(
+        "demo", help="the Saltmarsh Tide Mill, made and rendered: start here"
+    )
+    command.add_argument(
+        "folder",
+        type=Path,
+        nargs="?",
+        default=Path("tide-mill"),
+        metavar="FOLDER",
+        help="where it goes",
+    )
+    command.set_defaults(command=_demo)
+
+
+def _figures(arguments: argparse.Namespace) -> None:
+    from auralize import figures, show
+    from auralize.rig import load_rig
+
+    rig = load_rig(arguments.rig)
+    frequencies = _frequencies(arguments.at)
+    found = [figures.figures(choice, frequencies) for choice in rig.pick(arguments.choice)]
+    if arguments.json:
+        print(show.as_json(rig.title, found))
+    elif arguments.csv:
+        print(show.as_csv(found), end="")
+    else:
+        print(show.as_table(rig.title, found))
+
+
+def _frequencies(text: str) -> tuple[float, ...]:
+    from auralize import figures
+    from auralize.circuit.cable import TABLE_TOP
+    from auralize.rig import parse_frequency
+
+    named = {"octaves": figures.OCTAVES, "thirds": figures.THIRD_OCTAVES}
+    if text in named:
+        return named[text]
+    try:
+        given = tuple(parse_frequency(part) for part in text.split(","))
+    except ValueError as error:
+        raise AuralizeError(f"--at: {error}") from None
+    if not all(0.0 <= f <= TABLE_TOP for f in given):
+        raise AuralizeError(f"--at: {text!r} was found; right are frequencies from 0 Hz to 1 MHz")
+    return given
+
+
+def _render(arguments: argparse.Namespace) -> None:
+    from auralize import show
+    from auralize.render import Wishes, render
+    from auralize.rig import load_rig
+
+    wishes = Wishes(
+        match=_match(arguments.match),
+        signals=_signals(arguments.signals),
+        conductors=arguments.conductors,
+        makeup=None if arguments.make_up is None else _decibels(arguments.make_up),
+        depth=None if arguments.depth is None else _DEPTHS[arguments.depth],
+        suffix=".flac" if arguments.flac else ".wav",
+        tail=_tail(arguments.tail),
+    )
+    choices = load_rig(arguments.rig).pick(arguments.choice)
+    with _ProgressLine() as progress:
+        done = render(arguments.programme, choices, arguments.into, wishes, progress)
+    print(show.as_gains(done))
+
+
+_DEPTHS: Any = {"16": "PCM_16", "24": "PCM_24", "32": "PCM_32", "float": "FLOAT"}
+
+
+def _match(text: str) -> Match:
+    from auralize.rig import parse_frequency
+
+    if text == "installed" or text == "loudness":
+        return text  # type: ignore[return-value]
+    try:
+        frequency = parse_frequency(text)
+    except ValueError:
+        frequency = 0.0
+    if not 10.0 <= frequency <= 40_000.0:
+        raise AuralizeError(
+            f'--match: {text!r} was found; right is "installed", "loudness", or a frequency from 10 Hz '
+            "to 40 kHz"
+        )
+    return frequency
+
+
+def _signals(text: str) -> tuple[Signal, ...]:
+    from auralize.render import SIGNALS
+
+    asked = [part.strip() for part in text.split(",")]
+    for name in asked:
+        if name not in SIGNALS:
+            raise AuralizeError(f"--signals: {name!r} is not known; right are {', '.join(SIGNALS)}")
+    return tuple(signal for signal in SIGNALS if signal in asked)
+
+
+def _decibels(text: str) -> float:
+    from auralize.units import parse
+
+    bare = text.strip().lower()
+    try:
+        level = parse(text if bare.endswith("db") else f"{text} dB", "level")
+    except ValueError as error:
+        raise AuralizeError(f"--make-up: {error}") from None
+    if not 0.0 <= level <= 80.0:
+        raise AuralizeError(f"--make-up: {text!r} was found; right is a gain from 0 dB to 80 dB")
+    return level
+
+
+def _tail(seconds: float) -> float:
+    if not 0.0 <= seconds <= 60.0:
+        raise AuralizeError(
+            f"--tail: {seconds:g} was found; right is a number of seconds from 0 to 60"
+        )
+    return seconds
+
+
+def _filter(arguments: argparse.Namespace) -> None:
+    from auralize.export import export_filter
+    from auralize.rig import load_rig
+
+    rig = load_rig(arguments.rig)
+    choices = rig.pick(arguments.choice)
+    if len(choices) != 1:
+        names = ", ".join(rig.choices)
+        raise AuralizeError(f"--choice: a filter is made from one choice; name one out of {names}")
+    print(
+        export_filter(
+            choices[0], arguments.signal, arguments.rate, arguments.minimum_phase, arguments.file
+        )
+    )
+
+
+def _demo(arguments: argparse.Namespace) -> None:
+    from audio_demo.demo import make_demo
+
+    with _ProgressLine() as progress:
+        text = make_demo(arguments.folder, progress)
+    print(text)
+    print(CAUTION)
+
+
+class _ProgressLine:
+    """Share done and time left on stderr, for work of over two seconds, if a person watches."""
+
+    def __init__(self) -> None:
+        self._start = time.monotonic()
+        self._shown = 0.0
+        self._watched = sys.stderr.isatty()
+
+    def __enter__(self) -> _ProgressLine:
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        if self._shown:
+            print("\r\033[K", end="", file=sys.stderr, flush=True)
+
+    def __call__(self, share: float) -> None:
+        now = time.monotonic()
+        spent = now - self._start
+        if not self._watched or spent < 2.0 or now - self._shown < 0.2 or share <= 0.0:
+            return
+        self._shown = now
+        left = spent / share - spent
+        print(f"\r\033[K{share:4.0%} done, {left:.0f} s left", end="", file=sys.stderr, flush=True)

@@ -1,0 +1,141 @@
+"""Figures and gains as text: tables for a terminal of 80 columns, JSON, comma-separated values."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections.abc import Sequence
+from dataclasses import asdict, fields
+from typing import TYPE_CHECKING
+
+from auralize.units import show_frequency
+
+if TYPE_CHECKING:
+    from auralize.figures import Figures, Line
+    from auralize.render import Gains, Match, Output, Rendered
+
+
+def as_table(title: str, found: Sequence[Figures]) -> str:
+    """A comparison of all choices, then the table over frequency of each."""
+    blocks = [title, _comparison(found)]
+    blocks += [_by_frequency(figures) for figures in found]
+    return "\n\n".join(blocks)
+
+
+def _comparison(found: Sequence[Figures]) -> str:
+    rows = [("", *(f.choice for f in found))]
+    rows.append(("load listened to", *(f.load for f in found)))
+    rows.append(("DC loop resistance, ohm", *(f"{f.dc_loop_ohm:.3f}" for f in found)))
+    rows.append(("loss at 1 kHz, dB", *(f"{f.loss_1khz_db:.2f}" for f in found)))
+    rows.append(("largest deviation from that, dB", *(f"{f.deviation_db:+.2f}" for f in found)))
+    rows.append(("  which is at", *(show_frequency(_three(f.deviation_hz)) for f in found)))
+    rows.append(("damping factor at the load (DC)", *(_factor(f.damping_factor) for f in found)))
+    rows.append(("power at 1 kHz that heats cable", *(f"{f.cable_share:.1%}" for f in found)))
+    return _columns(rows)
+
+
+def _factor(value: float) -> str:
+    return f"{value:.3g}" if math.isfinite(value) else "no limit"
+
+
+def _three(value: float) -> float:
+    """Rounded to three digits: a sweep has no more."""
+    return float(f"{value:.3g}")
+
+
+def _by_frequency(figures: Figures) -> str:
+    runs = [f"  run {name}: {words}" for name, words in figures.runs.items()]
+    rows: list[tuple[str, ...]] = [
+        ("frequency", "loss", "phase", "drop", "load", "phase", "cable", "cable")
+    ]
+    rows.append(("", "dB", "deg", "dB", "ohm", "deg", "ohm", "uH"))
+    rows += [_row(line) for line in figures.lines]
+    return "\n".join([f"{figures.choice}: {figures.label}", *runs, _columns(rows)])
+
+
+def _row(line: Line) -> tuple[str, ...]:
+    return (
+        show_frequency(line.frequency),
+        f"{line.loss_db:.2f}",
+        f"{line.loss_degrees:.2f}",
+        f"{line.drop_db:.2f}",
+        f"{line.load_ohm:.2f}",
+        f"{line.load_degrees:.1f}",
+        f"{line.cable_ohm:.3f}",
+        f"{line.cable_uh:.2f}",
+    )
+
+
+def _columns(rows: Sequence[Sequence[str]]) -> str:
+    """Rows under each other, the first column to the left and all others to the right."""
+    widths = [max(len(cell) for cell in column) for column in zip(*rows, strict=True)]
+    lines = []
+    for first, *others in rows:
+        cells = [cell.rjust(width) for cell, width in zip(others, widths[1:], strict=True)]
+        lines.append("  ".join([first.ljust(widths[0]), *cells]).rstrip())
+    return "\n".join(lines)
+
+
+def as_json(title: str, found: Sequence[Figures]) -> str:
+    """All figures as one JSON object; what is without limit is null."""
+    whole = {"title": title, "choices": [figures.as_dict() for figures in found]}
+    for choice in whole["choices"]:
+        if not math.isfinite(choice["damping_factor"]):  # type: ignore[index]
+            choice["damping_factor"] = None  # type: ignore[index]
+    return json.dumps(whole, indent=2, ensure_ascii=False)
+
+
+def as_csv(found: Sequence[Figures]) -> str:
+    """The tables over frequency, one row a choice and frequency, with a header."""
+    from auralize.figures import Line
+
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(["choice", *(f.name for f in fields(Line))])
+    for figures in found:
+        writer.writerows([figures.choice, *asdict(line).values()] for line in figures.lines)
+    return text.getvalue()
+
+
+def as_gains(done: Rendered) -> str:
+    """What was written, and every gain that was applied."""
+    head = (
+        f"{done.source.path.name}: {_level(done.source_loudness)} LUFS, "
+        f"true peak {_level(done.source_true_peak)} dBTP; {_match(done.match)}"
+    )
+    rows: list[tuple[str, ...]] = [
+        ("file", "match", "make-up", "headroom", "gain", "loudness", "peak")
+    ]
+    rows.append(("", "dB", "dB", "dB", "dB", "LUFS", "dBTP"))
+    rows += [
+        (o.path.name, *_gains(o.gains), _level(o.loudness), _level(o.true_peak))
+        for o in done.outputs
+    ]
+    worst = max(output.filter_error for output in done.outputs)
+    tail = (
+        f"All files are aligned with the source to the sample; filters are right to {worst:.0f} dB."
+    )
+    clipped = [_clipped(output) for output in done.outputs if output.clipped]
+    return "\n".join([head, _columns(rows), *clipped, tail])
+
+
+def _match(match: Match) -> str:
+    if match == "installed":
+        return "levels as installed"
+    if match == "loudness":
+        return "receiving ends matched to the source in loudness"
+    return f"receiving ends matched to the source at {show_frequency(float(match))}"
+
+
+def _gains(gains: Gains) -> tuple[str, ...]:
+    return tuple(f"{g:+.2f}" for g in (gains.match, gains.makeup, gains.headroom, gains.total))
+
+
+def _level(level: float) -> str:
+    return f"{level:.2f}" if math.isfinite(level) else "silent"
+
+
+def _clipped(output: Output) -> str:
+    return f"{output.path.name}: {output.clipped} samples were over full scale and were clipped."

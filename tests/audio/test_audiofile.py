@@ -1,0 +1,1007 @@
+"""Sound files: exact in, exact out, every refusal a sentence, and no half-written result."""
+
+import errno
+import os
+import re
+import resource
+import shutil
+import stat
+import struct
+import subprocess
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile as sf
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+
+from auralize import audiofile
+from auralize.audiofile import (
+    AudioInfo,
+    AudioWriter,
+    Depth,
+    check_output,
+    output_depth,
+    probe,
+    quantise,
+    read_blocks,
+    same_file,
+)
+from auralize.errors import AudioFileError
+
+Array = NDArray[np.float64]
+
+RATE = 44_100
+FRAMES = 5_000
+BLOCK_SIZES = [1, 64, 65, 128, 8192, 8193]
+NOBODY = 65_534
+
+
+def integers(
+    bits: int, frames: int = FRAMES, channels: int = 2, seed: int = 1
+) -> NDArray[np.int64]:
+    """Any value of that many bits, the two extremes among them."""
+    top = 1 << (bits - 1)
+    values = np.random.default_rng(seed).integers(-top, top, (frames, channels))
+    values[0], values[1] = -top, top - 1
+    return values
+
+
+def make(path: Path, subtype: str = "PCM_24", kind: str = "WAV", rate: int = RATE) -> Path:
+    """A file made by libsndfile alone, of any 24-bit values (low level where coding is lossy)."""
+    samples = integers(24)
+    with sf.SoundFile(str(path), "w", rate, 2, subtype, format=kind) as file:
+        if subtype.startswith("PCM"):
+            file.write((samples << 8).astype(np.int32))
+        else:
+            file.write(samples / 2.0**25)
+    return path
+
+
+def read_all(path: Path, size: int = 1000) -> Array:
+    return np.concatenate(list(read_blocks(path, size)))
+
+
+def write_all(path: Path, block: Array, depth: Depth = "PCM_24", **options: int | str) -> int:
+    """Write one block; the samples that were clipped."""
+    with AudioWriter(path, RATE, block.shape[1], depth, len(block), **options) as writer:  # type: ignore[arg-type]
+        writer.write(block)
+    return writer.clipped
+
+
+def leftovers(folder: Path) -> list[str]:
+    return sorted(name for name in os.listdir(folder))
+
+
+# --- reading --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("name", "kind", "subtype", "bits"),
+    [
+        ("a.wav", "WAV", "PCM_16", 16),
+        ("a.wav", "WAV", "PCM_24", 24),
+        ("a.wav", "WAV", "PCM_32", 32),
+        ("a.wav", "WAVEX", "PCM_24", 24),
+        ("a.wav", "RF64", "PCM_24", 24),
+        ("a.w64", "W64", "PCM_24", 24),
+        ("a.aiff", "AIFF", "PCM_24", 24),
+        ("a.aiff", "AIFF", "PCM_S8", 8),
+        ("a.flac", "FLAC", "PCM_16", 16),
+        ("a.flac", "FLAC", "PCM_24", 24),
+    ],
+)
+@pytest.mark.parametrize("size", [64, 8193])
+def test_integers_are_decoded_exactly(
+    tmp_path: Path, name: str, kind: str, subtype: str, bits: int, size: int
+) -> None:
+    path, values = tmp_path / name, integers(bits)
+    left_justified = (values << (32 - bits)).astype(np.int32)
+    sf.write(str(path), left_justified, RATE, subtype, format=kind)
+    assert probe(path) == AudioInfo(path, RATE, 2, FRAMES, kind, subtype, bits)
+    assert np.array_equal(read_all(path, size), values / 2.0 ** (bits - 1))
+
+
+def test_unsigned_8_bit_is_decoded_exactly(tmp_path: Path) -> None:
+    path, values = tmp_path / "a.wav", integers(8)
+    sf.write(str(path), (values << 24).astype(np.int32), RATE, "PCM_U8")
+    assert probe(path).bits == 8
+    assert np.array_equal(read_all(path), values / 128.0)
+
+
+@pytest.mark.parametrize(("subtype", "bits"), [("FLOAT", 32), ("DOUBLE", 64)])
+def test_floats_over_full_scale_come_as_they_are(tmp_path: Path, subtype: str, bits: int) -> None:
+    path = tmp_path / "a.wav"
+    values = np.array([[0.5, -3.25], [1e-30, 7.0]]).astype(np.float32).astype(np.float64)
+    sf.write(str(path), values, RATE, subtype)
+    assert probe(path).bits == bits
+    assert np.array_equal(read_all(path), values)
+
+
+@pytest.mark.parametrize(
+    ("name", "kind", "subtype"),
+    [
+        ("a.ogg", "OGG", "VORBIS"),
+        ("a.mp3", "MP3", "MPEG_LAYER_III"),
+        ("a.wav", "WAV", "ULAW"),
+    ],
+)
+@pytest.mark.parametrize("size", [777, 8192])
+def test_lossy_files_are_read_whole_whatever_the_blocks(
+    tmp_path: Path, name: str, kind: str, subtype: str, size: int
+) -> None:
+    if kind not in sf.available_formats():
+        pytest.skip(f"this libsndfile has no {kind}")
+    path = make(tmp_path / name, subtype, kind)
+    info = probe(path)
+    assert (info.format, info.bits, info.frames) == (kind, None, FRAMES)
+    whole, _ = sf.read(str(path), always_2d=True)
+    assert np.array_equal(read_all(path, size), whole)
+
+
+def test_an_mp3_behind_a_tag_is_read(tmp_path: Path) -> None:
+    """ID3v2 of 300 bytes, its length in bytes of seven bits: 2 * 128 + 44."""
+    path = make(tmp_path / "a.mp3", "MPEG_LAYER_III", "MP3")
+    path.write_bytes(b"ID3\x04\x00\x00\x00\x00\x02\x2c" + bytes(300) + path.read_bytes())
+    assert len(read_all(path)) == FRAMES
+
+
+@pytest.mark.parametrize("size", BLOCK_SIZES)
+def test_the_rule_for_block_lengths(tmp_path: Path, size: int) -> None:
+    path = make(tmp_path / "a.wav")
+    lengths = [len(block) for block in read_blocks(path, size)]
+    full, rest = divmod(FRAMES, size)
+    assert lengths == [size] * full + [rest] * (rest > 0)
+
+
+def test_a_block_stays_the_callers(tmp_path: Path) -> None:
+    blocks = list(read_blocks(make(tmp_path / "a.wav"), 1000))
+    assert np.array_equal(np.concatenate(blocks), integers(24) / 2.0**23)
+
+
+def test_blocks_of_no_frames_are_refused(tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match="1 or more"):
+        read_blocks(make(tmp_path / "a.wav"), 0)
+
+
+@pytest.mark.parametrize(
+    ("riff", "data"),
+    [(0, 0), (0xFFFFFFFF, 0xFFFFFFFF), (0, 0xFFFFFFFF), (36, 0), (0x7FFFF024, 0x7FFFF000)],
+)
+def test_a_wav_that_left_its_length_open_is_read_to_the_end(
+    tmp_path: Path, riff: int, data: int
+) -> None:
+    path = patched_wav(tmp_path / "a.wav", riff, data)
+    assert probe(path).frames == FRAMES
+    assert np.array_equal(read_all(path), integers(24) / 2.0**23)
+
+
+def test_a_wav_left_open_over_silence_is_read_to_the_end(tmp_path: Path) -> None:
+    path = tmp_path / "a.wav"
+    sf.write(str(path), np.zeros((FRAMES, 2)), RATE, "PCM_24")
+    content = bytearray(path.read_bytes())
+    at = content.index(b"data") + 4
+    content[at : at + 4] = bytes(4)
+    path.write_bytes(content)
+    assert np.array_equal(read_all(path), np.zeros((FRAMES, 2)))
+
+
+def test_an_aiff_that_left_its_length_open_is_read_to_the_end(tmp_path: Path) -> None:
+    path = make(tmp_path / "a.aiff", kind="AIFF")
+    content = bytearray(path.read_bytes())
+    at = content.index(b"SSND") + 4
+    content[at : at + 4] = bytes(4)
+    path.write_bytes(content)
+    assert np.array_equal(read_all(path), integers(24) / 2.0**23)
+
+
+def test_chunks_behind_the_sound_do_not_matter(tmp_path: Path) -> None:
+    path = make(tmp_path / "a.wav")
+    with path.open("ab") as file:
+        file.write(b"junk" + struct.pack("<I", 1000) + b"cut")
+    assert np.array_equal(read_all(path), integers(24) / 2.0**23)
+
+
+# --- files that are refused -----------------------------------------------------------------------
+
+
+def patched_wav(path: Path, riff: int, data: int) -> Path:
+    """A good WAV file with other sizes in its header."""
+    content = bytearray(make(path).read_bytes())
+    at = content.index(b"data") + 4
+    content[4:8], content[at : at + 4] = struct.pack("<I", riff), struct.pack("<I", data)
+    path.write_bytes(content)
+    return path
+
+
+def cut(path: Path, kind: str, subtype: str = "PCM_24", keep: float = 0.6) -> Path:
+    content = make(path, subtype, kind).read_bytes()
+    path.write_bytes(content[: int(len(content) * keep)])
+    return path
+
+
+def missing(folder: Path) -> Path:
+    return folder / "gone.wav"
+
+
+def a_folder(folder: Path) -> Path:
+    return folder
+
+
+def a_pipe(folder: Path) -> Path:
+    os.mkfifo(folder / "pipe.wav")
+    return folder / "pipe.wav"
+
+
+def below_a_file(folder: Path) -> Path:
+    (folder / "file").write_bytes(b"x")
+    return folder / "file" / "a.wav"
+
+
+def content(name: str, data: bytes) -> Callable[[Path], Path]:
+    def build(folder: Path) -> Path:
+        (folder / name).write_bytes(data)
+        return folder / name
+
+    return build
+
+
+def header_only(folder: Path) -> Path:
+    path = make(folder / "a.wav")
+    data = path.read_bytes()
+    path.write_bytes(data[: data.index(b"data") + 8])
+    return path
+
+
+def garbage_after_header(folder: Path) -> Path:
+    path = folder / "a.wav"
+    path.write_bytes(b"RIFF\x00\x10\x00\x00WAVE" + np.random.default_rng(1).bytes(4096))
+    return path
+
+
+def no_frames(kind: str, suffix: str) -> Callable[[Path], Path]:
+    def build(folder: Path) -> Path:
+        path = folder / f"a{suffix}"
+        sf.write(str(path), np.zeros((0, 2)), RATE, format=kind)
+        return path
+
+    return build
+
+
+def no_frames_and_a_chunk_behind(folder: Path) -> Path:
+    path = no_frames("WAV", ".wav")(folder)
+    with path.open("ab") as file:
+        file.write(b"LIST" + struct.pack("<I", 4) + b"INFO")
+    return path
+
+
+def shape(channels: int, rate: int) -> Callable[[Path], Path]:
+    def build(folder: Path) -> Path:
+        sf.write(str(folder / "a.wav"), np.zeros((10, channels)), rate)
+        return folder / "a.wav"
+
+    return build
+
+
+def cut_rf64(folder: Path) -> Path:
+    return cut(folder / "a.wav", "RF64")
+
+
+def cut_big_endian(folder: Path) -> Path:
+    path = folder / "a.wav"
+    sf.write(str(path), integers(16).astype(np.int16), RATE, "PCM_16", endian="BIG")
+    path.write_bytes(path.read_bytes()[:9000])
+    return path
+
+
+def cut_behind_an_odd_chunk(folder: Path) -> Path:
+    """Three bytes and one of padding stand before the sound."""
+    path = make(folder / "a.wav")
+    data = path.read_bytes()
+    at = data.index(b"data")
+    path.write_bytes(data[:at] + b"junk" + struct.pack("<I", 3) + bytes(4) + data[at:-1])
+    return path
+
+
+def flac_of_unknown_length(folder: Path) -> Path:
+    """The 36 bits of total samples in STREAMINFO at 0: 'unknown' (RFC 9639, section 8.2)."""
+    path = make(folder / "a.flac", kind="FLAC")
+    data = bytearray(path.read_bytes())
+    streaminfo = 8
+    data[streaminfo + 13] &= 0xF0
+    data[streaminfo + 14 : streaminfo + 18] = bytes(4)
+    path.write_bytes(data)
+    return path
+
+
+def ogg_cut_between_pages(folder: Path) -> Path:
+    path = folder / "a.ogg"
+    sf.write(str(path), np.random.default_rng(1).standard_normal((60_000, 2)) / 9, RATE)
+    data = path.read_bytes()
+    path.write_bytes(data[: data.rindex(b"OggS")])
+    return path
+
+
+def mp3_without_a_count(folder: Path) -> Path:
+    path = make(folder / "a.mp3", "MPEG_LAYER_III", "MP3")
+    data = path.read_bytes()
+    for tag in (b"Xing", b"Info"):
+        data = data.replace(tag, bytes(4))
+    path.write_bytes(data)
+    return path
+
+
+HEADER_REFUSALS = [
+    ("missing", missing, "does not exist"),
+    ("folder", a_folder, "is a folder"),
+    ("pipe", a_pipe, "pipe or a device"),
+    ("below a file", below_a_file, "cannot be reached"),
+    ("empty", content("a.wav", b""), r"empty \(0 bytes\)"),
+    ("text", content("a.wav", b"this is a set list\n" * 99), "not a sound file"),
+    ("bare samples", content("a.raw", bytes(999)), "without their rate"),
+    ("one byte", content("a.wav", b"R"), "not a sound file"),
+    ("riff only", content("a.wav", b"RIFF\x24\x00\x00\x00WAVE"), "not a sound file"),
+    ("garbage after header", garbage_after_header, "not a sound file"),
+    ("header only", header_only, "announces 30000 bytes of sound and holds 0"),
+    ("wav cut", lambda f: cut(f / "a.wav", "WAV"), "announces 30000 bytes of sound and holds 17"),
+    ("wav lacks one byte", lambda f: cut(f / "a.wav", "WAV", keep=0.99998), "holds 29999"),
+    ("wav big endian cut", cut_big_endian, "is cut short: it announces 20000"),
+    ("wav cut behind an odd chunk", cut_behind_an_odd_chunk, "holds 29999"),
+    ("aiff cut", lambda f: cut(f / "a.aiff", "AIFF"), "is cut short"),
+    ("w64 cut", lambda f: cut(f / "a.w64", "W64"), "announces 30000 bytes of sound"),
+    ("rf64 cut", cut_rf64, "announces 30000 bytes of sound"),
+    ("ogg cut", lambda f: cut(f / "a.ogg", "OGG", "VORBIS"), "is cut short"),
+    ("ogg cut between pages", ogg_cut_between_pages, "marked as its end"),
+    ("flac of unknown length", flac_of_unknown_length, "does not say how long"),
+    ("mp3 without a count", mp3_without_a_count, "does not say how long"),
+    ("no frames", no_frames("WAV", ".wav"), "0 frames"),
+    ("no frames in aiff", no_frames("AIFF", ".aiff"), "0 frames"),
+    ("no frames, chunk behind", no_frames_and_a_chunk_behind, "0 frames"),
+    ("9 channels", shape(9, RATE), "9 channels; 1 to 8"),
+    ("4 kHz", shape(2, 4_000), "4000 Hz; 8000 to 192000 Hz"),
+    ("384 kHz", shape(2, 384_000), "384000 Hz"),
+]
+
+
+@pytest.mark.parametrize(
+    ("build", "message"),
+    [pytest.param(build, message, id=name) for name, build, message in HEADER_REFUSALS],
+)
+def test_a_file_is_refused_at_once(
+    tmp_path: Path, build: Callable[[Path], Path], message: str
+) -> None:
+    path = build(tmp_path)
+    for attempt in (probe, lambda path: read_blocks(path, 100)):
+        with pytest.raises(AudioFileError, match=message) as caught:
+            attempt(path)
+        assert_one_sentence(str(caught.value), path)
+
+
+@pytest.mark.parametrize(("channels", "rate"), [(1, 8_000), (8, 192_000)])
+def test_the_limits_themselves_are_taken(tmp_path: Path, channels: int, rate: int) -> None:
+    info = probe(shape(channels, rate)(tmp_path))
+    assert (info.channels, info.rate) == (channels, rate)
+
+
+def assert_one_sentence(text: str, path: Path) -> None:
+    """It names the file, ends with a full stop and says one thing."""
+    assert text.startswith(str(path))
+    assert text.endswith(".")
+    assert ". " not in text.replace(str(path), "")
+    assert "\n" not in text
+
+
+def bad_float(value: float) -> Callable[[Path], Path]:
+    def build(folder: Path) -> Path:
+        samples = np.zeros((RATE, 2))
+        samples[33_075, 1] = value
+        sf.write(str(folder / "a.wav"), samples, RATE, "FLOAT")
+        return folder / "a.wav"
+
+    return build
+
+
+def corrupt_flac(folder: Path) -> Path:
+    path = make(folder / "a.flac", kind="FLAC")
+    data = bytearray(path.read_bytes())
+    data[len(data) * 3 // 4] ^= 0xFF
+    path.write_bytes(data)
+    return path
+
+
+BAD_INSIDE = [
+    ("nan", bad_float(np.nan), r"NaN at 0:00\.750 \(frame 33075, channel 2\)"),
+    ("plus infinity", bad_float(np.inf), r"infinite value at 0:00\.750"),
+    ("minus infinity", bad_float(-np.inf), r"infinite value at 0:00\.750"),
+    ("flac cut", lambda f: cut(f / "a.flac", "FLAC"), "damaged or cut short: .* 5000 frames"),
+    ("flac corrupt", corrupt_flac, "damaged or cut short"),
+    ("mp3 cut", lambda f: cut(f / "a.mp3", "MP3", "MPEG_LAYER_III"), "damaged or cut short"),
+]
+
+
+@pytest.mark.parametrize(
+    ("build", "message"),
+    [pytest.param(build, message, id=name) for name, build, message in BAD_INSIDE],
+)
+@pytest.mark.parametrize("size", [500, 100_000])
+def test_a_file_is_refused_while_it_is_read(
+    tmp_path: Path, build: Callable[[Path], Path], message: str, size: int
+) -> None:
+    path = build(tmp_path)
+    probe(path)  # its header is in order
+    with pytest.raises(AudioFileError, match=message) as caught:
+        read_all(path, size)
+    assert_one_sentence(str(caught.value), path)
+
+
+@contextmanager
+def without_privilege() -> Iterator[None]:
+    """As root every file may be read; become nobody for a while."""
+    if os.geteuid() != 0:
+        yield
+        return
+    os.seteuid(NOBODY)
+    try:
+        yield
+    finally:
+        os.seteuid(0)
+
+
+@pytest.fixture
+def open_folder() -> Iterator[Path]:
+    """A folder that others than its owner may enter, unlike tmp_path."""
+    folder = Path(tempfile.mkdtemp(prefix="auralize-test-"))
+    folder.chmod(0o755)
+    yield folder
+    shutil.rmtree(folder)
+
+
+def test_an_unreadable_file_is_refused(open_folder: Path) -> None:
+    path = make(open_folder / "a.wav")
+    path.chmod(0)
+    with without_privilege(), pytest.raises(AudioFileError, match="right to read it") as caught:
+        probe(path)
+    assert_one_sentence(str(caught.value), path)
+
+
+# --- writing --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("suffix", [".wav", ".flac"])
+def test_24_bit_makes_the_round_trip_bit_for_bit(tmp_path: Path, suffix: str) -> None:
+    path, values = tmp_path / f"a{suffix}", integers(24)
+    assert write_all(path, values / 2.0**23) == 0
+    raw, _ = sf.read(str(path), dtype="int32")
+    assert np.array_equal(raw >> 8, values)
+    assert np.array_equal(read_all(path), values / 2.0**23)
+
+
+def test_32_bit_makes_the_round_trip_bit_for_bit(tmp_path: Path) -> None:
+    path, values = tmp_path / "a.wav", integers(32)
+    assert write_all(path, values / 2.0**31, "PCM_32") == 0
+    assert np.array_equal(sf.read(str(path), dtype="int32")[0], values)
+
+
+@pytest.mark.parametrize("depth", ["FLOAT", "DOUBLE"])
+def test_floats_make_the_round_trip_over_full_scale_too(tmp_path: Path, depth: Depth) -> None:
+    values = np.random.default_rng(1).standard_normal((FRAMES, 3)) * 4
+    values = values.astype(np.float32).astype(np.float64) if depth == "FLOAT" else values
+    assert write_all(tmp_path / "a.wav", values, depth) == 0
+    assert np.array_equal(read_all(tmp_path / "a.wav"), values)
+
+
+@pytest.mark.parametrize("depth", ["FLOAT", "DOUBLE"])
+def test_floats_carry_no_time_of_writing(tmp_path: Path, depth: Depth) -> None:
+    """A PEAK chunk is size, version, time, then the peaks; RF64 files have none."""
+    write_all(tmp_path / "a.wav", np.zeros((10, 2)), depth, comment="PEAK of the day")
+    data = (tmp_path / "a.wav").read_bytes()
+    at = data.index(b"PEAK\x18")
+    assert data[at + 4 : at + 16] == struct.pack("<III", 24, 1, 0)
+    assert np.array_equal(read_all(tmp_path / "a.wav"), np.zeros((10, 2)))
+
+
+@pytest.mark.parametrize("suffix", [".wav", ".flac"])
+def test_24_bit_rounds_to_nearest(tmp_path: Path, suffix: str) -> None:
+    """libsndfile's own way from floats truncates: 0.75 of a step would become 0."""
+    steps = np.array([[0.75, -0.75, 1.25, -1.25, 0.4, -0.4, 100.6, -100.6]]).T
+    write_all(tmp_path / f"a{suffix}", steps / 2.0**23)
+    found = sf.read(str(tmp_path / f"a{suffix}"), dtype="int32")[0] >> 8
+    assert found.tolist() == [1, -1, 1, -1, 0, 0, 101, -101]
+
+
+@pytest.mark.parametrize(("bits", "depth"), [(16, "PCM_16"), (24, "PCM_24"), (32, "PCM_32")])
+def test_samples_over_full_scale_are_held_and_counted(
+    tmp_path: Path, bits: int, depth: Depth
+) -> None:
+    top = 2.0 ** (bits - 1)
+    values = np.array([[1.0], [-1.0], [(top - 1) / top], [1.5], [-1.0 - 2 / top], [0.0], [-9.0]])
+    assert write_all(tmp_path / "a.wav", values, depth) == 4  # 1.0 is one step over the top
+    found = read_all(tmp_path / "a.wav")
+    exact = 0 if bits > 16 else 2 / top  # what dither may move
+    for at, want in [(0, 1 - 1 / top), (1, -1.0), (3, 1 - 1 / top), (4, -1.0), (6, -1.0)]:
+        assert abs(found[at, 0] - want) <= exact
+
+
+def test_dither_alone_does_not_count_as_clipping(tmp_path: Path) -> None:
+    highest = np.full((FRAMES, 1), 32767 / 32768)
+    assert write_all(tmp_path / "a.wav", highest, "PCM_16") == 0
+
+
+@pytest.mark.parametrize("fraction", [0.0, 0.25, 0.5, 0.9])
+def test_triangular_dither_makes_the_error_independent_of_the_signal(fraction: float) -> None:
+    """Mean 0 and variance 1/4 step squared wherever between two steps the sample lies.
+
+    The sum of 1/12 (the quantiser) and 1/6 (triangular dither of +-1 step); that these moments do
+    not depend on the input: Wannamaker, Lipshitz, Vanderkooy, Wright, "A Theory of Non-Subtractive
+    Dither". Tolerance: 5 standard deviations of the estimate.
+    """
+    count = 400_000
+    sample = np.full((count, 1), (100 + fraction) / 32768)
+    dither = audiofile._triangular(np.random.default_rng(7), sample.shape)
+    steps, _ = quantise(sample, 16, dither)
+    error = steps - (100 + fraction)
+    spread = np.sqrt(0.25 / count)
+    assert abs(error.mean()) < 5 * spread
+    # An error within 1.5 steps has a square within 2.25: its spread is under 1.5 * 0.5.
+    assert abs((error**2).mean() - 0.25) < 5 * 0.75 / np.sqrt(count)
+
+
+def test_without_dither_the_same_error_would_depend_on_the_signal() -> None:
+    """The check above can fail: plain rounding has variance 0.0625 at a quarter step."""
+    steps, _ = quantise(np.full((1000, 1), 100.25 / 32768), 16)
+    assert ((steps - 100.25) ** 2).mean() == 0.0625
+
+
+def test_dither_is_triangular_between_minus_one_and_one_step() -> None:
+    values = audiofile._triangular(np.random.default_rng(3), (200_000, 2))
+    assert values.min() >= -1.0
+    assert values.max() <= 1.0
+    assert values.max() > 0.99  # one in 20 000 lies beyond
+    # Half of a triangle lies within 1 - 1/sqrt(2) of its middle.
+    assert abs((np.abs(values) < 1 - np.sqrt(0.5)).mean() - 0.5) < 5 * 0.5 / np.sqrt(values.size)
+
+
+@pytest.mark.parametrize("depth", ["PCM_24", "PCM_32"])
+def test_no_dither_from_24_bit_on(tmp_path: Path, depth: Depth) -> None:
+    write_all(tmp_path / "a.wav", np.full((FRAMES, 2), 0.5), depth)
+    assert np.array_equal(read_all(tmp_path / "a.wav"), np.full((FRAMES, 2), 0.5))
+
+
+@pytest.mark.parametrize("suffix", [".wav", ".flac"])
+@pytest.mark.parametrize("size", BLOCK_SIZES)
+def test_16_bit_output_does_not_depend_on_the_cutting(
+    tmp_path: Path, suffix: str, size: int
+) -> None:
+    signal = np.random.default_rng(1).standard_normal((FRAMES, 2)) / 9
+    write_all(tmp_path / f"whole{suffix}", signal, "PCM_16")
+    path = tmp_path / f"cut{suffix}"
+    with AudioWriter(path, RATE, 2, "PCM_16", FRAMES) as writer:
+        for at in range(0, FRAMES, size):
+            writer.write(signal[at : at + size])
+    assert path.read_bytes() == (tmp_path / f"whole{suffix}").read_bytes()
+
+
+@given(st.lists(st.integers(0, 90), min_size=1, max_size=20).filter(any))
+@settings(max_examples=25, deadline=None, derandomize=True)
+def test_any_cutting_gives_the_same_file(cuts: list[int]) -> None:
+    signal = np.random.default_rng(2).standard_normal((sum(cuts), 2)) / 9
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        write_all(folder / "whole.wav", signal, "PCM_16")
+        with AudioWriter(folder / "cut.wav", RATE, 2, "PCM_16", len(signal)) as writer:
+            at = 0
+            for size in cuts:
+                writer.write(signal[at : at + size])
+                at += size
+        assert (folder / "cut.wav").read_bytes() == (folder / "whole.wav").read_bytes()
+
+
+def test_the_dither_follows_its_seed(tmp_path: Path) -> None:
+    signal = np.zeros((FRAMES, 1))
+    for name, seed in [("a", 1), ("b", 1), ("c", 2)]:
+        write_all(tmp_path / f"{name}.wav", signal, "PCM_16", dither_seed=seed)
+    a, b, c = ((tmp_path / f"{name}.wav").read_bytes() for name in "abc")
+    assert a == b
+    assert a != c
+
+
+@pytest.mark.parametrize("suffix", [".wav", ".flac"])
+@pytest.mark.parametrize("comment", ["62 m of 2.5 mm² twin, drop, +40 dB make-up gain", "x" * 2000])
+def test_the_comment_is_read_back(tmp_path: Path, suffix: str, comment: str) -> None:
+    path = tmp_path / f"a{suffix}"
+    write_all(path, np.zeros((10, 2)), comment=comment)
+    with sf.SoundFile(str(path)) as file:
+        assert file.comment == comment
+    if suffix == ".wav":
+        assert b"INFOICMT" in path.read_bytes()
+
+
+def test_a_comment_that_would_be_lost_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match="2001 bytes"):
+        AudioWriter(tmp_path / "a.wav", RATE, 1, "PCM_24", 1, "x" * 2001)
+
+
+def test_beyond_32_bit_sizes_the_container_is_rf64(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With the limit lowered, a small file takes the way of a large one."""
+    signal = integers(24) / 2.0**23
+    monkeypatch.setattr(audiofile, "RIFF_LIMIT", FRAMES * 6)
+    write_all(tmp_path / "a.wav", signal, comment="long take")
+    monkeypatch.undo()
+    assert (tmp_path / "a.wav").read_bytes()[:4] == b"RF64"
+    assert probe(tmp_path / "a.wav").format == "RF64"
+    assert np.array_equal(read_all(tmp_path / "a.wav"), signal)
+    with sf.SoundFile(str(tmp_path / "a.wav")) as file:
+        assert file.comment == "long take"
+
+
+@pytest.mark.parametrize(
+    ("frames", "container"),
+    [(2**32 // 12 - 1000, "WAV"), (2**32 // 12, "RF64"), (2**33, "RF64")],
+)
+def test_the_container_follows_the_frames_announced(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, frames: int, container: str
+) -> None:
+    """4 channels of 24 bit are 12 bytes a frame."""
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: shutil._ntuple_diskusage(0, 0, 2**62))
+    assert AudioWriter(tmp_path / "a.wav", RATE, 4, "PCM_24", frames).container == container
+    assert AudioWriter(tmp_path / "a.flac", RATE, 4, "PCM_24", frames).container == "FLAC"
+
+
+def test_the_result_has_the_users_usual_permissions(tmp_path: Path) -> None:
+    old = os.umask(0o022)
+    try:
+        write_all(tmp_path / "a.wav", np.zeros((10, 1)))
+    finally:
+        os.umask(old)
+    assert stat.S_IMODE((tmp_path / "a.wav").stat().st_mode) == 0o644
+
+
+def test_an_existing_result_is_replaced_only_at_the_end(tmp_path: Path) -> None:
+    path = make(tmp_path / "a.wav")
+    before = path.read_bytes()
+    with AudioWriter(path, RATE, 1, "PCM_24", 10) as writer:
+        writer.write(np.full((10, 1), 0.25))
+        assert path.read_bytes() == before
+    assert np.array_equal(read_all(path), np.full((10, 1), 0.25))
+    assert leftovers(tmp_path) == ["a.wav"]
+
+
+def test_a_link_stays_a_link(tmp_path: Path) -> None:
+    (tmp_path / "real").mkdir()
+    (tmp_path / "a.wav").symlink_to(tmp_path / "real" / "b.wav")
+    write_all(tmp_path / "a.wav", np.zeros((10, 1)))
+    assert (tmp_path / "a.wav").is_symlink()
+    assert probe(tmp_path / "real" / "b.wav").frames == 10
+
+
+# --- writing that fails ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("suffix", [".wav", ".flac"])
+@pytest.mark.parametrize("problem", [RuntimeError, KeyboardInterrupt, SystemExit])
+def test_nothing_partial_is_left_when_stopped(
+    tmp_path: Path, suffix: str, problem: type[BaseException]
+) -> None:
+    def half_a_render() -> None:
+        with AudioWriter(tmp_path / f"a{suffix}", RATE, 2, "PCM_24", FRAMES) as writer:
+            writer.write(np.zeros((FRAMES // 2, 2)))
+            assert len(leftovers(tmp_path)) == 1
+            raise problem
+
+    with pytest.raises(problem):
+        half_a_render()
+    assert leftovers(tmp_path) == []
+
+
+def test_stopping_keeps_what_was_there_before(tmp_path: Path) -> None:
+    path = make(tmp_path / "a.wav")
+    before = path.read_bytes()
+
+    def stopped() -> None:
+        with AudioWriter(path, RATE, 2, "PCM_24", FRAMES) as writer:
+            writer.write(np.zeros((10, 2)))
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        stopped()
+    assert path.read_bytes() == before
+    assert leftovers(tmp_path) == ["a.wav"]
+
+
+@pytest.mark.parametrize(("given_frames", "message"), [(9, "9 frames were"), (11, "More than")])
+def test_other_than_the_frames_announced_is_refused(
+    tmp_path: Path, given_frames: int, message: str
+) -> None:
+    with (
+        pytest.raises(ValueError, match=message),
+        AudioWriter(tmp_path / "a.wav", RATE, 1, "PCM_24", 10) as writer,
+    ):
+        writer.write(np.zeros((given_frames, 1)))
+    assert leftovers(tmp_path) == []
+
+
+@pytest.mark.parametrize("value", [np.nan, np.inf, -np.inf])
+@pytest.mark.parametrize("depth", ["PCM_16", "PCM_24", "FLOAT"])
+def test_samples_that_are_not_finite_are_not_written(
+    tmp_path: Path, value: float, depth: Depth
+) -> None:
+    with pytest.raises(AudioFileError, match="not finite numbers"):
+        write_all(tmp_path / "a.wav", np.array([[0.0], [value]]), depth)
+    assert leftovers(tmp_path) == []
+
+
+def test_samples_beyond_the_range_of_float_are_not_written(tmp_path: Path) -> None:
+    with pytest.raises(AudioFileError, match="use DOUBLE"):
+        write_all(tmp_path / "a.wav", np.array([[1e39]]), "FLOAT")
+    assert leftovers(tmp_path) == []
+
+
+def test_a_block_of_another_shape_is_refused(tmp_path: Path) -> None:
+    with (
+        pytest.raises(ValueError, match=r"\(frames, 2\) is right"),
+        AudioWriter(tmp_path / "a.wav", RATE, 2, "PCM_24", 10) as writer,
+    ):
+        writer.write(np.zeros((10, 1)))
+    assert leftovers(tmp_path) == []
+
+
+def test_what_libsndfile_cannot_encode_is_a_sentence(tmp_path: Path) -> None:
+    path = tmp_path / "a.flac"
+    with pytest.raises(AudioFileError, match="9 channels of PCM_24 at 44100 Hz") as caught:
+        write_all(path, np.zeros((10, 9)))
+    assert_one_sentence(str(caught.value), path)
+    assert leftovers(tmp_path) == []
+
+
+@contextmanager
+def file_size_limit(limit: int) -> Iterator[None]:
+    """The system refuses to let any file grow beyond `limit` bytes (EFBIG)."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (limit, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+
+
+def write_noise(path: Path, frames: int, size: int) -> None:
+    noise = np.random.default_rng(1).uniform(-0.9, 0.9, (frames, 2))
+    with AudioWriter(path, RATE, 2, "PCM_24", frames) as writer:
+        for at in range(0, frames, size):
+            writer.write(noise[at : at + size])
+
+
+@pytest.mark.parametrize("suffix", [".wav", ".flac"])
+@pytest.mark.parametrize("size", [100, 4096, 40_000])
+def test_a_file_that_may_not_grow_is_a_sentence(tmp_path: Path, suffix: str, size: int) -> None:
+    path = tmp_path / f"a{suffix}"
+    with (
+        file_size_limit(100_000),
+        pytest.raises(AudioFileError, match=os.strerror(errno.EFBIG)) as caught,
+    ):
+        write_noise(path, 40_000, size)
+    assert_one_sentence(str(caught.value), path)
+    assert leftovers(tmp_path) == []
+
+
+@pytest.mark.parametrize("suffix", [".wav", ".flac"])
+def test_a_failure_in_the_last_bytes_is_noticed(tmp_path: Path, suffix: str) -> None:
+    """What is lost while closing raises nothing in libsndfile."""
+    write_noise(tmp_path / f"good{suffix}", 40_000, 4096)
+    whole = (tmp_path / f"good{suffix}").stat().st_size
+    for missing_bytes in (1, 100):
+        with file_size_limit(whole - missing_bytes), pytest.raises(AudioFileError):
+            write_noise(tmp_path / f"a{suffix}", 40_000, 4096)
+    assert leftovers(tmp_path) == [f"good{suffix}"]
+
+
+def test_a_write_that_soundfile_itself_finds_short_is_a_sentence(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def short(*_: object) -> None:
+        raise AssertionError
+
+    monkeypatch.setattr(sf.SoundFile, "write", short)
+    with pytest.raises(AudioFileError, match=r"could not be written beyond 0:00\.000"):
+        write_all(tmp_path / "a.wav", np.zeros((10, 1)))
+    assert leftovers(tmp_path) == []
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A file system of 256 kB; needs the right to mount."""
+    folder = tmp_path / "disk"
+    folder.mkdir()
+    mount = ["mount", "-t", "tmpfs", "-o", "size=256k", "none", str(folder)]
+    if shutil.which("mount") is None or subprocess.run(mount, capture_output=True).returncode:
+        pytest.skip("no right to mount a small file system; RLIMIT_FSIZE stands in for it above")
+    yield folder
+    subprocess.run(["umount", str(folder)], check=True)
+
+
+@pytest.mark.parametrize("suffix", [".wav", ".flac"])
+def test_a_disk_that_fills_up_is_a_sentence(small_disk: Path, suffix: str) -> None:
+    """It has room at the start; then something else takes it."""
+    path = small_disk / f"a{suffix}"
+    noise = np.random.default_rng(1).uniform(-0.9, 0.9, (30_000, 2))
+
+    def render() -> None:
+        with AudioWriter(path, RATE, 2, "PCM_24", len(noise)) as writer:
+            (small_disk / "other").write_bytes(bytes(150_000))
+            for at in range(0, len(noise), 1000):
+                writer.write(noise[at : at + 1000])
+
+    with pytest.raises(AudioFileError, match=os.strerror(errno.ENOSPC)) as caught:
+        render()
+    assert_one_sentence(str(caught.value), path)
+    assert leftovers(small_disk) == ["other"]
+
+
+def test_a_disk_without_room_is_refused_before_anything_is_written(small_disk: Path) -> None:
+    with pytest.raises(AudioFileError, match=r"needs 0\.6 MB and the disk has 0\.3 MB left"):
+        AudioWriter(small_disk / "a.wav", RATE, 2, "PCM_24", 100_000)
+    assert leftovers(small_disk) == []
+
+
+# --- places and names that are refused ------------------------------------------------------------
+
+
+def output_in_missing_folder(folder: Path) -> Path:
+    return folder / "no" / "a.wav"
+
+
+def output_below_a_file(folder: Path) -> Path:
+    (folder / "file").write_bytes(b"x")
+    return folder / "file" / "a.wav"
+
+
+def output_is_a_folder(folder: Path) -> Path:
+    (folder / "a.wav").mkdir()
+    return folder / "a.wav"
+
+
+def output_is_a_pipe(folder: Path) -> Path:
+    os.mkfifo(folder / "a.wav")
+    return folder / "a.wav"
+
+
+@pytest.mark.parametrize(
+    ("build", "depth", "message"),
+    [
+        pytest.param(output_in_missing_folder, "PCM_24", "does not exist", id="missing folder"),
+        pytest.param(output_below_a_file, "PCM_24", "is not a folder", id="below a file"),
+        pytest.param(output_is_a_folder, "PCM_24", "is a folder", id="folder"),
+        pytest.param(output_is_a_pipe, "PCM_24", "pipe or a device", id="pipe"),
+        pytest.param(lambda f: f / "a.mp3", "PCM_24", r"\.wav or \.flac", id="other format"),
+        pytest.param(lambda f: f / "a", "PCM_24", r"\.wav or \.flac", id="no suffix"),
+        pytest.param(lambda f: f / "a.flac", "FLOAT", "FLAC takes", id="float in FLAC"),
+        pytest.param(lambda f: f / "a.FLAC", "PCM_32", "FLAC takes", id="32 bit in FLAC"),
+    ],
+)
+def test_a_place_is_refused_before_anything_is_written(
+    tmp_path: Path, build: Callable[[Path], Path], depth: Depth, message: str
+) -> None:
+    path = build(tmp_path)
+    before = leftovers(tmp_path)
+    with pytest.raises(AudioFileError, match=message) as caught:
+        AudioWriter(path, RATE, 2, depth, 10)
+    assert_one_sentence(str(caught.value), path)
+    assert leftovers(tmp_path) == before
+
+
+def test_a_file_of_no_frames_is_not_written(tmp_path: Path) -> None:
+    with pytest.raises(AudioFileError, match="0 frames"):
+        AudioWriter(tmp_path / "a.wav", RATE, 2, "PCM_24", 0)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="names are text elsewhere")
+def test_names_that_are_no_text_are_read_and_written(tmp_path: Path) -> None:
+    folder = Path(os.fsdecode(os.fsencode(tmp_path) + b"/m\xfchle"))  # Latin-1, as on old disks
+    folder.mkdir()
+    write_all(folder / "a.wav", np.full((10, 1), 0.25))
+    (folder / "a.wav").rename(folder / os.fsdecode(b"\xfc.wav"))
+    assert np.array_equal(read_all(folder / os.fsdecode(b"\xfc.wav")), np.full((10, 1), 0.25))
+
+
+def test_suffixes_may_be_upper_case(tmp_path: Path) -> None:
+    write_all(tmp_path / "A.WAV", np.zeros((10, 1)))
+    write_all(tmp_path / "A.FLAC", np.zeros((10, 1)))
+    assert [probe(tmp_path / name).format for name in ("A.WAV", "A.FLAC")] == ["WAV", "FLAC"]
+
+
+@pytest.mark.parametrize("way", ["same name", "other spelling", "symbolic link", "hard link"])
+def test_the_input_is_never_the_output(tmp_path: Path, way: str) -> None:
+    source = make(tmp_path / "in.wav")
+    (tmp_path / "sub").mkdir()
+    (tmp_path / "soft.wav").symlink_to(source)
+    (tmp_path / "hard.wav").hardlink_to(source)
+    target = {
+        "same name": source,
+        "other spelling": tmp_path / "sub" / ".." / "in.wav",
+        "symbolic link": tmp_path / "soft.wav",
+        "hard link": tmp_path / "hard.wav",
+    }[way]
+    with pytest.raises(AudioFileError, match="is the file that is read") as caught:
+        AudioWriter(target, RATE, 2, "PCM_24", 10, inputs=[tmp_path / "other.wav", source])
+    assert_one_sentence(str(caught.value), target)
+
+
+def test_same_file_of_files_yet_to_come(tmp_path: Path) -> None:
+    assert same_file(tmp_path / "a.wav", tmp_path / "." / "a.wav")
+    assert not same_file(tmp_path / "a.wav", tmp_path / "b.wav")
+    assert not same_file(make(tmp_path / "a.wav"), make(tmp_path / "b.wav"))
+
+
+def test_a_folder_without_the_right_to_write_is_refused(open_folder: Path) -> None:
+    open_folder.chmod(0o555)
+    path = open_folder / "a.wav"
+    try:
+        with unprivileged_access(), pytest.raises(AudioFileError, match="right to write"):
+            check_output(path, "PCM_24")
+        with without_privilege(), pytest.raises(AudioFileError, match="cannot be written") as late:
+            write_all(path, np.zeros((10, 1)))
+    finally:
+        open_folder.chmod(0o755)
+    assert_one_sentence(str(late.value), path)
+
+
+@contextmanager
+def unprivileged_access() -> Iterator[None]:
+    """os.access asks for the real user, not the effective one: change both."""
+    if os.geteuid() != 0:
+        yield
+        return
+    os.setresuid(NOBODY, NOBODY, 0)
+    try:
+        yield
+    finally:
+        os.setresuid(0, 0, 0)
+
+
+def test_a_write_protected_result_is_not_replaced(open_folder: Path) -> None:
+    open_folder.chmod(0o777)
+    path = make(open_folder / "a.wav")
+    path.chmod(0o444)
+    with unprivileged_access(), pytest.raises(AudioFileError, match="write-protected"):
+        check_output(path, "PCM_24")
+
+
+# --- the depth that is kept -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("subtype", "bits", "wav", "flac"),
+    [
+        ("PCM_U8", 8, "PCM_16", "PCM_16"),
+        ("PCM_S8", 8, "PCM_16", "PCM_16"),
+        ("PCM_16", 16, "PCM_16", "PCM_16"),
+        ("ALAC_20", 20, "PCM_24", "PCM_24"),
+        ("PCM_24", 24, "PCM_24", "PCM_24"),
+        ("PCM_32", 32, "PCM_32", "PCM_24"),
+        ("FLOAT", 32, "FLOAT", "PCM_24"),
+        ("DOUBLE", 64, "DOUBLE", "PCM_24"),
+        ("VORBIS", None, "PCM_24", "PCM_24"),
+        ("MPEG_LAYER_III", None, "PCM_24", "PCM_24"),
+        ("ULAW", None, "PCM_24", "PCM_24"),
+    ],
+)
+def test_the_depth_of_the_source_is_kept(
+    subtype: str, bits: int | None, wav: Depth, flac: Depth
+) -> None:
+    assert audiofile._bits(subtype) == bits
+    info = AudioInfo(Path("a"), RATE, 2, FRAMES, "WAV", subtype, bits)
+    assert output_depth(info) == wav
+    assert output_depth(info, ".wav") == wav
+    assert output_depth(info, ".FLAC") == flac
+
+
+def test_times_read_as_minutes_and_seconds() -> None:
+    assert audiofile._clock(RATE * 61 + RATE // 2, RATE) == "1:01.500"
+    assert re.fullmatch(r"0:00\.000", audiofile._clock(0, RATE))
