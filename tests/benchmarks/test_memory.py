@@ -7,7 +7,9 @@ from bench_render import measure
 
 
 @pytest.mark.bench
-@pytest.mark.skipif(sys.platform == "win32", reason="peak memory is read with `resource`, not on Windows")
+@pytest.mark.skipif(
+    sys.platform == "win32", reason="peak memory is read with `resource`, not on Windows"
+)
 def test_memory_is_flat_and_under_150_mb():
     _, _, short = measure(0.5)
     _, _, long = measure(4.0)
