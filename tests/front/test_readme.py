@@ -1,0 +1,36 @@
+"""README tells the truth: its tables are what the commands print, its example rig file is right."""
+
+import re
+import tomllib
+from pathlib import Path
+
+from auralize.cli import main
+from auralize.figures import figures
+from auralize.rig import read_rig
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def test_tables_are_what_the_commands_print(capsys, monkeypatch):
+    monkeypatch.chdir(ROOT)
+    blocks = re.findall(r"<!-- output of: auralize (.*?) -->\n```text\n(.*?)```", README, re.DOTALL)
+    assert blocks
+    for command, shown in blocks:
+        assert main(command.split()) == 0
+        assert capsys.readouterr().out == shown
+
+
+def test_the_example_rig_file_is_right():
+    (example,) = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
+    rig = read_rig(tomllib.loads(example), Path("example.toml"))
+    found = {name: figures(choice) for name, choice in rig.choices.items()}
+    assert found["warm"].dc_loop_ohm > found["long"].dc_loop_ohm * 0.7
+    assert set(found) == {"warm", "long"}
+
+
+def test_two_lines_set_everything_up():
+    lines = re.findall(r"^python3 -m venv .*$", README, re.MULTILINE)
+    assert len(lines) == 2
+    assert "auralize demo" in lines[0]
+    assert "pytest" in lines[1]
