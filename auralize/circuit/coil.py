@@ -1,27 +1,151 @@
-"""Inductance and field of thin rings, of windings made of them, and of any path (magnetostatics).
+"""Where the turns of a coil are; inductance and field of rings, twisted pairs and any path.
 
-A turn is a filament at its centre line. Its finite round wire enters by the geometric mean radius
-(GMR) of the wire; what that leaves out is of the order (wire radius / ring radius)^2, and the
-pitch of a real winding (a ring closes on itself, a turn does not) of (pitch / circumference)^2.
+Magnetostatics of filaments: a turn is a ring at its centre line. Its finite round wire enters by
+the geometric mean radius (GMR) of the wire; what that leaves out is of the order (wire radius /
+ring radius)^2, and the pitch of a real winding (rings close, turns do not) of (pitch /
+circumference)^2.
 """
 
 from __future__ import annotations
 
 import math
-from typing import Final
+from dataclasses import dataclass
+from typing import Final, Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ellipe, ellipkm1, elliprd
+from scipy.special import ellipe, ellipkm1, elliprd, ive, kve
 
 from auralize.circuit.conductor import MU_0, Real
 
+Packing = Literal["hexagonal", "square", "loose"]
+"""How turns fill a bundle: nested (flat cables: every other layer shifted by half a cable), in
+square rows, or apart by `LOOSE_PITCH` with seeded disorder."""
+LOOSE_PITCH: Final = 1.25
+"""Pitch of a loose bundle over the cable's size (assumption: it fills 0.58 of its area)."""
+ROUNDING: Final = 1e-9
+"""Relative slack of every geometric limit, so that equal sizes given in decimals pass."""
 GMR_ROUND: Final = math.exp(-0.25)
 """GMR of a round wire over its radius, current spread evenly (Maxwell, Treatise, art. 692)."""
 _BESIDE_NODES: Final = 48
 # Gauss points on half a ring beside another coil: 1e-4 where the nearest wires touch (tested).
-_BLOCK: Final = 256
-# Rows of the path integral worked on at once; keeps its arrays inside the processor's cache.
+_TWIST_ORDERS: Final = 60
+_COUPLING_ORDERS: Final = 20
+# What the series leave out is below 1e-5 of the loop's inductance (terms fall as m^-3, or faster).
+_TILE: Final = 256
+# Pieces of a path worked on at once, squared: keeps the arrays inside the processor's cache.
+
+
+def require_positive(**lengths: float) -> None:
+    """Raises ValueError unless every named value is finite and above zero."""
+    for name, value in lengths.items():
+        if not 0.0 < value < math.inf:
+            raise ValueError(f"the {name.replace('_', ' ')} must be above zero, not {value:g}")
+
+
+def require_choice(name: str, value: str, choices: object) -> None:
+    """Raises ValueError unless ``value`` is one of a Literal's ``choices``."""
+    allowed = get_args(choices)
+    if value not in allowed:
+        raise ValueError(f"the {name} must be one of {', '.join(allowed)}, not {value!r}")
+
+
+@dataclass(frozen=True)
+class Winding:
+    """``turns`` (1 or more, parts allowed) at a ``mean_diameter`` in m.
+
+    The bundle is about as wide as high, or fills a ``width`` in m along the axis row by row.
+    Turns from a length: length / (pi * mean_diameter).
+    """
+
+    mean_diameter: float
+    turns: float
+    packing: Packing = "square"
+    width: float | None = None
+    seed: int = 1
+
+    def __post_init__(self) -> None:
+        require_positive(mean_diameter=self.mean_diameter)
+        require_choice("packing", self.packing, Packing)
+        if self.width is not None:
+            require_positive(width=self.width)
+        if not 1.0 <= self.turns < math.inf:
+            raise ValueError(f"a coil needs 1 turn or more, not {self.turns:g}")
+
+    @property
+    def length(self) -> float:
+        """m of cable, or of one conductor, that is wound."""
+        return math.pi * self.mean_diameter * self.turns
+
+
+@dataclass(frozen=True)
+class Turns:
+    """Rings: radius and axial place in m, and how much of each is wound (its sign: the current's)."""
+
+    radius: Real
+    place: Real
+    share: Real
+
+    @property
+    def lengths(self) -> Real:
+        """m of each turn that is wound."""
+        return 2.0 * np.pi * self.radius * np.abs(self.share)
+
+
+def pack(winding: Winding, along: float, up: float, columns: int | None = None) -> Turns:
+    """Turns of a cable ``along`` m wide and ``up`` m high; mean radius and length are kept exactly.
+
+    ``columns``: how many lie side by side; None: from the winding's width, or a bundle.
+    """
+    count = math.ceil(winding.turns * (1.0 - ROUNDING))
+    spread = LOOSE_PITCH if winding.packing == "loose" else 1.0
+    wide, high = spread * along, spread * up
+    nested = winding.packing != "square"
+    if nested and along == up:
+        high *= math.sqrt(0.75)  # round cables sink between those below
+    if columns is None and winding.width is not None:
+        columns = max(1, math.floor(winding.width / wide * (1.0 + ROUNDING)))
+    column, row = _bundle(count, wide, high) if columns is None else _rows(count, columns)
+    place = (column + 0.5 * nested * (row % 2)) * wide
+    rise = row * high
+    if winding.packing == "loose":
+        jitter = _jitter(count, 0.5 * (spread - 1.0) * min(along, up), winding.seed)
+        place, rise = place + jitter[0], rise + jitter[1]
+    share = np.ones(count)
+    share[-1] = winding.turns - (count - 1)
+    rise = rise - np.average(rise, weights=share)
+    place = place - np.average(place, weights=share)
+    radius = 0.5 * winding.mean_diameter + rise
+    if radius.min() < 0.5 * up:
+        raise ValueError(
+            f"{winding.turns:g} turns of a cable {up:g} m thick do not fit a coil "
+            f"{winding.mean_diameter:g} m in mean diameter: the innermost would cross the axis"
+        )
+    return Turns(radius, place, share)
+
+
+def _rows(count: int, columns: int) -> tuple[Real, Real]:
+    """Column and row of each turn, filled row by row from the inside."""
+    index = np.arange(count)
+    return (index % columns).astype(np.float64), (index // columns).astype(np.float64)
+
+
+def _bundle(count: int, wide: float, high: float) -> tuple[Real, Real]:
+    """Columns and rows of the cells nearest to a middle one: a bundle about as wide as high."""
+    reach = math.sqrt(count * wide * high / math.pi) + max(wide, high)
+    columns, rows = math.ceil(reach / wide) + 1, math.ceil(reach / high) + 1
+    row, column = np.mgrid[-rows : rows + 1, -columns : columns + 1].reshape(2, -1).astype(float)
+    away = (wide * (column + 0.5 * (row % 2))) ** 2 + (high * row) ** 2
+    # Rounded, so that cells equally far are taken in the same order on every machine.
+    nearest = np.lexsort((column, row, np.round(away / (wide * high), 6)))[:count]
+    return np.asarray(column[nearest]), np.asarray(row[nearest])
+
+
+def _jitter(count: int, most: float, seed: int) -> NDArray[np.float64]:
+    """Displacements evenly spread over a disc of radius ``most``, shape (2, count)."""
+    radius, angle = np.random.default_rng(seed).random((count, 2)).T
+    turn = 2.0 * np.pi * angle
+    return np.asarray(most * np.sqrt(radius) * np.array([np.cos(turn), np.sin(turn)]))
 
 
 def ring_mutual(r1: Real, z1: Real, r2: Real, z2: Real) -> Real:
@@ -36,7 +160,8 @@ def ring_mutual(r1: Real, z1: Real, r2: Real, z2: Real) -> Real:
     total = farthest + nearest
     modulus = 4.0 * r1 * r2 / total**2
     complement = 4.0 * farthest * nearest / total**2  # 1 - modulus^2 without the subtraction
-    return MU_0 / 3.0 * total * modulus**2 * elliprd(0.0, complement, 1.0)
+    k_less_e = modulus**2 / 3.0 * elliprd(0.0, complement, 1.0)
+    return np.asarray(MU_0 * total * k_less_e, dtype=np.float64)
 
 
 def ring_self(radius: Real, gmr: Real | float) -> Real:
@@ -45,7 +170,7 @@ def ring_self(radius: Real, gmr: Real | float) -> Real:
     Maxwell's limit mu0 R (ln(8 R / gmr) - 2); for a round wire with its internal inductance
     gmr = `GMR_ROUND` * wire radius. Left out: about (wire radius / R)^2 of the value.
     """
-    return MU_0 * radius * (np.log(8.0 * radius / gmr) - 2.0)
+    return np.asarray(MU_0 * radius * (np.log(8.0 * radius / gmr) - 2.0), dtype=np.float64)
 
 
 def ring_field(r1: Real, z1: Real, r: Real, z: Real) -> tuple[Real, Real]:
@@ -63,67 +188,75 @@ def ring_field(r1: Real, z1: Real, r: Real, z: Real) -> tuple[Real, Real]:
     return radial, axial
 
 
-def winding_inductance(radius: Real, place: Real, share: Real, gmr: float) -> float:
-    """Inductance in H of coaxial rings in series; ``share`` is the part of each turn that is wound.
+def winding_inductance(turns: Turns, gmr: float) -> float:
+    """Inductance in H of coaxial turns in series.
 
     A part of a turn couples to the others by its share, and its own inductance is its share of a
     whole turn's.
     """
-    i, j = np.triu_indices(len(radius), 1)
-    coupled = share[i] * share[j] * ring_mutual(radius[i], place[i], radius[j], place[j])
-    return float(2.0 * coupled.sum() + (share * ring_self(radius, gmr)).sum())
+    r, z, share = turns.radius, turns.place, turns.share
+    i, j = np.triu_indices(len(r), 1)
+    coupled = share[i] * share[j] * ring_mutual(r[i], z[i], r[j], z[j])
+    return float(2.0 * coupled.sum() + (np.abs(share) * ring_self(r, gmr)).sum())
 
 
-def mutual_beside(r1: Real, z1: Real, r2: Real, z2: Real, distance: float) -> NDArray[np.float64]:
-    """Mutual inductance in H of each ring 1 with each ring 2, shape (len(r1), len(r2)).
+def mutual_coaxial(a: Turns, b: Turns) -> float:
+    """Mutual inductance in H of two coils on one axis, positive for equal circulation."""
+    each = ring_mutual(a.radius[:, None], a.place[:, None], b.radius, b.place)
+    return float(a.share @ each @ b.share)
 
-    The axes are parallel, ``distance`` m apart, and no ring 2 reaches inside a ring 1's wire.
-    Positive where equal circulation aids: rings that lie side by side give a negative value.
-    The vector potential of ring 1 is integrated along ring 2 by Gauss's rule, with the points
+
+def mutual_beside(a: Turns, b: Turns, distance: float) -> float:
+    """Mutual inductance in H of two coils with parallel axes ``distance`` m apart, not overlapping.
+
+    Of equal circulation: coils that lie side by side give a negative value. The vector potential
+    of each ring of ``a`` is integrated along each of ``b`` by Gauss's rule, with the points
     gathered where the rings are nearest.
     """
     node, weight = np.polynomial.legendre.leggauss(_BESIDE_NODES)
     u = 0.5 * (node + 1.0)
     angle, weight = np.pi * u**2, weight * np.pi * u
-    r2, z2 = r2[:, None], z2[:, None]
-    axis_distance = np.hypot(distance - r2 * np.cos(angle), r2 * np.sin(angle))
-    along = weight * r2 * (r2 - distance * np.cos(angle)) / axis_distance
-    per_ring = along / (np.pi * axis_distance)  # A = M / (2 pi rho); both halves of ring 2
-    return np.array(
-        [
-            (per_ring * ring_mutual(np.asarray(r), np.asarray(z), axis_distance, z2)).sum(axis=1)
-            for r, z in zip(r1, z1, strict=True)
-        ]
-    )
+    r, z = b.radius[:, None], b.place[:, None]
+    rho = np.hypot(distance - r * np.cos(angle), r * np.sin(angle))  # from the axis of a
+    along = weight * r * (r - distance * np.cos(angle)) / rho
+    # A = M / (2 pi rho), and both halves of the ring; then shares of b.
+    per_point = along / (np.pi * rho) * b.share[:, None]
+    rings = zip(a.radius, a.place, a.share, strict=True)
+    return float(sum(s * (per_point * ring_mutual(r1, z1, rho, z)).sum() for r1, z1, s in rings))
 
 
 def path_inductance(paths: list[NDArray[np.float64]], currents: list[float], gmr: float) -> float:
     """Inductance in H of filaments along polylines, shape (points, 3) in m, in series.
 
     Neumann's integral: the exact vector potential of each straight piece, taken at the middle of
-    every other piece. Only a piece's own potential is regularised, at the distance ``gmr`` from it,
-    so that it never reaches a neighbouring turn. ``currents`` are +1 or -1 for each path. Take
-    pieces short against the bends, not against the distance between strands: those run parallel.
+    every other piece. Only a piece's own potential is regularised, at the distance ``gmr`` from it
+    (thin-wire limit, 2 ln(piece / gmr)), so that it never reaches a neighbouring turn.
+    ``currents`` are +1 or -1 for each path. Pieces need be short against the bends only, not
+    against the distance between strands, as these run parallel.
     """
-    steps = [np.diff(p, axis=0) for p in paths]
-    middle = np.concatenate([0.5 * (p[1:] + p[:-1]) for p in paths])
-    signed = np.concatenate([c * s for c, s in zip(currents, steps, strict=True)])
-    length = np.linalg.norm(signed, axis=1)
-    direction = signed / length[:, None]
-    start = np.concatenate([p[:-1] for p in paths])
-    end = np.concatenate([p[1:] for p in paths])
+    nodes = np.concatenate(paths) - paths[0].mean(axis=0)
+    step = np.diff(nodes, axis=0)
+    length = np.linalg.norm(step, axis=1)
+    # The step from one path's end to the next one's start carries nothing.
+    current = np.concatenate(
+        [np.append(np.full(len(p) - 1, i), 0.0) for p, i in zip(paths, currents, strict=True)]
+    )
+    signed = current[:-1, None] * step
+    middle = 0.5 * (nodes[1:] + nodes[:-1])
     total = 0.0
-    for low in range(0, len(length), _BLOCK):
-        rows = slice(low, low + _BLOCK)
-        columns = slice(low, None)
-        reach = _distances(middle[rows], start[columns]) + _distances(middle[rows], end[columns])
-        own = np.arange(len(length[rows]))
-        reach[own, own] = 2.0 * np.hypot(0.5 * length[rows], gmr)
-        potential = np.log((reach + length[columns]) / (reach - length[columns]))
-        linked = (signed[rows] @ direction[columns].T) * potential
-        # Pieces beyond the block are met once and count twice; inside it both orders are met.
-        total += linked[:, : len(own)].sum() + 2.0 * linked[:, len(own) :].sum()
-    return float(MU_0 / (4.0 * np.pi) * total)
+    for low in range(0, len(length), _TILE):
+        rows = slice(low, low + _TILE)
+        for left in range(0, len(length), _TILE):
+            columns = slice(left, left + _TILE)
+            away = _distances(middle[rows], nodes[left : left + _TILE + 1])
+            reach, piece = away[:, :-1] + away[:, 1:], length[columns]
+            if left == low:  # a piece's own line is set apart
+                np.fill_diagonal(reach, 2.0 * piece)
+            potential = np.log((reach + piece) / (reach - piece))
+            if left == low:
+                np.fill_diagonal(potential, 2.0 * np.log(piece / gmr))
+            total += float((potential * (signed[rows] @ (signed[columns].T / piece))).sum())
+    return MU_0 / (4.0 * math.pi) * total
 
 
 def path_field(
@@ -147,12 +280,48 @@ def path_field(
     return field
 
 
-def _distances(a: Real, b: Real) -> Real:
-    """Distance of each row of ``a`` from each row of ``b``, shape (len(a), len(b)).
+def twist_inductance(spacing: float, lay_length: float) -> float:
+    """Loop inductance in H/m of cable that a twisted pair has beyond its lengthened straight pair.
 
-    By the expanded square, which is quick; relative to the wire's size it is good to 1e-9.
+    Lengthened: times hypot(1, pi spacing / lay_length). From the field of two opposed helical
+    filaments as a series of I_m K_m, with the part that is the straight wire's summed in closed
+    form; exact for thin wires, independent of their radius (error about (radius / lay_length)^2).
+    Derived here; checked in the tests by direct integration along the helices.
     """
-    centre = b.mean(axis=0)
-    a, b = a - centre, b - centre
-    square = (a**2).sum(axis=1)[:, None] + (b**2).sum(axis=1) - 2.0 * (a @ b.T)
-    return np.sqrt(np.maximum(square, 0.0))
+    x = math.pi * spacing / lay_length
+    stretch = math.hypot(1.0, x)
+    m = np.arange(1, _TWIST_ORDERS, 2)
+    products = 2.0 * _ik(m, m * x) + x**2 * (_ik(m + 1, m * x) + _ik(m - 1, m * x))
+    series = float((products - stretch / m).sum())
+    return MU_0 / math.pi * (2.0 * series - stretch * math.log(stretch))
+
+
+def twist_coupling(distance: Real, spacing: float, lay_length: float) -> Real:
+    """Mutual inductance in H/m of two parallel twisted pairs of the same lay, turning in phase.
+
+    ``distance`` in m between their axes, more than ``spacing``. Any other phase difference psi
+    scales the leading term by cos psi. Positive; derived as in `twist_inductance`.
+    """
+    x = math.pi * spacing / lay_length
+    m = np.arange(1, _COUPLING_ORDERS, 2).reshape(-1, *np.ones(distance.ndim, dtype=int))
+    ratio = 2.0 * distance / spacing
+    # The scaled functions leave out exp(2 m x) of the two I and exp(-m x ratio) of the K.
+    around = x**2 * (ive(m + 1, m * x) ** 2 + ive(m - 1, m * x) ** 2) - 2.0 * ive(m, m * x) ** 2
+    terms = around * kve(0, m * x * ratio) * np.exp(m * x * (2.0 - ratio))
+    return np.asarray(2.0 * MU_0 / math.pi * terms.sum(axis=0), dtype=np.float64)
+
+
+def _ik(order: NDArray[np.int64], x: Real) -> Real:
+    """I_n(x) K_n(x)."""
+    return np.asarray(ive(order, x) * kve(order, x), dtype=np.float64)
+
+
+def _distances(a: Real, b: Real) -> Real:
+    """Distance in m of each row of ``a`` from each row of ``b``, shape (len(a), len(b)).
+
+    By the expanded square, which is quick; over the size of a coil good to 1e-9 of a wire's size.
+    """
+    square = a @ (-2.0 * b).T
+    square += (a**2).sum(axis=1)[:, None]
+    square += (b**2).sum(axis=1)
+    return np.asarray(np.sqrt(np.maximum(square, 0.0)), dtype=np.float64)
