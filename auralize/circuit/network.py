@@ -9,7 +9,7 @@ All voltages are relative to the amplifier's own source voltage E.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,15 +35,25 @@ class Amplifier:
 
 @dataclass(frozen=True)
 class Run:
-    """``length`` m of cable, fed from the end of another run or (None) from the amplifier."""
+    """``length`` m of cable, fed from the end of another run or (None) from the amplifier.
+
+    ``added`` is what the lay adds to the straight cable, in ohm for the whole run, spread along it.
+    """
 
     cable: Cable
     length: float
     fed_from: str | None = None
+    added: Callable[[Real], Complex] | None = None
+
+    def series(self, frequency: Real) -> Complex:
+        """Series impedance in ohm of the whole run, there and back."""
+        straight = self.cable.series(frequency) * self.length
+        return straight if self.added is None else straight + self.added(frequency)
 
     def two_port(self, frequency: Real) -> Complex:
         """Chain matrix, shape (frequencies, 2, 2)."""
-        return twoport.line(self.cable.series(frequency), self.cable.shunt(frequency), self.length)
+        per_metre = self.series(frequency) / self.length
+        return twoport.line(per_metre, self.cable.shunt(frequency), self.length)
 
 
 @dataclass(frozen=True)
