@@ -14,17 +14,21 @@ from auralize import show
 from auralize.audiofile import AudioWriter
 from auralize.errors import AuralizeError
 from auralize.figures import figures
-from auralize.render import Rendered, render
+from auralize.render import Rendered, Signal, Wishes, render
 from auralize.rig import load_rig
 from auralize.textfile import write_text
 
 RATE = 48_000
 PROGRAMME = "programme.wav"
-RIG_FILES = ("saltmarsh.toml", "lobby.toml")
+RIG_FILES = ("saltmarsh.toml", "lay.toml", "lobby.toml")
+"""Rendered: the first (what arrives, and the drop) and the second (the drops)."""
+
+
+_SIGNALS: tuple[tuple[Signal, ...], ...] = (("receiving", "drop"), ("drop",))
 
 
 def make_demo(folder: Path, progress: Callable[[float], None]) -> str:
-    """Write rig files and programme into ``folder``, render every choice of the first; say what to play."""
+    """Write rig files and programme into ``folder``, render the choices; say what to play."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -34,13 +38,22 @@ def make_demo(folder: Path, progress: Callable[[float], None]) -> str:
         write_text(folder / name, resources.files("audio_demo").joinpath(name).read_text("utf-8"))
     programme = folder / PROGRAMME
     _write_programme(programme)
-    rig = load_rig(folder / RIG_FILES[0])
-    choices = rig.pick([])
-    done = render(programme, choices, folder, progress=progress)
-    found = [figures(choice) for choice in choices]
-    return "\n\n".join(
-        [show.as_table(rig.title, found), show.as_gains(done), _what_to_play(folder, done)]
-    )
+    text: list[str] = []
+    for number, signals in enumerate(_SIGNALS):
+        rig = load_rig(folder / RIG_FILES[number])
+        choices = rig.pick([])
+        half = _half(progress, number)
+        done = render(programme, choices, folder, Wishes(signals=signals), half)
+        text += [
+            show.as_table(rig.title, [figures(choice) for choice in choices]),
+            show.as_gains(done),
+        ]
+        text.append(_what_to_play(folder, done))
+    return "\n\n".join([*text, _sections()])
+
+
+def _half(progress: Callable[[float], None], number: int) -> Callable[[float], None]:
+    return lambda share: progress((number + share) / 2)
 
 
 def _write_programme(path: Path) -> None:
@@ -55,14 +68,17 @@ def _what_to_play(folder: Path, done: Rendered) -> str:
     drops = [o.path.name for o in done.outputs if o.signal == "drop"]
     made = next(o.gains.makeup for o in done.outputs if o.signal == "drop")
     lines = [
-        f"Everything is in {folder}. Play these, quietly at first:",
-        f"  1. {PROGRAMME}: what the amplifier is given",
-        f"  2. {drops[0]}: what the first choice keeps, {made:+.0f} dB made up",
-        *(f"     {name}: the same gain, another choice" for name in drops[1:]),
-        f"  3. {receiving[0]}: what arrives",
-        *(f"     {name}: another choice" for name in receiving[1:]),
-        "In the programme:",
+        f"Play these, quietly at first (all in {folder}):",
+        f"  {PROGRAMME}: what the amplifier is given",
     ]
+    lines += [f"  {drops[0]}: what the cable keeps, {made:+.0f} dB made up"]
+    lines += [f"  {name}: the same gain, another choice" for name in drops[1:]]
+    lines += [f"  {name}: what arrives" for name in receiving]
+    return "\n".join(lines)
+
+
+def _sections() -> str:
+    lines = ["In the programme:"]
     for section in SECTIONS:
         head = f"  {section.start:4.1f} to {section.end:4.1f} s  "
         words = f"{section.name}. {section.listen_for}"

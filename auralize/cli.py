@@ -56,6 +56,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
     _add_figures(commands)
     _add_render(commands)
+    _add_plot(commands)
     _add_filter(commands)
     _add_demo(commands)
     return parser
@@ -130,6 +131,13 @@ def _add_render(commands: Any) -> None:
         "--tail", type=float, default=0.0, metavar="SECONDS", help="decay to keep after the end"
     )
     command.set_defaults(command=_render)
+
+
+def _add_plot(commands: Any) -> None:
+    command = commands.add_parser("plot", help="loss, drop and load over frequency, as a picture")
+    _add_rig(command)
+    command.add_argument("picture", type=Path, metavar="FILE", help=".png, .svg or .pdf")
+    command.set_defaults(command=_plot)
 
 
 def _add_filter(commands: Any) -> None:
@@ -211,6 +219,8 @@ def _render(arguments: argparse.Namespace) -> None:
     with _ProgressLine() as progress:
         done = render(arguments.programme, choices, arguments.into, wishes, progress)
     print(show.as_gains(done))
+    if any(lay.coiled for choice in choices for lay in choice.lays.values()):
+        print(show.HEAT)
 
 
 _DEPTHS: Any = {"16": "PCM_16", "24": "PCM_24", "32": "PCM_32", "float": "FLOAT"}
@@ -262,6 +272,14 @@ def _tail(seconds: float) -> float:
             f"--tail: {seconds:g} was found; right is a number of seconds from 0 to 60"
         )
     return seconds
+
+
+def _plot(arguments: argparse.Namespace) -> None:
+    from auralize.plot import save_plot
+    from auralize.rig import load_rig
+
+    rig = load_rig(arguments.rig)
+    save_plot(rig.title, rig.pick(arguments.choice), arguments.picture)
 
 
 def _filter(arguments: argparse.Namespace) -> None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -10,6 +11,7 @@ import numpy as np
 from auralize.circuit.conductor import Real
 from auralize.circuit.network import Network, Solution, solve, source_impedance
 from auralize.rig import Choice
+from auralize.riglay import Added
 
 # Nominal centre frequencies in Hz of the audio bands, IEC 61260-1 (ISO 266 preferred numbers).
 OCTAVES: Final = (31.5, 63.0, 125.0, 250.0, 500.0, 1e3, 2e3, 4e3, 8e3, 16e3)
@@ -45,6 +47,33 @@ class Line:
 
 
 @dataclass(frozen=True)
+class Spread:
+    """A value as rendered, and its lowest and highest over what a description leaves open."""
+
+    low: float
+    rendered: float
+    high: float
+
+
+@dataclass(frozen=True)
+class LayFigures:
+    """What the lay of one run adds to the same run laid straight."""
+
+    run: str
+    lay: str
+    added_uh: Spread
+    """Inductance at 1 kHz in microhenry."""
+    added_milliohm: Spread
+    """Resistance at 10 kHz."""
+    db_10khz: Spread
+    """Change of the loss at the loudspeaker; below 0 where level is lost."""
+    db_20khz: Spread
+    assumption: str
+    """What the rendered value takes for granted."""
+    coiled: bool
+
+
+@dataclass(frozen=True)
 class Figures:
     """Everything about one choice that does not depend on the programme."""
 
@@ -62,6 +91,7 @@ class Figures:
     """Rated load impedance over what the loudspeaker sees looking back, both at DC."""
     cable_share: float
     """Share of the amplifier's output power at 1 kHz that the cable turns into heat."""
+    lays: tuple[LayFigures, ...]
     lines: tuple[Line, ...]
 
     def as_dict(self) -> dict[str, Any]:
@@ -88,6 +118,7 @@ def figures(choice: Choice, frequencies: tuple[float, ...] = OCTAVES) -> Figures
         deviation_hz=float(_SWEEP[worst]),
         damping_factor=choice.nominal[load] / back if back > 0.0 else float("inf"),
         cable_share=float(at_1khz.cable_share()[0]),
+        lays=tuple(_lay_figures(choice, run) for run in network.path(load) if run in choice.lays),
         lines=_lines(network, load, np.asarray(frequencies, dtype=np.float64)),
     )
 
@@ -100,6 +131,37 @@ def loss_db(solution: Solution, load: str) -> Real:
 def drop_db(solution: Solution, load: str) -> Real:
     """Level of the drop relative to the sending end."""
     return 20.0 * np.log10(np.abs(solution.drop(load) / solution.sending))
+
+
+def _lay_figures(choice: Choice, name: str) -> LayFigures:
+    lay = choice.lays[name]
+    frequency = np.array([REFERENCE, 1e4, 2e4])
+    spread = lay.spread()
+    variants = [added(frequency) for added in (spread.low, lay.nominal, spread.high)]
+    straight = loss_db(solve(_with_lay(choice.network, name, None), frequency), choice.listen)
+    changes = [
+        loss_db(solve(_with_lay(choice.network, name, added), frequency), choice.listen) - straight
+        for added in (spread.low, lay.nominal, spread.high)
+    ]
+    return LayFigures(
+        run=name,
+        lay=lay.words,
+        added_uh=_spread([z[0].imag / (2.0 * np.pi * REFERENCE) * 1e6 for z in variants]),
+        added_milliohm=_spread([z[1].real * 1e3 for z in variants]),
+        db_10khz=_spread([change[1] for change in changes]),
+        db_20khz=_spread([change[2] for change in changes]),
+        assumption=spread.assumption,
+        coiled=lay.coiled,
+    )
+
+
+def _with_lay(network: Network, name: str, added: Added | None) -> Network:
+    run = replace(network.runs[name], added=added)
+    return replace(network, runs={**network.runs, name: run})
+
+
+def _spread(values: Sequence[float]) -> Spread:
+    return Spread(float(min(values)), float(values[1]), float(max(values)))
 
 
 def _lines(network: Network, load: str, frequency: Real) -> tuple[Line, ...]:
@@ -126,6 +188,4 @@ def _lines(network: Network, load: str, frequency: Real) -> tuple[Line, ...]:
 def _cable_ohm(network: Network, load: str, frequency: Real) -> np.ndarray[Any, Any]:
     """Series impedance in ohm of all cable between amplifier and loudspeaker."""
     runs = [network.runs[name] for name in network.path(load)]
-    return sum(
-        (r.cable.series(frequency) * r.length for r in runs), np.zeros(frequency.shape, complex)
-    )
+    return sum((run.series(frequency) for run in runs), np.zeros(frequency.shape, complex))

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import math
+import textwrap
 from collections.abc import Sequence
 from dataclasses import asdict, fields
 from typing import TYPE_CHECKING
@@ -13,7 +14,7 @@ from typing import TYPE_CHECKING
 from auralize.units import show_frequency
 
 if TYPE_CHECKING:
-    from auralize.figures import Figures, Line
+    from auralize.figures import Figures, LayFigures, Line, Spread
     from auralize.render import Gains, Match, Output, Rendered
 
 
@@ -46,13 +47,40 @@ def _three(value: float) -> float:
 
 
 def _by_frequency(figures: Figures) -> str:
-    runs = [f"  run {name}: {words}" for name, words in figures.runs.items()]
+    runs = [_wrapped(f"run {name}: {words}") for name, words in figures.runs.items()]
+    runs += [_lay(lay) for lay in figures.lays]
     rows: list[tuple[str, ...]] = [
         ("frequency", "loss", "phase", "drop", "load", "phase", "cable", "cable")
     ]
     rows.append(("", "dB", "deg", "dB", "ohm", "deg", "ohm", "uH"))
     rows += [_row(line) for line in figures.lines]
     return "\n".join([f"{figures.choice}: {figures.label}", *runs, _columns(rows)])
+
+
+HEAT = (
+    "Caution: a coiled cable cannot shed its heat. Unroll it under load; the maker's derating and local "
+    "codes govern."
+)
+
+
+def _lay(lay: LayFigures) -> str:
+    """What the lay added, and where it is uncertain the range, as one sentence."""
+    text = (
+        f"lay of {lay.run} ({lay.lay}) adds {_spread(lay.added_uh, '.2f')} uH, "
+        f"{_spread(lay.added_milliohm, '.1f')} mohm at 10 kHz; "
+        f"{_spread(lay.db_10khz, '+.2f')} dB at 10 kHz, {_spread(lay.db_20khz, '+.2f')} dB at 20 kHz. "
+        f"Rendered: {lay.assumption}."
+    )
+    return _wrapped(f"{text} {HEAT}" if lay.coiled else text)
+
+
+def _spread(spread: Spread, form: str) -> str:
+    low, rendered, high = (format(v, form) for v in (spread.low, spread.rendered, spread.high))
+    return rendered if low == high else f"{rendered} ({low} to {high})"
+
+
+def _wrapped(text: str) -> str:
+    return textwrap.fill(text, 80, initial_indent="  ", subsequent_indent="    ")
 
 
 def _row(line: Line) -> tuple[str, ...]:
@@ -114,9 +142,7 @@ def as_gains(done: Rendered) -> str:
         for o in done.outputs
     ]
     worst = max(output.filter_error for output in done.outputs)
-    tail = (
-        f"All files are aligned with the source to the sample; filters are right to {worst:.0f} dB."
-    )
+    tail = f"Aligned with the source to the sample; filter errors lie below {worst:.0f} dB of the response."
     clipped = [_clipped(output) for output in done.outputs if output.clipped]
     return "\n".join([head, _columns(rows), *clipped, tail])
 

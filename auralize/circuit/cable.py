@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import lru_cache
 from typing import Final, Protocol
 
 import numpy as np
 
+from auralize.circuit.coaxial import coaxial_impedance
 from auralize.circuit.conductor import MU_0, Complex, Conductor, Real
-from auralize.circuit.pair import pair_capacitance, pair_impedance, twist_factor
+from auralize.circuit.pair import loop_impedance, pair_capacitance, pair_impedance, twist_factor
 
 REFERENCE_FREQUENCY: Final = 1000.0
 """Hz at which a capacitance is stated, as is common in data sheets."""
@@ -53,12 +55,44 @@ class Dielectric:
         return modulus * np.asarray(relative**power, dtype=np.complex128)
 
 
+class SolvedCable(ABC):
+    """A cable whose field is solved once on a table over frequency, then interpolated smoothly."""
+
+    conductor: Conductor
+    dielectric: Dielectric
+
+    @property
+    @abstractmethod
+    def lengthening(self) -> float:
+        """Metres of conductor for each metre of cable: twist lengthens R, L and C alike."""
+
+    @abstractmethod
+    def solve(self, frequency: Real) -> Complex:
+        """Loop impedance in ohm/m of the untwisted cable, above 0 Hz."""
+
+    def series(self, frequency: Real) -> Complex:
+        """Loop impedance in ohm/m of cable, 0 Hz to `TABLE_TOP`."""
+        return self.lengthening * _table(self)(frequency)
+
+    def shunt(self, frequency: Real) -> Complex:
+        """Admittance in S/m of cable."""
+        return self.lengthening * self.dielectric.admittance(frequency)
+
+
+@lru_cache(maxsize=64)
+def _table(cable: SolvedCable) -> ImpedanceTable:
+    conductor = cable.conductor
+    foot = _SMALLEST_ARGUMENT * conductor.resistivity / (2 * math.pi * MU_0 * conductor.radius**2)
+    count = math.ceil(_POINTS_PER_DECADE * math.log10(TABLE_TOP / foot)) + 1
+    grid = np.geomspace(foot, TABLE_TOP, count)
+    return ImpedanceTable(grid, cable.solve(grid))
+
+
 @dataclass(frozen=True)
-class PairCable:
+class PairCable(SolvedCable):
     """Two equal conductors at a ``spacing`` in m, twisted where a ``lay_length`` in m is given.
 
-    The field is that of the straight pair; twist lengthens the conductors (and with them R, L, C).
-    Solved once on a table over frequency, then interpolated smoothly.
+    The field is that of the straight pair; twist lengthens the conductors.
     """
 
     conductor: Conductor
@@ -71,25 +105,63 @@ class PairCable:
         """Metres of conductor for each metre of cable."""
         return 1.0 if self.lay_length is None else twist_factor(self.spacing, self.lay_length)
 
-    def series(self, frequency: Real) -> Complex:
-        """Loop impedance in ohm/m of cable, 0 Hz to `TABLE_TOP`."""
-        return self.lengthening * self._table(frequency)
-
-    def shunt(self, frequency: Real) -> Complex:
-        """Admittance in S/m of cable."""
-        return self.lengthening * self.dielectric.admittance(frequency)
-
-    @cached_property
-    def _table(self) -> ImpedanceTable:
-        return _solved_pair(self.conductor, self.spacing)
+    def solve(self, frequency: Real) -> Complex:
+        """Loop impedance in ohm/m of the untwisted pair."""
+        return pair_impedance(frequency, self.spacing, self.conductor)
 
 
-@lru_cache(maxsize=64)
-def _solved_pair(conductor: Conductor, spacing: float) -> ImpedanceTable:
-    foot = _SMALLEST_ARGUMENT * conductor.resistivity / (2 * math.pi * MU_0 * conductor.radius**2)
-    count = math.ceil(_POINTS_PER_DECADE * math.log10(TABLE_TOP / foot)) + 1
-    grid = np.geomspace(foot, TABLE_TOP, count)
-    return ImpedanceTable(grid, pair_impedance(grid, spacing, conductor))
+@dataclass(frozen=True)
+class FourCoreCable(SolvedCable):
+    """Four equal conductors in a square of side ``spacing`` m, two in parallel there, two back.
+
+    ``crossed``: those opposite each other are joined, else those beside each other.
+    """
+
+    conductor: Conductor
+    spacing: float
+    dielectric: Dielectric
+    lay_length: float
+    crossed: bool = True
+
+    @property
+    def lengthening(self) -> float:
+        """Metres of conductor for each metre of cable; the helices run round the square."""
+        return twist_factor(math.sqrt(2.0) * self.spacing, self.lay_length)
+
+    def solve(self, frequency: Real) -> Complex:
+        """Loop impedance in ohm/m of the untwisted square."""
+        four = [self.conductor] * 4
+        return loop_impedance(frequency, square(self.spacing), four, four_shares(self.crossed))
+
+
+def square(side: float) -> list[complex]:
+    """Centres of four cores in m, in order round the square."""
+    return [0.0, side, side * (1 + 1j), side * 1j]
+
+
+def four_shares(crossed: bool) -> list[float]:
+    """What part of the current each core of the `square` carries."""
+    return [0.5, -0.5, 0.5, -0.5] if crossed else [0.5, 0.5, -0.5, -0.5]
+
+
+@dataclass(frozen=True)
+class CoaxialCable(SolvedCable):
+    """Core and shield; ``inner`` and ``outer`` radius of the shield in m, its ``resistance`` in ohm/m."""
+
+    conductor: Conductor
+    inner: float
+    outer: float
+    resistance: float
+    dielectric: Dielectric
+
+    @property
+    def lengthening(self) -> float:
+        """1: nothing is twisted."""
+        return 1.0
+
+    def solve(self, frequency: Real) -> Complex:
+        """Loop impedance in ohm/m."""
+        return coaxial_impedance(frequency, self.conductor, self.inner, self.outer, self.resistance)
 
 
 class ImpedanceTable:

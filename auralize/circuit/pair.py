@@ -134,10 +134,48 @@ def _binomials(orders: int) -> NDArray[np.float64]:
     )
 
 
+def loop_impedance(
+    frequency: Real,
+    centres: Sequence[complex],
+    conductors: Sequence[Conductor],
+    shares: Sequence[float],
+) -> Complex:
+    """Impedance R + j omega L in ohm/m of one loop through all conductors, each with its share of current.
+
+    ``shares`` sum to zero, the outgoing ones to 1. Right where conductors in parallel carry what
+    symmetry gives them, which is what this is for. Raises ValueError for shares that do not add up.
+    """
+    v = np.asarray(shares, dtype=np.float64)
+    if not (math.isclose(float(v[v > 0].sum()), 1.0) and math.isclose(float(v[v < 0].sum()), -1.0)):
+        raise ValueError(f"the shares {tuple(shares)} must add up to 1 there and -1 back")
+    return np.einsum("i,fij,j->f", v, impedance_matrix(frequency, centres, conductors), v)
+
+
+def loop_capacitance(
+    centres: Sequence[complex],
+    radii: Sequence[float],
+    shares: Sequence[float],
+    permittivity: float,
+) -> float:
+    """Capacitance in F/m between the conductors there and those back, in a uniform dielectric.
+
+    From the inductance of perfect conductors in the same places, as C L = mu eps: exact where those
+    in parallel share the charge as they share the current, by symmetry.
+    """
+    place, radius = np.asarray(centres, dtype=np.complex128), np.asarray(radii, dtype=np.float64)
+    between = place[:, None] - place[None, :]
+    translate, from_currents, to_surface = _translations(between, radius, _orders(place, radius))
+    multipoles = np.linalg.solve(np.eye(len(translate)) + translate, -from_currents)
+    external = -np.log(np.abs(between) + np.diag(radius)) + to_surface @ multipoles
+    inductance_over_mu = float(np.real(np.asarray(shares) @ external @ np.asarray(shares))) / (
+        2 * math.pi
+    )
+    return EPSILON_0 * permittivity / inductance_over_mu
+
+
 def pair_impedance(frequency: Real, spacing: float, conductor: Conductor) -> Complex:
     """Loop impedance R + j omega L in ohm/m of two equal conductors, ``spacing`` m between centres."""
-    z = impedance_matrix(frequency, [0.0, spacing], [conductor, conductor])
-    return z[:, 0, 0] + z[:, 1, 1] - z[:, 0, 1] - z[:, 1, 0]
+    return loop_impedance(frequency, [0.0, spacing], [conductor, conductor], [1.0, -1.0])
 
 
 def pair_capacitance(spacing: float, radius: float, permittivity: float) -> float:

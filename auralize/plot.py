@@ -1,0 +1,73 @@
+"""Loss, drop and impedance over frequency as a picture (PNG, SVG or PDF), for all choices of a rig."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from auralize.circuit.network import solve
+from auralize.errors import AuralizeError
+from auralize.figures import drop_db, loss_db
+from auralize.rig import Choice
+from auralize.textfile import write_bytes
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+ENDINGS: Final = (".png", ".svg", ".pdf")
+_SWEEP: Final = np.geomspace(20.0, 20_000.0, 600)
+_TICKS: Final = {20: "20", 50: "50", 100: "100", 200: "200", 500: "500", 1e3: "1k", 2e3: "2k"} | {
+    5e3: "5k",
+    1e4: "10k",
+    2e4: "20k",
+}
+# Told apart without colour: each choice has a dash of its own.
+_DASHES: Final = ("-", "--", "-.", ":", (0, (5, 1)), (0, (3, 1, 1, 1, 1, 1)))
+
+
+def save_plot(title: str, choices: Sequence[Choice], path: Path) -> None:
+    """Write a page with three panels: loss, drop, and what the load's impedance is.
+
+    Raises AuralizeError where matplotlib (extra "plot") is missing, or the file cannot be written.
+    """
+    if path.suffix.lower() not in ENDINGS:
+        wanted = ", ".join(ENDINGS)
+        raise AuralizeError(f"{path}: this ending is not known; right is one of {wanted}")
+    try:
+        from matplotlib.figure import Figure
+    except ImportError:
+        raise AuralizeError(
+            'plots need matplotlib, which is not installed; `pip install "auralize[plot]"` brings it'
+        ) from None
+    page = Figure(figsize=(8.0, 9.0), layout="constrained")
+    panels: Any = page.subplots(3, 1, sharex=True)
+    page.suptitle(title)
+    for number, choice in enumerate(choices):
+        solution = solve(choice.network, _SWEEP)
+        impedance = np.abs(choice.network.loads[choice.listen].load.impedance(_SWEEP))
+        curves = (loss_db(solution, choice.listen), drop_db(solution, choice.listen), impedance)
+        for panel, curve in zip(panels, curves, strict=True):
+            style = {"linestyle": _DASHES[number % len(_DASHES)], "label": choice.name}
+            panel.plot(_SWEEP, curve, **style)
+    for panel, words in zip(
+        panels, ("loss, dB", "drop, dB re sending end", "load, ohm"), strict=True
+    ):
+        _dress(panel, words)
+    panels[-1].set_xlabel("frequency, Hz")
+    panels[0].legend()
+    image = io.BytesIO()
+    page.savefig(image, format=path.suffix[1:].lower())
+    write_bytes(path, image.getvalue())
+
+
+def _dress(panel: Axes, words: str) -> None:
+    panel.set_xscale("log")
+    panel.set_xlim(20.0, 20_000.0)
+    panel.set_xticks(list(_TICKS), list(_TICKS.values()))
+    panel.minorticks_off()
+    panel.set_ylabel(words)
+    panel.grid(visible=True, alpha=0.4)
