@@ -1,0 +1,140 @@
+"""Editing a rig: comments stay, refusals change nothing, undo, recovery after a crash."""
+
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from auralize.errors import RigError
+from auralize.rig import load_rig
+from auralize.rigedit import RigDraft
+
+pytest.importorskip("tomlkit", reason="editing keeps comments with tomlkit (extra: bench)")
+DEMO = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
+LENGTH = ("runs", "pond", "length")
+
+
+@pytest.fixture
+def path(tmp_path):
+    copy = tmp_path / "mill.toml"
+    copy.write_bytes(DEMO.read_bytes())
+    return copy
+
+
+def lengths(rig):
+    return {name: choice.network.runs["pond"].length for name, choice in rig.choices.items()}
+
+
+def test_a_change_is_for_one_choice_alone(path):
+    draft = RigDraft(path)
+    rig = draft.change("reel", LENGTH, "70 m")
+    assert lengths(rig) == {"reel": 70.0, "bought": 62.0, "beams": 62.0}
+    assert draft.value("reel", LENGTH) == "70 m"
+    assert draft.value("bought", LENGTH) == "62 m"
+    assert draft.value("bought", ("runs", "pond", "lay")) is None
+
+
+def test_nothing_is_written_to_the_rig_file_until_asked(path):
+    before = path.read_bytes()
+    draft = RigDraft(path)
+    draft.change("reel", LENGTH, "70 m")
+    assert draft.unsaved
+    assert path.read_bytes() == before
+
+
+def test_saving_keeps_every_comment(path):
+    comments = [line[line.index("#") :] for line in path.read_text().splitlines() if "#" in line]
+    draft = RigDraft(path)
+    draft.change("reel", LENGTH, "230 ft")
+    draft.change("bought", ("cables", "bought", "conductor"), "6 mm2")
+    draft.save()
+    text = path.read_text()
+    assert all(comment in text for comment in comments)
+    assert lengths(load_rig(path))["reel"] == pytest.approx(230 * 0.3048)
+    assert not draft.unsaved
+    assert list(path.parent.iterdir()) == [path]
+
+
+def test_only_the_changed_lines_differ(path):
+    before = path.read_text().splitlines()
+    draft = RigDraft(path)
+    draft.change("reel", LENGTH, "70 m")
+    draft.save()
+    after = path.read_text().splitlines()
+    assert [line for line in before if line not in after] == []
+    added = [line for line in after if line not in before and line.strip()]
+    assert len(added) <= 2
+    assert any("70 m" in line for line in added)
+
+
+def test_a_refused_change_leaves_everything_as_it_was(path):
+    draft = RigDraft(path)
+    draft.change("reel", LENGTH, "70 m")
+    text = draft.text
+    with pytest.raises(RigError, match=r"choices\.reel\.runs\.pond\.length: '-3 m' was found"):
+        draft.change("reel", LENGTH, "-3 m")
+    assert draft.text == text
+    assert lengths(draft.rig)["reel"] == 70.0
+
+
+def test_undo_goes_back_step_by_step(path):
+    draft = RigDraft(path)
+    draft.change("reel", LENGTH, "70 m")
+    draft.change("reel", LENGTH, "80 m")
+    assert draft.undo()
+    assert lengths(draft.rig)["reel"] == 70.0
+    assert draft.undo()
+    assert not draft.unsaved
+    assert not draft.undo()
+    assert lengths(draft.rig)["reel"] == 62.0
+
+
+def test_giving_up_goes_back_to_the_file(path):
+    draft = RigDraft(path)
+    draft.change("reel", LENGTH, "70 m")
+    draft.give_up()
+    assert not draft.unsaved
+    assert list(path.parent.iterdir()) == [path]
+
+
+def test_unsaved_work_survives_a_killed_process(path):
+    program = (
+        "import os, signal, sys; from pathlib import Path; from auralize.rigedit import RigDraft;"
+        "RigDraft(Path(sys.argv[1])).change('reel', ('runs', 'pond', 'length'), '71 m');"
+        "os.kill(os.getpid(), signal.SIGKILL)"
+    )
+    subprocess.run([sys.executable, "-c", program, str(path)], check=False)
+    assert "71 m" not in path.read_text()
+    draft = RigDraft(path)
+    assert draft.recovered
+    assert lengths(draft.rig)["reel"] == 71.0
+    draft.save()
+    assert not RigDraft(path).recovered
+
+
+def test_a_rig_without_choices_is_edited_itself(tmp_path):
+    path = tmp_path / "plain.toml"
+    text = DEMO.read_text()
+    path.write_text(
+        text[: text.index("# ---- the choices")] + '[runs.pond.lay]\nshape = "straight"\n'
+    )
+    with path.open("a") as file:
+        file.write("")
+    text = path.read_text().replace("[runs.pond]", '[runs.pond]\ncable = "reel"')
+    path.write_text(text)
+    draft = RigDraft(path)
+    draft.change("as-described", LENGTH, "50 m")
+    draft.save()
+    assert tomllib.loads(path.read_text())["runs"]["pond"]["length"] == "50 m"
+    assert "choices" not in tomllib.loads(path.read_text())
+
+
+def test_an_inline_table_can_be_changed(path):
+    draft = RigDraft(path)
+    draft.change("reel", ("runs", "pond", "lay"), {"shape": "coiled", "mean_diameter": "40 cm"})
+    draft.change("reel", ("runs", "pond", "lay", "mean_diameter"), "50 cm")
+    assert draft.value("reel", ("runs", "pond", "lay"))["mean_diameter"] == "50 cm"
+    draft.save()
+    assert "reel" in load_rig(path).choices
