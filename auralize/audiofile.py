@@ -458,6 +458,12 @@ def _check_place(path: Path) -> None:
         raise AudioFileError(f"{path} cannot be written: the folder {folder} does not exist.")
     if not folder.is_dir():
         raise AudioFileError(f"{path} cannot be written: {folder} is not a folder.")
+    try:
+        path.lstat()
+    except FileNotFoundError:
+        pass
+    except OSError as error:
+        raise AudioFileError(f"{path} cannot be written: {error.strerror}.") from error
     if path.is_dir():
         raise AudioFileError(f"{path} is a folder; give the name of a file in it.")
     if path.exists() and not path.is_file():

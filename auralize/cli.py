@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import errno
+import io
+import math
+import os
+import signal
 import sys
 import time
 from collections.abc import Callable, Sequence
@@ -28,14 +33,25 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code."""
     arguments = _parser().parse_args(argv)
     command: Callable[[argparse.Namespace], None] = arguments.command
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # as Ctrl-C: nothing partial is left
     try:
+        if isinstance(sys.stdout, io.TextIOWrapper):
+            sys.stdout.reconfigure(errors="backslashreplace")
         command(arguments)
+        sys.stdout.flush()
     except AuralizeError as error:
         print(f"auralize: {error}", file=sys.stderr)
         return ExitCode.BAD_INPUT
     except BrokenPipeError:
         sys.stderr.close()  # what reads our output went away; there is no one to tell
         return ExitCode.OK
+    except OSError as error:
+        if error.errno not in (errno.ENOSPC, errno.EIO, errno.EFBIG):
+            raise
+        reason = (error.strerror or str(error)).lower()
+        print(f"auralize: the output cannot be written: {reason}", file=sys.stderr)
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # what is left in its buffer
+        return ExitCode.BAD_INPUT
     except KeyboardInterrupt:
         print("auralize: stopped; nothing partial is left behind", file=sys.stderr)
         return ExitCode.INTERRUPTED
@@ -51,7 +67,7 @@ class _Parser(argparse.ArgumentParser):
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = _Parser(prog="auralize", description=DESCRIPTION, epilog=CAUTION)
+    parser = _Parser(prog="auralize", description=DESCRIPTION, epilog=CAUTION, allow_abbrev=False)
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
     _add_figures(commands)
@@ -114,7 +130,7 @@ def _add_render(commands: Any) -> None:
         help="out of receiving, drop, sending; with commas (default: receiving,drop)",
     )
     command.add_argument(
-        "--conductors", type=int, choices=(1, 2), default=2, help="drop over one conductor or both"
+        "--conductors", type=int, choices=(1, 2), help="drop over one conductor or both"
     )
     command.add_argument(
         "--make-up",
@@ -128,7 +144,7 @@ def _add_render(commands: Any) -> None:
     )
     command.add_argument("--flac", action="store_true", help="write FLAC instead of WAV")
     command.add_argument(
-        "--tail", type=float, default=0.0, metavar="SECONDS", help="decay to keep after the end"
+        "--tail", default="0", metavar="SECONDS", help="decay to keep after the end"
     )
     command.set_defaults(command=_render)
 
@@ -147,7 +163,7 @@ def _add_filter(commands: Any) -> None:
         "file", type=Path, metavar="FILE", help=".wav or .txt for FIR, .json for IIR"
     )
     command.add_argument("--signal", choices=("receiving", "drop", "sending"), default="receiving")
-    command.add_argument("--rate", type=int, default=48_000, metavar="HZ", help="sample rate")
+    command.add_argument("--rate", default="48000", metavar="HZ", help="sample rate")
     command.add_argument(
         "--minimum-phase", action="store_true", help="FIR without delay: magnitude exact, phase not"
     )
@@ -195,7 +211,7 @@ def _frequencies(text: str) -> tuple[float, ...]:
     try:
         given = tuple(parse_frequency(part) for part in text.split(","))
     except ValueError as error:
-        raise AuralizeError(f"--at: {error}") from None
+        raise AuralizeError(f'--at: {error}, or "octaves", or "thirds"') from None
     if not all(0.0 <= f <= TABLE_TOP for f in given):
         raise AuralizeError(f"--at: {text!r} was found; right are frequencies from 0 Hz to 1 MHz")
     return given
@@ -209,12 +225,15 @@ def _render(arguments: argparse.Namespace) -> None:
     wishes = Wishes(
         match=_match(arguments.match),
         signals=_signals(arguments.signals),
-        conductors=arguments.conductors,
+        conductors=arguments.conductors or 2,
         makeup=None if arguments.make_up is None else _decibels(arguments.make_up),
         depth=None if arguments.depth is None else _DEPTHS[arguments.depth],
         suffix=".flac" if arguments.flac else ".wav",
         tail=_tail(arguments.tail),
     )
+    for option, value in (("--make-up", arguments.make_up), ("--conductors", arguments.conductors)):
+        if value is not None and "drop" not in wishes.signals:
+            raise AuralizeError(f"{option}: it acts on the drop, which is not among --signals")
     choices = load_rig(arguments.rig).pick(arguments.choice)
     with _ProgressLine() as progress:
         done = render(arguments.programme, choices, arguments.into, wishes, progress)
@@ -256,21 +275,26 @@ def _signals(text: str) -> tuple[Signal, ...]:
 def _decibels(text: str) -> float:
     from auralize.units import parse
 
-    bare = text.strip().lower()
+    bare = text.strip()
     try:
-        level = parse(text if bare.endswith("db") else f"{text} dB", "level")
-    except ValueError as error:
-        raise AuralizeError(f"--make-up: {error}") from None
+        level = parse(bare[:-2] + " dB" if bare.lower().endswith("db") else f"{bare} dB", "level")
+    except ValueError:
+        comma = ", and a point for a comma" if "," in text else ""
+        raise AuralizeError(
+            f"--make-up: {text!r} was found; right is a gain from 0 dB to 80 dB{comma}"
+        ) from None
     if not 0.0 <= level <= 80.0:
         raise AuralizeError(f"--make-up: {text!r} was found; right is a gain from 0 dB to 80 dB")
     return level
 
 
-def _tail(seconds: float) -> float:
+def _tail(text: str) -> float:
+    try:
+        seconds = float(text)
+    except ValueError:
+        seconds = math.nan
     if not 0.0 <= seconds <= 60.0:
-        raise AuralizeError(
-            f"--tail: {seconds:g} was found; right is a number of seconds from 0 to 60"
-        )
+        raise AuralizeError(f"--tail: {text} was found; right is a number of seconds from 0 to 60")
     return seconds
 
 
@@ -291,10 +315,14 @@ def _filter(arguments: argparse.Namespace) -> None:
     if len(choices) != 1:
         names = ", ".join(rig.choices)
         raise AuralizeError(f"--choice: a filter is made from one choice; name one out of {names}")
+    try:
+        rate = int(arguments.rate)
+    except ValueError:
+        raise AuralizeError(
+            f"--rate: {arguments.rate!r} was found; right is a whole number of Hz such as 48000"
+        ) from None
     print(
-        export_filter(
-            choices[0], arguments.signal, arguments.rate, arguments.minimum_phase, arguments.file
-        )
+        export_filter(choices[0], arguments.signal, rate, arguments.minimum_phase, arguments.file)
     )
 
 

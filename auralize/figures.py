@@ -130,7 +130,8 @@ def loss_db(solution: Solution, load: str) -> Real:
 
 def drop_db(solution: Solution, load: str) -> Real:
     """Level of the drop relative to the sending end."""
-    return 20.0 * np.log10(np.abs(solution.drop(load) / solution.sending))
+    with np.errstate(divide="ignore"):  # no cable, no drop: minus infinity dB
+        return 20.0 * np.log10(np.abs(solution.drop(load) / solution.sending))
 
 
 def _lay_figures(choice: Choice, name: str) -> LayFigures:

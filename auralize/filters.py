@@ -188,6 +188,8 @@ class _Grid:
 
     def tapered(self, response: Complex) -> Complex:
         """The response, led smoothly from its `edge` to a real constant at Nyquist."""
+        if not response.any():  # no cable, no drop
+            return np.zeros_like(response)
         start, nyquist = edge(self.rate), self.rate / 2.0
         share = _smooth_step((self.frequency - start) / (nyquist - start))
         level = np.log(np.abs(response))
@@ -204,6 +206,8 @@ class _Grid:
 
     def complex_error(self, impulse: Real, response: Complex) -> float:
         """Largest |F - H| / |H| in dB where it is measured."""
+        if not response.any():
+            return -math.inf if not impulse.any() else math.inf
         early = np.exp(2j * np.pi * self.delay / self.rate * self.frequency)
         got = np.fft.rfft(impulse, self.size) * early
         error = np.abs(got - response)[self._measured] / np.abs(response)[self._measured]

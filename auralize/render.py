@@ -30,10 +30,11 @@ from auralize.audiofile import (
 )
 from auralize.circuit.network import solve
 from auralize.convolve import Convolver, offline_hop
+from auralize.errors import AudioFileError
 from auralize.filters import Fir, RunFilters, design_run
 from auralize.loudness import LoudnessMeter, TruePeakMeter, headroom_gain, matching_gain
 from auralize.rig import Choice
-from auralize.textfile import write_text
+from auralize.textfile import StagedText, check_text
 from auralize.units import amplitude, decibels
 
 Samples = NDArray[np.float64]
@@ -150,20 +151,35 @@ def render(
     info = probe(source)
     depth = wishes.depth or output_depth(info, wishes.suffix)
     parts = _plan(info, choices, folder, wishes)
+    if isinstance(wishes.match, float) and wishes.match > info.rate / 2.0:
+        raise AudioFileError(
+            f"{source}: to match at {wishes.match:g} Hz needs a sample rate of twice that or more, "
+            f"and it has {info.rate} Hz"
+        )
     for part in parts:
         check_output(part.path, depth, inputs=[source])
+        if part.wanted:
+            check_text(sidecar(part.path))
     frames = info.frames + round(wishes.tail * info.rate)
     share = _Share(progress, passes=2, frames=frames)
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
+    with ThreadPoolExecutor(os.cpu_count()) as pool, ExitStack() as files:
         loudness, true_peak = _measure(info, parts, frames, pool, share)
         gains = _gains(parts, wishes, loudness)
         kept = [(p, g) for p, g in zip(parts, gains, strict=True) if p.wanted]
-        writers = _write(info, kept, depth, frames, pool, share)
-    outputs = [_output(p, g, w.clipped) for (p, g), w in zip(kept, writers, strict=True)]
-    rendered = Rendered(info, loudness, decibels(true_peak), wishes.match, tuple(outputs))
-    for (part, _), output in zip(kept, outputs, strict=True):
-        _write_sidecar(rendered, output, part.choice, wishes.conductors)
+        # Left in reverse: sound files take their names first, then what is said of them.
+        sidecars = [files.enter_context(StagedText(sidecar(p.path))) for p, _ in kept]
+        writers = [files.enter_context(_writer(info, p, g, depth, frames)) for p, g in kept]
+        _write(info, kept, writers, frames, pool, share)
+        outputs = [_output(p, g, w.clipped) for (p, g), w in zip(kept, writers, strict=True)]
+        rendered = Rendered(info, loudness, decibels(true_peak), wishes.match, tuple(outputs))
+        for (part, _), output, staged in zip(kept, outputs, sidecars, strict=True):
+            staged.stage(_facts(rendered, output, part.choice, wishes.conductors))
     return rendered
+
+
+def sidecar(path: Path) -> Path:
+    """Where the facts of a sound file stand: beside it, ``.json`` added to its whole name."""
+    return path.with_name(path.name + ".json")
 
 
 class _Share:
@@ -279,40 +295,31 @@ def _chosen_makeup(parts: Sequence[_Part], match: Sequence[float], reference: fl
     return float(max(0, math.floor(min(limits))))
 
 
+def _writer(info: AudioInfo, part: _Part, gains: Gains, depth: Depth, frames: int) -> AudioWriter:
+    comment = describe(part.choice.name, part.signal, gains)
+    return AudioWriter(
+        part.path, info.rate, info.channels, depth, frames, comment, inputs=[info.path]
+    )
+
+
 def _write(
     info: AudioInfo,
     kept: Sequence[tuple[_Part, Gains]],
-    depth: Depth,
+    writers: Sequence[AudioWriter],
     frames: int,
     pool: ThreadPoolExecutor,
     share: _Share,
-) -> list[AudioWriter]:
-    """Write each part with its gain; all files appear at the end, or none does."""
+) -> None:
+    """Fill each part's writer, its gain applied."""
     factors = [amplitude(gains.total) for _, gains in kept]
-    with ExitStack() as stack:
-        writers = [
-            stack.enter_context(
-                AudioWriter(
-                    part.path,
-                    info.rate,
-                    info.channels,
-                    depth,
-                    frames,
-                    describe(part.choice.name, part.signal, gains),
-                    inputs=[info.path],
-                )
-            )
-            for part, gains in kept
+    for _, wet in _blocks(info, [part for part, _ in kept], frames):
+        jobs = [
+            pool.submit(writer.write, factor * block)
+            for writer, factor, block in zip(writers, factors, wet, strict=True)
         ]
-        for _, wet in _blocks(info, [part for part, _ in kept], frames):
-            jobs = [
-                pool.submit(writer.write, factor * block)
-                for writer, factor, block in zip(writers, factors, wet, strict=True)
-            ]
-            for job in jobs:
-                job.result()
-            share.add(wet.shape[1])
-    return writers
+        for job in jobs:
+            job.result()
+        share.add(wet.shape[1])
 
 
 def describe(choice: str, signal: Signal, gains: Gains) -> str:
@@ -338,8 +345,8 @@ def _output(part: _Part, gains: Gains, clipped: int) -> Output:
     )
 
 
-def _write_sidecar(rendered: Rendered, output: Output, choice: Choice, conductors: int) -> None:
-    """The facts of one file as JSON beside it, under the same name but for the ending."""
+def _facts(rendered: Rendered, output: Output, choice: Choice, conductors: int) -> str:
+    """The facts of one file, as JSON."""
     gains = {name: round(value, 4) for name, value in asdict(output.gains).items()}
     facts = {
         "file": output.path.name,
@@ -355,11 +362,10 @@ def _write_sidecar(rendered: Rendered, output: Output, choice: Choice, conductor
         "loudness_lufs": _finite(output.loudness),
         "true_peak_dbtp": _finite(output.true_peak),
         "delay_samples": 0,
-        "filter_error_db": round(output.filter_error, 1),
+        "filter_error_db": _finite(output.filter_error),
         "clipped_samples": output.clipped,
     }
-    path = output.path.with_suffix(".json")
-    write_text(path, json.dumps(facts, indent=2, ensure_ascii=False) + "\n")
+    return json.dumps(facts, indent=2, ensure_ascii=False) + "\n"
 
 
 def _finite(level: float) -> float | None:

@@ -5,6 +5,7 @@ A choice states only what differs from the common part: its tables are laid over
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -16,8 +17,8 @@ from auralize.errors import RigError
 from auralize.rigcable import read_cable
 from auralize.riglay import ReadLay, read_lay
 from auralize.rigload import read_loads
-from auralize.rigtable import Table
-from auralize.units import parse, show_length
+from auralize.rigtable import Table, dotted
+from auralize.units import parse, quoted, show_length
 
 ONLY_CHOICE: Final = "as-described"
 """Name of the single choice in a rig file that lists none."""
@@ -27,11 +28,14 @@ _ALTERNATIVES: Final = (
     (("resistance",), ("damping_factor", "into")),
     (("spacing",), ("insulation",)),
     (("dielectric",), ("permittivity", "loss_tangent")),
+    (("permittivity",), ("capacitance",)),
     (("turns",), ("coiled",)),
     (("barrel",), ("mean_diameter",)),
 )
 # A choice that changes one of these starts that table afresh.
 _KINDS: Final = ("construction", "type", "shape")
+# ... but for these, which say where it stands.
+_PLACES: Final = ("at",)
 
 
 @dataclass(frozen=True)
@@ -67,7 +71,7 @@ class Rig:
                 raise RigError(
                     f"{self.path}: choice {name!r} is not in it; right is one of {known}"
                 )
-        return [self.choices[name] for name in names or self.choices]
+        return [self.choices[name] for name in dict.fromkeys(names or self.choices)]
 
 
 def load_rig(path: Path | str) -> Rig:
@@ -78,24 +82,46 @@ def load_rig(path: Path | str) -> Rig:
 
 def _toml(path: Path) -> dict[str, Any]:
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise RigError(f"{path}: the rig file cannot be read: {reason}") from None
     except UnicodeDecodeError:
         raise RigError(f"{path}: this is no text in UTF-8; a rig file is a TOML text") from None
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # TOMLDecodeError, or an integer beyond what Python reads
         raise RigError(f"{path}: this is no valid TOML: {error}") from None
+    except RecursionError:
+        raise RigError(f"{path}: this is no valid TOML: it is nested too deeply") from None
 
 
 def read_rig(data: Mapping[str, Any], path: Path) -> Rig:
     """Check the contents of a rig file; ``path`` is named in errors."""
-    top = Table(data, (), lambda place: f"{path}: {'.'.join(place)}")
+    top = Table(data, (), lambda place: f"{path}: {dotted(place)}")
     title = top.text("title", path.stem)
     overlays = {n: t.data for n, t in top.tables("choices").items()} or {ONLY_CHOICE: {}}
     common = {key: value for key, value in data.items() if key not in ("title", "choices")}
-    choices = {name: _read_choice(path, name, common, over) for name, over in overlays.items()}
+    for name in overlays:
+        _check_name(top, name)
+    try:
+        choices = {name: _read_choice(path, name, common, over) for name, over in overlays.items()}
+    except RecursionError:
+        raise RigError(f"{path}: choices: tables are nested too deeply") from None
     return Rig(path, title, choices)
+
+
+_LONGEST_NAME: Final = 100
+"""Bytes; a file name has room for 255 on the usual file systems, and the programme's is in it too."""
+
+
+def _check_name(top: Table, name: str) -> None:
+    """Refuse a choice whose name cannot be part of a file's name."""
+    unfit = not name.strip(". ") or not name.isprintable() or set(name) & set("/\\")
+    if unfit or len(name.encode()) > _LONGEST_NAME:
+        raise top.refuse(
+            "choices",
+            f"the choice {quoted(name)} cannot be named so, as files are named after it; right is a "
+            f"short name without slashes and line breaks",
+        )
 
 
 def _read_choice(
@@ -106,8 +132,8 @@ def _read_choice(
         for key in place:
             inside = inside.get(key) if isinstance(inside, Mapping) else None
         if inside is not None and place:
-            return f"{path}: choices.{name}.{'.'.join(place)}"
-        where = ".".join(place) or "the rig"
+            return f"{path}: {dotted(('choices', name, *place))}"
+        where = dotted(place) or "the rig"
         return f"{path}: {where} (choice {name!r})" if overlay else f"{path}: {where}"
 
     table = Table(_overlay(common, overlay), (), locate)
@@ -115,6 +141,10 @@ def _read_choice(
     amplifier = _read_amplifier(table)
     cables = table.tables("cables")
     run_tables = table.tables("runs")
+    if "amplifier" in run_tables:
+        raise run_tables["amplifier"].refuse(
+            None, "a run cannot be called amplifier, as runs are fed from it; give it another name"
+        )
     read = {n: _read_run(run, cables, list(run_tables)) for n, run in run_tables.items()}
     for cable in cables.values():
         if not cable.asked:  # used by no run, but checked all the same
@@ -129,19 +159,31 @@ def _read_choice(
     return Choice(name, label, network, listen, nominal, described, lays)
 
 
-def _overlay(common: Mapping[str, Any], over: Mapping[str, Any]) -> dict[str, Any]:
-    """``over`` laid on ``common``, table by table."""
+def _overlay(
+    common: Mapping[str, Any], over: Mapping[str, Any], place: tuple[str, ...] = ()
+) -> dict[str, Any]:
+    """``over`` laid on ``common``, table by table; ``place`` is where."""
+    merged = dict(common)
+    if place == ("amplifier",) or len(place) == 2 or place[-1:] == ("lay",):  # else keys are names
+        merged = _without_alternatives(merged, over)
+    for key, value in over.items():
+        below = merged.get(key)
+        both = isinstance(value, Mapping) and isinstance(below, Mapping)
+        merged[key] = (
+            _overlay(cast(Mapping[str, Any], below), value, (*place, key)) if both else value
+        )
+    return merged
+
+
+def _without_alternatives(common: Mapping[str, Any], over: Mapping[str, Any]) -> dict[str, Any]:
+    """What is left of ``common`` where ``over`` says the same otherwise, or makes it another thing."""
+    if any(kind in over and over[kind] != common.get(kind) for kind in _KINDS):
+        return {k: v for k, v in common.items() if k in _PLACES}
     merged = dict(common)
     for one, other in _ALTERNATIVES:
         for given, dropped in ((one, other), (other, one)):
             if any(key in over for key in given):
                 merged = {k: v for k, v in merged.items() if k not in dropped or k in over}
-    if any(kind in over and over[kind] != common.get(kind) for kind in _KINDS):
-        merged = {}
-    for key, value in over.items():
-        below = merged.get(key)
-        both = isinstance(value, Mapping) and isinstance(below, Mapping)
-        merged[key] = _overlay(cast(Mapping[str, Any], below), value) if both else value
     return merged
 
 
@@ -163,7 +205,7 @@ def _read_amplifier(table: Table) -> Amplifier:
     amplifier = table.table("amplifier")
     amplifier.exclusive(("resistance",), ("damping_factor", "into"))
     inductance = amplifier.quantity("inductance", "inductance", "0 H", "1 mH", "0 H")
-    if "damping_factor" in amplifier:
+    if "damping_factor" in amplifier or "into" in amplifier:
         factor = amplifier.number("damping_factor", 0.1, 1e6)
         resistance = amplifier.quantity("into", "resistance", "0.5 ohm", "10 kohm") / factor
     else:
@@ -200,6 +242,8 @@ def _read_listen(table: Table, loads: Mapping[str, Connected]) -> str:
 
 def parse_frequency(text: str) -> float:
     """Frequency in Hz as a person types it on a command line ("1 kHz", "31.5", "10k")."""
-    bare = text.strip().lower()
-    unit = "" if bare.endswith("hz") else "Hz"
-    return parse(text.strip() + unit, "frequency")
+    bare = re.sub(r"hz$", "", text.strip(), flags=re.IGNORECASE).rstrip()
+    try:
+        return parse(re.sub(r"K$", "k", bare) + "Hz", "frequency")
+    except ValueError:
+        raise ValueError(f'{quoted(text)} is not a frequency; write it like "1 kHz"') from None

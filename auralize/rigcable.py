@@ -74,6 +74,8 @@ def _read_pair(cable: Table, celsius: float) -> ReadCable:
         lay_length = _read_lay_length(cable, spacing)
     default = "air" if construction == "single cores" else "PVC"
     permittivity, loss_tangent = _read_dielectric(cable, default)
+    cable.asked.add("capacitance")
+    cable.exclusive(("permittivity",), ("capacitance",))
     pair = make_pair(
         conductor,
         spacing,
@@ -82,7 +84,6 @@ def _read_pair(cable: Table, celsius: float) -> ReadCable:
         capacitance=_read_capacitance(cable) if "capacitance" in cable else None,
         lay_length=lay_length,
     )
-    cable.asked.add("capacitance")
     shape = LaidCable(conductor, spacing, core_diameter, sheath, lay_length)
     return ReadCable(pair, f"{words} {construction}", shape)
 
@@ -133,7 +134,7 @@ def _read_conductor(cable: Table, celsius: float) -> tuple[Conductor, str]:
     strand_class = cast(StrandClass | None, kinds[strands])
     usual = SOLID_FILL if strands == "solid" else STRANDED_FILL[strand_class or 5]
     fill = cable.number("fill", 0.5, 1.0, usual)
-    if strands == "solid" and "fill" in cable:
+    if strands in ("solid", "class 1") and "fill" in cable:
         raise cable.refuse("fill", "a solid conductor has none; leave it out")
     try:
         conductor = make_conductor(area, material, strand_class, fill, celsius)
@@ -154,6 +155,8 @@ def _read_spacing(cable: Table, conductor: Conductor, construction: str) -> tupl
     core = diameter + 2.0 * wall
     if "insulation" in cable and not apart:
         return core, core
+    if not apart and "spacing" not in cable:
+        raise cable.refuse("spacing", "a length is missing; give it, or the insulation's wall")
     spacing = cable.quantity("spacing", "length", "0.1 mm", "10 m")
     if spacing < 1.01 * diameter:
         raise cable.refuse(

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import difflib
+import json
 import math
+import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Final
 
 from auralize import units
 from auralize.errors import RigError
@@ -40,23 +42,32 @@ class Table:
         """The table under ``key``, empty where there is none."""
         value = self._get(key, {})
         if not isinstance(value, Mapping):
-            raise self.refuse(key, f"{value!r} was found where a table [{key}] is right")
+            found = units.quoted(value)
+            raise self.refuse(key, f"{found} was found where a table [{key}] is right")
         return Table(value, (*self.place, key), self.locate)
 
     def text(self, key: str, default: str | None = None) -> str:
         """A string; required where ``default`` is None."""
         value = self._required(key) if default is None else self._get(key, default)
         if not isinstance(value, str):
-            raise self.refuse(key, f"{value!r} was found where a text in quotes is right")
+            found = units.quoted(value)
+            raise self.refuse(key, f"{found} was found where a text in quotes is right")
+        if not value.isprintable():
+            found = units.quoted(value)
+            raise self.refuse(
+                key, f"{found} was found; right is one line without control characters"
+            )
         return value
 
     def one_of(self, key: str, allowed: Iterable[str], default: str | None = None) -> str:
         """A string out of a closed set."""
-        value, names = self.text(key, default), list(allowed)
+        names = list(allowed)
+        self._present(key, default, f"one of {', '.join(repr(n) for n in names)}")
+        value = self.text(key, default)
         if value not in names:
             wanted = ", ".join(repr(n) for n in names) or "nothing, as none is described"
             raise self.refuse(
-                key, f"{value!r} is not known{_guess(value, names)}; right is {wanted}"
+                key, f"{units.quoted(value)} is not known{_guess(value, names)}; right is {wanted}"
             )
         return value
 
@@ -64,10 +75,12 @@ class Table:
         """A plain number from ``low`` to ``high``."""
         value = self._required(key) if default is None else self._get(key, default)
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise self.refuse(key, f"{value!r} was found where a plain number is right")
+            found = units.quoted(value)
+            raise self.refuse(key, f"{found} was found where a plain number is right")
         if not low <= value <= high:  # also refuses NaN
             raise self.refuse(
-                key, f"{value:g} was found; right is a number from {low:g} to {high:g}"
+                key,
+                f"{units.quoted(value)} was found; right is a number from {low:g} to {high:g}",
             )
         return float(value)
 
@@ -75,11 +88,12 @@ class Table:
         self, key: str, kind: units.Quantity, low: str, high: str, default: str | None = None
     ) -> float:
         """A quantity with its unit, in SI, from ``low`` to ``high`` (both as people write them)."""
-        value = self._required(key, f"a {kind}") if default is None else self._get(key, default)
+        value = self._required(key, units.a(kind)) if default is None else self._get(key, default)
         if isinstance(value, int | float) and not isinstance(value, bool):
             value = str(value)
         if not isinstance(value, str):
-            raise self.refuse(key, f"{value!r} was found where a {kind} in quotes is right")
+            found = units.quoted(value)
+            raise self.refuse(key, f"{found} was found where {units.a(kind)} in quotes is right")
         try:
             parsed = units.parse(value, kind)
         except ValueError as error:
@@ -87,7 +101,10 @@ class Table:
         if not (
             math.isfinite(parsed) and units.parse(low, kind) <= parsed <= units.parse(high, kind)
         ):
-            raise self.refuse(key, f"{value!r} was found; right is a {kind} from {low} to {high}")
+            raise self.refuse(
+                key,
+                f"{units.quoted(value)} was found; right is {units.a(kind)} from {low} to {high}",
+            )
         return parsed
 
     def exclusive(self, *groups: tuple[str, ...]) -> None:
@@ -118,11 +135,31 @@ class Table:
 
     def _required(self, key: str, what: str = "a value") -> Any:
         self.asked.add(key)
-        if key not in self.data:
-            raise self.refuse(key, f"{what} is missing")
+        self._present(key, None, what)
         return self.data[key]
+
+    def _present(self, key: str, default: Any, what: str) -> None:
+        if default is None and key not in self.data:
+            near = [k for k in self.data if k not in self.asked and _close(key, [k])]
+            there = f"; {near[0]!r} is there, which is not known" if near else ""
+            raise self.refuse(key, f"{what} is missing{there}")
+
+
+_BARE: Final = re.compile(r"[A-Za-z0-9_-]+")
+"""Keys that TOML needs no quotes for."""
+
+
+def dotted(place: Iterable[str]) -> str:
+    """The path of a field as TOML writes it."""
+    keys = (k if _BARE.fullmatch(k) else json.dumps(k[:60], ensure_ascii=False) for k in place)
+    return ".".join(keys)
+
+
+def _close(word: str, known: Iterable[str]) -> list[str]:
+    folded = {k.casefold(): k for k in known}
+    return [folded[k] for k in difflib.get_close_matches(word.casefold(), folded, n=1)]
 
 
 def _guess(word: str, known: Iterable[str]) -> str:
-    close = difflib.get_close_matches(word, list(known), n=1)
+    close = _close(word, known)
     return f" (did you mean {close[0]!r}?)" if close else ""

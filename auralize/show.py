@@ -9,7 +9,7 @@ import math
 import textwrap
 from collections.abc import Sequence
 from dataclasses import asdict, fields
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from auralize.units import show_frequency
 
@@ -108,11 +108,16 @@ def _columns(rows: Sequence[Sequence[str]]) -> str:
 
 def as_json(title: str, found: Sequence[Figures]) -> str:
     """All figures as one JSON object; what is without limit is null."""
-    whole = {"title": title, "choices": [figures.as_dict() for figures in found]}
-    for choice in whole["choices"]:
-        if not math.isfinite(choice["damping_factor"]):  # type: ignore[index]
-            choice["damping_factor"] = None  # type: ignore[index]
-    return json.dumps(whole, indent=2, ensure_ascii=False)
+    whole = {"title": title, "choices": [_finite(figures.as_dict()) for figures in found]}
+    return json.dumps(whole, indent=2, ensure_ascii=False, allow_nan=False)
+
+
+def _finite(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {k: _finite(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(v) for v in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
 def as_csv(found: Sequence[Figures]) -> str:

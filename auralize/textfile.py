@@ -5,8 +5,15 @@ from __future__ import annotations
 import os
 import secrets
 from pathlib import Path
+from typing import Self
 
 from auralize.errors import AuralizeError
+
+
+def check_text(path: Path) -> None:
+    """Raise AuralizeError where `write_text` would; touch nothing."""
+    if path.is_dir():
+        raise AuralizeError(f"{path}: this file cannot be written: is a directory")
 
 
 def write_text(path: Path, text: str) -> None:
@@ -14,7 +21,28 @@ def write_text(path: Path, text: str) -> None:
 
     Raises AuralizeError with one sentence where that cannot be done.
     """
-    write_bytes(path, text.encode())
+    write_bytes(path, text.encode(errors="backslashreplace"))
+
+
+class StagedText:
+    """A text file written aside by `stage`, which takes its name on leaving, or goes with an exception."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._temporary = path.parent / f".auralize-{secrets.token_hex(6)}.part"
+
+    def __enter__(self) -> Self:
+        return self
+
+    def stage(self, text: str) -> None:
+        """Write the text under a temporary name; raises AuralizeError where that cannot be done."""
+        write_text(self._temporary, text)
+
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        if kind is None:
+            os.replace(self._temporary, self._path)
+        else:
+            self._temporary.unlink(missing_ok=True)
 
 
 def write_bytes(path: Path, content: bytes) -> None:

@@ -6,6 +6,7 @@ only door in and out.
 
 from __future__ import annotations
 
+import datetime
 import math
 import re
 from typing import Final, Literal
@@ -33,7 +34,7 @@ FOOT: Final = 0.3048
 INCH: Final = 0.0254
 """m, exact."""
 
-_PREFIX: Final = {"p": 1e-12, "n": 1e-9, "u": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3}
+_PREFIX: Final = {"p": 1e-12, "n": 1e-9, "u": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6}
 
 
 def _prefixed(unit: str, prefixes: str) -> dict[str, float]:
@@ -57,7 +58,7 @@ UNITS: Final[dict[Quantity, dict[str, float]]] = {
     "resistance per length": _per_length("ohm", "m"),
     "inductance per length": _per_length("H", "num"),
     "capacitance per length": _per_length("F", "pnu"),
-    "frequency": _prefixed("Hz", "k"),
+    "frequency": _prefixed("Hz", "kM"),
     "volume": {"l": 1e-3, "m3": 1.0, "ft3": FOOT**3},
     "level": {"dB": 1.0},
     "voltage": _prefixed("V", "mk"),
@@ -86,19 +87,21 @@ _EXAMPLES: Final[dict[Quantity, str]] = {
 _SPELLINGS: Final = (
     ("²", "2"),
     ("³", "3"),
-    ("Ω", "ohm"),
-    ("Ω", "ohm"),
-    ("µ", "u"),
-    ("μ", "u"),
+    ("\u03a9", "ohm"),  # Greek capital omega
+    ("\u2126", "ohm"),  # ohm sign
+    ("\u00b5", "u"),  # micro sign
+    ("\u03bc", "u"),  # Greek small mu
     ("ohms", "ohm"),
     ("°", "deg"),
     ("litres", "l"),
     ("litre", "l"),
     ("L", "l"),
-    ("−", "-"),
 )
 _NUMBER: Final = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
-_AUGHT: Final = re.compile(r"\s*([1-4])/0\s*AWG\s*$", re.IGNORECASE)
+_AUGHT: Final = re.compile(r"\s*(?:([1-4])/0|(0{1,4}))\s*AWG\s*$", re.IGNORECASE)
+_MINUS: Final = "\u2212"
+_LONGEST_QUOTE: Final = 60
+"""Characters of what was found that a sentence repeats."""
 
 
 def parse(text: str, quantity: Quantity) -> float:
@@ -107,13 +110,16 @@ def parse(text: str, quantity: Quantity) -> float:
     Raises ValueError with one sentence that says what was found and what would be right.
     """
     if quantity == "area" and (aught := _AUGHT.match(text)):
-        return gauge_area(1 - int(aught.group(1)))
-    match = _NUMBER.match(text)
+        count = int(aught.group(1)) if aught.group(1) else len(aught.group(2))
+        return gauge_area(1 - count)
+    match = _NUMBER.match(text.replace(_MINUS, "-"))
     if match is None:
-        raise ValueError(f"{text!r} is not a {quantity}; write it like {_EXAMPLES[quantity]}")
+        raise ValueError(
+            f"{quoted(text)} is not {a(quantity)}; write it like {_EXAMPLES[quantity]}"
+        )
     value, unit = float(match.group(1)), _normal(match.group(2))
     if not math.isfinite(value):
-        raise ValueError(f"{text!r} is too large to be a {quantity}")
+        raise ValueError(f"{quoted(text)} is too large to be {a(quantity)}")
     if quantity == "area" and unit.upper() == "AWG":
         return gauge_area(value)
     if quantity == "temperature":
@@ -132,12 +138,27 @@ def _normal(unit: str) -> str:
 
 
 def _unit_message(text: str, unit: str, quantity: Quantity) -> str:
-    wanted = f"a {quantity} is written like {_EXAMPLES[quantity]}"
+    wanted = f"{a(quantity)} is written like {_EXAMPLES[quantity]}"
     if not unit:
-        return f"{text!r} has no unit; {wanted}"
+        return f"{quoted(text)} has no unit; {wanted}"
     if unit.startswith(","):
-        return f"{text!r} has a decimal comma; use a point, {wanted}"
-    return f"{text!r} has a unit that does not fit; {wanted}"
+        return f"{quoted(text)} has a comma; write 2.5 or 1000 without, {wanted}"
+    return f"{quoted(text)} has a unit that does not fit; {wanted}"
+
+
+def quoted(found: object) -> str:
+    """What was found, as TOML would write it but for quotes, cut where it would fill the screen."""
+    if isinstance(found, bool):
+        return str(found).lower()
+    if isinstance(found, datetime.date | datetime.time):
+        return found.isoformat()
+    whole = repr(found)
+    return whole if len(whole) <= _LONGEST_QUOTE else f"{whole[:_LONGEST_QUOTE]}..."
+
+
+def a(noun: str) -> str:
+    """The noun with its article."""
+    return f"an {noun}" if noun[0] in "aeiou" else f"a {noun}"
 
 
 def _celsius(value: float, unit: str, text: str) -> float:
@@ -172,13 +193,19 @@ def nearest_gauge(area: float) -> float:
 
 def show_length(metres: float) -> str:
     """``62 m (203 ft)``: both systems, three digits."""
-    return f"{metres:.3g} m ({metres / FOOT:.3g} ft)"
+    return f"{_three(metres)} m ({_three(metres / FOOT)} ft)"
+
+
+def _three(value: float) -> str:
+    """Three digits, and no power of ten: ``1310``, ``91.4``, ``0.0328``."""
+    text = f"{value:.3g}"
+    return f"{float(text):.0f}" if "e+" in text else text
 
 
 def show_area(area: float) -> str:
     """``2.5 mm2 (13.1 AWG)``; the gauge need not be a whole number, but 4/0 to 40 is the table."""
     gauge = nearest_gauge(area)
-    aught = f"{round(1 - gauge)}/0" if gauge < -0.5 else f"{gauge:.3g}"
+    aught = f"{1.0 - gauge:.2g}/0" if gauge < 0.0 else f"{gauge:.3g}"
     return f"{area * 1e6:.3g} mm2 ({aught} AWG)"
 
 

@@ -11,7 +11,7 @@ import soundfile as sf
 from auralize import render as render_module
 from auralize.circuit.network import solve
 from auralize.filters import design_run
-from auralize.render import Wishes, render
+from auralize.render import Wishes, render, sidecar
 from auralize.rig import load_rig
 
 RIG = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
@@ -178,7 +178,7 @@ def test_silence_stays_silent_and_is_given_no_gain(tmp_path, choices):
         assert output.gains.match == 0.0
         assert output.gains.headroom == 0.0
         assert not read(output.path).any()
-        facts = json.loads(output.path.with_suffix(".json").read_text())
+        facts = json.loads(sidecar(output.path).read_text())
         assert facts["loudness_lufs"] is None
 
 
@@ -187,7 +187,7 @@ def test_gains_stand_in_sidecar_and_comment(tmp_path, choices):
     for suffix in (".wav", ".flac"):
         done = render(source, choices, tmp_path, Wishes(match="loudness", suffix=suffix))
         for output in done.outputs:
-            facts = json.loads(output.path.with_suffix(".json").read_text())
+            facts = json.loads(sidecar(output.path).read_text())
             assert facts["gain_db"]["total"] == pytest.approx(output.gains.total, abs=1e-4)
             assert facts["gain_db"]["headroom"] < 0
             assert facts["signal"] == output.signal

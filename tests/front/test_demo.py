@@ -9,6 +9,7 @@ import soundfile as sf
 
 from audio_demo.demo import RIG_FILES, make_demo
 from auralize.circuit.network import solve
+from auralize.render import sidecar
 from auralize.rig import load_rig
 
 
@@ -48,7 +49,7 @@ def test_spectrum_of_every_file_is_programme_times_response(mill, rig_file):
                 assert (signal, rig_file) == ("receiving", "lay.toml")
                 continue
             seen += 1
-            gain = json.loads(path.with_suffix(".json").read_text())["gain_db"]["total"]
+            gain = json.loads(sidecar(path).read_text())["gain_db"]["total"]
             got = power_in_bands(path, edges)[0]
             wanted = np.bincount(bins, programme * np.abs(response) ** 2, len(edges) + 1)[1:-1]
             error = 10 * np.log10(got / wanted) - gain

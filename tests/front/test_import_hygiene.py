@@ -1,0 +1,84 @@
+"""Who may load what: the core knows no screen and no audio device, the circuit knows physics only."""
+
+import importlib.util
+import json
+import pkgutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import auralize
+
+ROOT = Path(__file__).parents[2]
+LIVE = "auralize.live"
+"""The one module that may talk to the audio device."""
+
+MODULES = sorted(
+    {"auralize"}
+    | {m.name for m in pkgutil.walk_packages(auralize.__path__, "auralize.")}
+    - {"auralize.__main__", LIVE}
+)
+
+
+def loaded_by(statement: str) -> set[str]:
+    """Names of all modules in a fresh interpreter after ``statement``."""
+    code = f"import json, sys\n{statement}\nprint(json.dumps(sorted(sys.modules)))"
+    result = subprocess.run(
+        [sys.executable, "-W", "error", "-c", code], capture_output=True, text=True, check=False
+    )
+    assert result.returncode == 0, result.stderr
+    assert result.stderr == ""
+    return set(json.loads(result.stdout.splitlines()[-1]))
+
+
+def roots(names: set[str]) -> set[str]:
+    return {name.partition(".")[0] for name in names}
+
+
+def test_the_modules_are_found() -> None:
+    assert {"auralize.cli", "auralize.rig", "auralize.render", "auralize.circuit.pair"} <= set(
+        MODULES
+    )
+
+
+def test_the_command_line_alone_loads_nothing_heavy() -> None:
+    leaked = roots(loaded_by("import auralize.cli"))
+    leaked &= {"numpy", "scipy", "soundfile", "sounddevice", "textual", "tui", "audio_demo"}
+    assert not leaked, f"import auralize.cli loaded {leaked}"
+
+
+def test_the_whole_core_is_reachable_without_screen_and_device() -> None:
+    loaded = loaded_by(f"import {', '.join(MODULES)}")
+    assert set(MODULES) <= loaded
+    leaked = roots(loaded) & {"textual", "sounddevice", "tui"}
+    assert not leaked, f"importing the core loaded {leaked}"
+    # Half a second that only some commands need; they load it when they do.
+    assert "scipy.signal" not in loaded
+
+
+def test_the_circuit_loads_nothing_of_the_package_but_units() -> None:
+    circuit = [name for name in MODULES if name.startswith("auralize.circuit")]
+    assert len(circuit) > 5
+    loaded = loaded_by(f"import {', '.join(circuit)}")
+    ours = {n for n in loaded if n.startswith("auralize") and not n.startswith("auralize.circuit")}
+    assert ours <= {"auralize", "auralize.units"}
+    assert "soundfile" not in loaded
+
+
+def test_the_demo_s_programme_needs_no_screen_and_no_device() -> None:
+    loaded = loaded_by("import audio_demo.demo, audio_demo.programme")
+    assert not roots(loaded) & {"textual", "sounddevice", "tui"}
+
+
+@pytest.mark.skipif(
+    importlib.util.find_spec("importlinter") is None, reason="import-linter is not installed"
+)
+def test_the_layers_are_kept() -> None:
+    command = Path(sys.executable).parent / "lint-imports"
+    result = subprocess.run(
+        [command, "--no-cache"], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    assert result.returncode == 0, result.stdout + result.stderr
+    assert " 0 broken" in result.stdout
