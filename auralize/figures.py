@@ -125,13 +125,13 @@ def figures(choice: Choice, frequencies: tuple[float, ...] = OCTAVES) -> Figures
 
 def loss_db(solution: Solution, load: str) -> Real:
     """Level of the receiving end relative to the sending end, over the solution's frequencies."""
-    return 20.0 * np.log10(np.abs(solution.receiving[load] / solution.sending))
+    return 20.0 * np.log10(np.abs(solution.receiving[load] / solution.reference(load)))
 
 
 def drop_db(solution: Solution, load: str) -> Real:
     """Level of the drop relative to the sending end."""
     with np.errstate(divide="ignore"):  # no cable, no drop: minus infinity dB
-        return 20.0 * np.log10(np.abs(solution.drop(load) / solution.sending))
+        return 20.0 * np.log10(np.abs(solution.drop(load) / solution.reference(load)))
 
 
 def _lay_figures(choice: Choice, name: str) -> LayFigures:
@@ -167,7 +167,7 @@ def _spread(values: Sequence[float]) -> Spread:
 
 def _lines(network: Network, load: str, frequency: Real) -> tuple[Line, ...]:
     solution = solve(network, frequency)
-    ratio = solution.receiving[load] / solution.sending
+    ratio = solution.receiving[load] / solution.reference(load)
     impedance = network.loads[load].load.impedance(frequency)
     ohm = _cable_ohm(network, load, frequency)
     # At 0 Hz an inductance has no reactance to be read from: it is taken a little above.

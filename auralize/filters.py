@@ -103,15 +103,16 @@ def predelay(rate: int) -> int:
 
 
 def design_run(network: Network, load: str, rate: int) -> RunFilters:
-    """Exact filters for sending end, receiving end and drop at one loudspeaker.
+    """Exact filters for sending end (past the turns of transformers), receiving end and drop.
 
     Sending and drop are designed; receiving is their difference, so that the three always add up.
     Raises DesignError for a rate outside 8 to 192 kHz.
     """
     grid = _Grid(rate)
     solution = solve(network, grid.frequency)
-    sending, drop = grid.exact(solution.sending), grid.exact(solution.drop(load))
-    wanted = ((sending, solution.sending), (drop, solution.drop(load)))
+    reference = solution.reference(load)
+    sending, drop = grid.exact(reference), grid.exact(solution.drop(load))
+    wanted = ((sending, reference), (drop, solution.drop(load)))
     goals = (EXACT_GOAL, DROP_GOAL, EXACT_GOAL)
     for taps in grid.lengths():
         whole = sending[:taps] - drop[:taps]
@@ -191,13 +192,17 @@ class _Grid:
         if not response.any():  # no cable, no drop
             return np.zeros_like(response)
         start, nyquist = edge(self.rate), self.rate / 2.0
-        share = _smooth_step((self.frequency - start) / (nyquist - start))
-        level = np.log(np.abs(response))
         angle = np.unwrap(np.angle(response))
         angle -= 2.0 * np.pi * np.round(angle[0] / (2.0 * np.pi))
         end = np.pi * np.round(angle[-1] / np.pi)
-        faded = level + share * (level[-1] - level) + 1j * (angle + share * (end - angle))
-        return np.asarray(np.exp(faded), dtype=np.complex128)
+        above = self.frequency > start  # below, the response itself: it may be zero at 0 Hz
+        share = _smooth_step((self.frequency[above] - start) / (nyquist - start))
+        level, angle = np.log(np.abs(response[above])), angle[above]
+        result = np.array(response, dtype=np.complex128)
+        result[above] = np.exp(
+            level + share * (level[-1] - level) + 1j * (angle + share * (end - angle))
+        )
+        return result
 
     def exact(self, response: Complex) -> NDArray[np.float64]:
         """Impulse response over the whole grid, delayed."""
@@ -237,6 +242,8 @@ def _minimum_phase(magnitude: Real) -> Complex:
 
     Oppenheim and Schafer, 'Discrete-Time Signal Processing', Hilbert transform relations (from memory).
     """
+    if magnitude[0] == 0.0:  # 0 Hz does not come through: the next bin stands for it
+        magnitude = np.concatenate([magnitude[1:2], magnitude[1:]])
     cepstrum = np.fft.irfft(np.log(magnitude))
     half = len(cepstrum) // 2
     cepstrum[1:half] *= 2.0

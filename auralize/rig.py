@@ -12,11 +12,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, cast
 
-from auralize.circuit.network import Amplifier, Connected, Network, Run
+from auralize.circuit.network import Amplifier, Network, Placed, Run
+from auralize.circuit.transformer import Transformer, make_line_transformer, make_transformer
 from auralize.errors import RigError
-from auralize.rigcable import read_cable
+from auralize.installation import Programme, pink_noise, sine
+from auralize.rigcable import ReadCable, read_cable
 from auralize.riglay import ReadLay, read_lay
-from auralize.rigload import read_loads
+from auralize.rigload import ReadLoad, read_contact, read_loads
 from auralize.rigtable import Table, dotted
 from auralize.units import parse, quoted, show_length
 
@@ -30,6 +32,7 @@ _ALTERNATIVES: Final = (
     (("dielectric",), ("permittivity", "loss_tangent")),
     (("permittivity",), ("capacitance",)),
     (("turns",), ("coiled",)),
+    (("line", "tap", "secondary"), ("input", "output", "power")),
     (("barrel",), ("mean_diameter",)),
 )
 # A choice that changes one of these starts that table afresh.
@@ -53,6 +56,16 @@ class Choice:
     """What each run is, in a few words."""
     lays: Mapping[str, ReadLay]
     """What the lay adds, for those runs where it adds anything."""
+    cables: Mapping[str, ReadCable]
+    """The cable of each run."""
+    taps: Mapping[str, float]
+    """W that each transformer of a constant-voltage line takes at its tap."""
+    rating: float | None = None
+    """W that the amplifier can deliver."""
+    programme: Programme | None = None
+    """What the rig is driven with, where it says so."""
+    notes: tuple[str, ...] = ()
+    """What is to be known of measured data."""
 
 
 @dataclass(frozen=True)
@@ -62,6 +75,8 @@ class Rig:
     path: Path
     title: str
     choices: Mapping[str, Choice]
+    data: Mapping[str, Any]
+    """The file's contents as they were read."""
 
     def pick(self, names: list[str]) -> list[Choice]:
         """The choices of these names, all of them for an empty list; raises RigError."""
@@ -106,7 +121,7 @@ def read_rig(data: Mapping[str, Any], path: Path) -> Rig:
         choices = {name: _read_choice(path, name, common, over) for name, over in overlays.items()}
     except RecursionError:
         raise RigError(f"{path}: choices: tables are nested too deeply") from None
-    return Rig(path, title, choices)
+    return Rig(path, title, choices, data)
 
 
 _LONGEST_NAME: Final = 100
@@ -138,25 +153,47 @@ def _read_choice(
 
     table = Table(_overlay(common, overlay), (), locate)
     label = table.text("label", name)
-    amplifier = _read_amplifier(table)
+    amplifier, rating = _read_amplifier(table)
     cables = table.tables("cables")
     run_tables = table.tables("runs")
     if "amplifier" in run_tables:
         raise run_tables["amplifier"].refuse(
             None, "a run cannot be called amplifier, as runs are fed from it; give it another name"
         )
-    read = {n: _read_run(run, cables, list(run_tables)) for n, run in run_tables.items()}
+    places = [*run_tables, *table.tables("transformers")]
+    read = {n: _read_run(run, cables, places) for n, run in run_tables.items()}
     for cable in cables.values():
         if not cable.asked:  # used by no run, but checked all the same
             read_cable(cable, 20.0)
-    runs = {n: run for n, (run, _, _) in read.items()}
-    loads, nominal = read_loads(table, runs)
+    runs = {n: run.run for n, run in read.items()}
+    transformers, taps = _read_transformers(table, list(run_tables))
+    loads = read_loads(table, [*runs, *transformers], path.parent)
     listen = _read_listen(table, loads)
+    programme = _read_programme(table)
     table.finish()
-    network = _network(table, amplifier, runs, loads)
-    described = {n: read[n][1] for n in network.runs}
-    lays = {n: lay for n in network.runs if (lay := read[n][2]) is not None}
-    return Choice(name, label, network, listen, nominal, described, lays)
+    network = _network(table, amplifier, runs, transformers, loads)
+    return Choice(
+        name,
+        label,
+        network,
+        listen,
+        nominal={n: load.nominal for n, load in loads.items()},
+        described={n: read[n].words for n in network.runs},
+        lays={n: lay for n in network.runs if (lay := read[n].lay) is not None},
+        cables={n: read[n].cable for n in network.runs},
+        taps={n: taps[n] for n in network.transformers if n in taps},
+        rating=rating,
+        programme=programme,
+        notes=tuple(f"load {n}: {note}" for n, load in loads.items() for note in load.notes),
+    )
+
+
+@dataclass(frozen=True)
+class _ReadRun:
+    run: Run
+    words: str
+    lay: ReadLay | None
+    cable: ReadCable
 
 
 def _overlay(
@@ -188,18 +225,29 @@ def _without_alternatives(common: Mapping[str, Any], over: Mapping[str, Any]) ->
 
 
 def _network(
-    table: Table, amplifier: Amplifier, runs: dict[str, Run], loads: dict[str, Connected]
+    table: Table,
+    amplifier: Amplifier,
+    runs: dict[str, Run],
+    transformers: dict[str, Placed],
+    loads: Mapping[str, ReadLoad],
 ) -> Network:
-    """The circuit, without the runs that lead to no load in this choice."""
+    """The circuit, without the runs and transformers that lead to no load in this choice."""
+    connected = {n: load.connected for n, load in loads.items()}
     try:
-        whole = Network(amplifier, runs, loads)
+        whole = Network(amplifier, runs, connected, transformers)
     except ValueError as error:
         raise table.refuse("runs", str(error)) from None
-    used = {name for load in loads for name in whole.path(load)}
-    return Network(amplifier, {n: r for n, r in runs.items() if n in used}, loads)
+    used = {name for load in loads for name in whole.way(load)}
+    return Network(
+        amplifier,
+        {n: r for n, r in runs.items() if n in used},
+        connected,
+        {n: t for n, t in transformers.items() if n in used},
+    )
 
 
-def _read_amplifier(table: Table) -> Amplifier:
+def _read_amplifier(table: Table) -> tuple[Amplifier, float | None]:
+    """The amplifier, and its rating in W where it is given."""
     if "amplifier" not in table:
         raise table.refuse("amplifier", "the table [amplifier] is missing")
     amplifier = table.table("amplifier")
@@ -210,28 +258,89 @@ def _read_amplifier(table: Table) -> Amplifier:
         resistance = amplifier.quantity("into", "resistance", "0.5 ohm", "10 kohm") / factor
     else:
         resistance = amplifier.quantity("resistance", "resistance", "0 ohm", "1 kohm")
-    amplifier.asked |= {"damping_factor", "into", "resistance"}
+    rating = None
+    if "rating" in amplifier:
+        rating = amplifier.quantity("rating", "power", "0.1 W", "100 kW")
+    amplifier.asked |= {"damping_factor", "into", "resistance", "rating"}
     amplifier.finish()
-    return Amplifier(resistance, inductance)
+    return Amplifier(resistance, inductance), rating
 
 
-def _read_run(
-    run: Table, cables: Mapping[str, Table], run_names: list[str]
-) -> tuple[Run, str, ReadLay | None]:
+def _read_run(run: Table, cables: Mapping[str, Table], places: list[str]) -> _ReadRun:
     """A run, in words, and what its lay adds."""
     cable_name = run.one_of("cable", cables)
     length = run.quantity("length", "length", "1 cm", "10 km")
     celsius = run.quantity("temperature", "temperature", "-60 degC", "200 degC", "20 degC")
-    fed_from = run.one_of("from", ["amplifier", *run_names], "amplifier")
+    fed_from = run.one_of("from", ["amplifier", *places], "amplifier")
+    near, far = read_contact(run, "near"), read_contact(run, "far")
     read = read_cable(cables[cable_name], celsius)
     lay = read_lay(run, read, length)
     run.finish()
     words = f"{show_length(length)} of {read.words} at {celsius:g} degC"
     feeder = None if fed_from == "amplifier" else fed_from
-    return Run(read.cable, length, feeder, lay.nominal if lay else None), words, lay
+    added = lay.nominal if lay else None
+    return _ReadRun(Run(read.cable, length, feeder, added, near, far), words, lay, read)
 
 
-def _read_listen(table: Table, loads: Mapping[str, Connected]) -> str:
+def _read_transformers(table: Table, runs: list[str]) -> tuple[dict[str, Placed], dict[str, float]]:
+    """Transformers by name, and the power in W of those that are taps of a line."""
+    tables = table.tables("transformers")
+    placed: dict[str, Placed] = {}
+    taps: dict[str, float] = {}
+    for name, part in tables.items():
+        if name == "amplifier" or name in runs:
+            raise part.refuse(None, f"{name!r} is the name of something else; give it another name")
+        fed_from = part.one_of("from", ["amplifier", *runs, *tables], "amplifier")
+        transformer, tap = _read_transformer(part)
+        part.finish()
+        placed[name] = Placed(transformer, None if fed_from == "amplifier" else fed_from)
+        if tap is not None:
+            taps[name] = tap
+    return placed, taps
+
+
+def _read_transformer(part: Table) -> tuple[Transformer, float | None]:
+    """A tap of a line ("line", "tap", "secondary"), or a step-up ("input", "output", "power")."""
+    part.exclusive(("line", "tap", "secondary"), ("input", "output", "power"))
+    losses = {
+        "insertion_loss": part.quantity("insertion_loss", "level", "0 dB", "6 dB", "1 dB"),
+        "low_frequency": part.quantity("lowest", "frequency", "1 Hz", "1 kHz", "40 Hz"),
+        "high_frequency": part.quantity("highest", "frequency", "2 kHz", "1 MHz", "25 kHz"),
+    }
+    part.asked |= {"line", "tap", "secondary", "input", "output", "power"}
+    if "input" in part or "output" in part:
+        up = make_transformer(
+            part.quantity("input", "voltage", "1 V", "1 kV"),
+            part.quantity("output", "voltage", "1 V", "1 kV"),
+            part.quantity("power", "power", "0.1 W", "100 kW"),
+            **losses,
+        )
+        return up, None
+    tap = part.quantity("tap", "power", "0.1 W", "10 kW")
+    line = part.quantity("line", "voltage", "10 V", "400 V")
+    secondary = part.quantity("secondary", "resistance", "0.5 ohm", "1 kohm")
+    return make_line_transformer(line, tap, secondary, **losses), tap
+
+
+def _read_programme(table: Table) -> Programme | None:
+    """What the rig is driven with: pink noise or a sine of some voltage at the amplifier's terminals."""
+    if "programme" not in table:
+        table.asked.add("programme")
+        return None
+    programme = table.table("programme")
+    volts = programme.quantity("voltage", "voltage", "1 mV", "1 kV")
+    kind = programme.one_of("signal", ("pink noise", "sine"), "pink noise")
+    if kind == "sine":
+        found = sine(
+            volts, programme.quantity("frequency", "frequency", "1 Hz", "100 kHz", "1 kHz")
+        )
+    else:
+        found = pink_noise(volts, programme.number("crest_factor", 1.4, 20.0, 4.0))
+    programme.finish()
+    return found
+
+
+def _read_listen(table: Table, loads: Mapping[str, ReadLoad]) -> str:
     if len(loads) > 1 and "listen" not in table:
         names = ", ".join(loads)
         raise table.refuse(

@@ -84,6 +84,20 @@ class Table:
             )
         return float(value)
 
+    def whole(self, key: str, low: int, high: int, default: int | None = None) -> int:
+        """A whole number from ``low`` to ``high``."""
+        value = self.number(key, low, high, default)
+        if value != int(value):
+            raise self.refuse(key, f"{value:g} was found; right is a whole number")
+        return int(value)
+
+    def flag(self, key: str, *, default: bool) -> bool:
+        """true or false."""
+        value = self._get(key, default)
+        if not isinstance(value, bool):
+            raise self.refuse(key, f"{units.quoted(value)} was found; right is true or false")
+        return value
+
     def quantity(
         self, key: str, kind: units.Quantity, low: str, high: str, default: str | None = None
     ) -> float:

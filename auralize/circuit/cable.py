@@ -19,7 +19,7 @@ REFERENCE_FREQUENCY: Final = 1000.0
 TABLE_TOP: Final = 1.0e6
 """Hz; the field is solved up to here, which is also how far a response may be asked."""
 _POINTS_PER_DECADE: Final = 20
-# With quintic splines of log f this keeps the table within 1e-7 of the direct solve (tested).
+# With quintic splines of log f this keeps the table within 2e-7 of the direct solve (tested).
 _SMALLEST_ARGUMENT: Final = 2e-3
 # |ka|^2 at the table's foot: below it R and L differ from DC by |ka|^4 / 50, under 1e-7.
 

@@ -26,7 +26,7 @@ LOOSE_PITCH: Final = 1.25
 ROUNDING: Final = 1e-9
 """Relative slack of every geometric limit, so that equal sizes given in decimals pass."""
 GMR_ROUND: Final = math.exp(-0.25)
-"""GMR of a round wire over its radius, current spread evenly (Maxwell, Treatise, art. 692)."""
+"""GMR of a round wire over its radius, current spread evenly (Maxwell, Treatise, art. 692; from memory)."""
 _BESIDE_NODES: Final = 48
 # Gauss points on half a ring beside another coil: 1e-4 where the nearest wires touch (tested).
 _TWIST_ORDERS: Final = 60
@@ -152,8 +152,8 @@ def ring_mutual(r1: Real, z1: Real, r2: Real, z2: Real) -> Real:
     """Mutual inductance in H of coaxial rings, radii and axial places in m; arrays broadcast.
 
     Maxwell, Treatise, art. 701, in the form that takes the farthest and nearest distance between
-    the rings; K - E as Carlson's R_D (DLMF 19.25.1), which loses no digits near or far. Infinite
-    where the rings coincide.
+    the rings; K - E as Carlson's R_D (DLMF 19.25.1; both from memory), which loses no digits near
+    or far. Infinite where the rings coincide.
     """
     farthest = np.hypot(r1 + r2, z1 - z2)
     nearest = np.hypot(r1 - r2, z1 - z2)

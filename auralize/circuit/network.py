@@ -1,4 +1,4 @@
-"""An installation solved: amplifier, a tree of runs, and the loudspeakers at their ends.
+"""An installation solved: amplifier, a tree of runs and transformers, and the loudspeakers on it.
 
             Zamp    sending                      receiving
     (E)---[  ]---+----o=== run ===o---+------- loudspeaker
@@ -9,8 +9,10 @@ All voltages are relative to the amplifier's own source voltage E.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import reduce
+from typing import Literal
 
 import numpy as np
 
@@ -18,6 +20,10 @@ from auralize.circuit import twoport
 from auralize.circuit.cable import Cable
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.loudspeaker import Load
+from auralize.circuit.transformer import Transformer
+
+Leg = Literal["plus", "minus"]
+"""Which of the two conductors, by the terminal it comes from."""
 
 
 @dataclass(frozen=True)
@@ -34,161 +40,419 @@ class Amplifier:
 
 
 @dataclass(frozen=True)
+class Contact:
+    """Resistance in ohm that a joint, plug or terminal puts into each conductor."""
+
+    plus: float = 0.0
+    minus: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not (self.plus >= 0.0 and self.minus >= 0.0):
+            raise ValueError("the resistance of a joint cannot be below zero")
+
+    @property
+    def both(self) -> float:
+        """ohm in the loop."""
+        return self.plus + self.minus
+
+
+PERFECT = Contact()
+
+
+@dataclass(frozen=True)
 class Run:
-    """``length`` m of cable, fed from the end of another run or (None) from the amplifier.
+    """``length`` m of cable, fed from the end of a run or transformer, or (None) from the amplifier.
 
     ``added`` is what the lay adds to the straight cable, in ohm for the whole run, spread along it.
+    ``near`` and ``far`` are the joints at its two ends.
     """
 
     cable: Cable
     length: float
     fed_from: str | None = None
     added: Callable[[Real], Complex] | None = None
+    near: Contact = PERFECT
+    far: Contact = PERFECT
 
     def series(self, frequency: Real) -> Complex:
-        """Series impedance in ohm of the whole run, there and back."""
+        """Series impedance in ohm of the whole run, there and back, without its joints."""
         straight = self.cable.series(frequency) * self.length
         return straight if self.added is None else straight + self.added(frequency)
 
     def two_port(self, frequency: Real) -> Complex:
-        """Chain matrix, shape (frequencies, 2, 2)."""
-        per_metre = self.series(frequency) / self.length
-        return twoport.line(per_metre, self.cable.shunt(frequency), self.length)
+        """Chain matrix, shape (frequencies, 2, 2), with its joints."""
+        return _chain(self, self.cable.series(frequency), self.cable.shunt(frequency), frequency)
+
+
+def _chain(run: Run, series: Complex, shunt: Complex, frequency: Real) -> Complex:
+    """Chain matrix of a run whose cable has this impedance and admittance per metre."""
+    if run.added is not None:
+        series = series + run.added(frequency) / run.length
+    matrix = twoport.line(series, shunt, run.length)
+    if run.near != PERFECT:
+        matrix[..., 0, :] += run.near.both * matrix[..., 1, :]
+    if run.far != PERFECT:
+        matrix[..., :, 1] += run.far.both * matrix[..., :, 0]
+    return matrix
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A ``transformer`` fed from the end of a run or transformer, or (None) from the amplifier."""
+
+    transformer: Transformer
+    fed_from: str | None = None
 
 
 @dataclass(frozen=True)
 class Connected:
-    """A loudspeaker ``load`` at the far end of run ``at`` (None: at the amplifier itself)."""
+    """A loudspeaker ``load`` at the far end of run or transformer ``at`` (None: at the amplifier).
+
+    ``contact`` is that of its own terminals; ``reversed`` says that plus and minus are swapped there.
+    """
 
     load: Load
     at: str | None
+    contact: Contact = PERFECT
+    reversed: bool = False
 
 
 @dataclass(frozen=True)
 class Network:
-    """Runs and loudspeakers by name. Raises ValueError where they do not form a tree."""
+    """Runs, transformers and loudspeakers by name. Raises ValueError where they do not form a tree."""
 
     amplifier: Amplifier
     runs: Mapping[str, Run]
     loads: Mapping[str, Connected]
+    transformers: Mapping[str, Placed] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if not self.loads:
             raise ValueError("nothing is connected: at least one load is needed")
-        for name, run in self.runs.items():
-            if run.fed_from is not None and run.fed_from not in self.runs:
-                raise ValueError(f"run {name!r} is fed from {run.fed_from!r}, which is no run")
+        for name in self.transformers:
+            if name in self.runs:
+                raise ValueError(f"{name!r} names both a run and a transformer")
+        for name, part in self._parts():
+            if part.fed_from is not None and part.fed_from not in self:
+                kind = "run" if name in self.runs else "transformer"
+                raise ValueError(f"{kind} {name!r} is fed from {part.fed_from!r}, which is no run")
         for name, connected in self.loads.items():
-            if connected.at is not None and connected.at not in self.runs:
+            if connected.at is not None and connected.at not in self:
                 raise ValueError(
                     f"load {name!r} is at the end of {connected.at!r}, which is no run"
                 )
         self.outwards()
 
+    def __contains__(self, name: str) -> bool:
+        """Whether a run or a transformer has this name."""
+        return name in self.runs or name in self.transformers
+
+    def _parts(self) -> Iterable[tuple[str, Run | Placed]]:
+        yield from self.runs.items()
+        yield from self.transformers.items()
+
+    def feeder(self, name: str) -> str | None:
+        """What a run or transformer is fed from; None is the amplifier."""
+        return (self.runs[name] if name in self.runs else self.transformers[name]).fed_from
+
     def outwards(self) -> list[str]:
-        """Names of the runs, each after the one that feeds it."""
-        ordered: list[str] = []
-        waiting = dict(self.runs)
-        while waiting:
-            ready = [n for n, r in waiting.items() if r.fed_from is None or r.fed_from in ordered]
-            if not ready:
-                raise ValueError(f"the runs {', '.join(waiting)} feed each other in a circle")
-            for name in ready:
-                ordered.append(name)
-                del waiting[name]
+        """Names of runs and transformers, each after the one that feeds it."""
+        fed: dict[str | None, list[str]] = {}
+        for name, part in self._parts():
+            fed.setdefault(part.fed_from, []).append(name)
+        ordered = list(fed.get(None, ()))
+        for name in ordered:  # grows while it is read
+            ordered += fed.get(name, ())
+        lost = [name for name, _ in self._parts() if name not in set(ordered)]
+        if lost:
+            raise ValueError(f"the runs {', '.join(lost)} feed each other in a circle")
         return ordered
 
-    def path(self, load: str) -> list[str]:
-        """Names of the runs between the amplifier and a loudspeaker, nearest to the amplifier first."""
+    def way(self, load: str) -> list[str]:
+        """Runs and transformers from the amplifier to a loudspeaker, nearest to the amplifier first."""
         way: list[str] = []
         at = self.loads[load].at
         while at is not None:
             way.append(at)
-            at = self.runs[at].fed_from
+            at = self.feeder(at)
         return way[::-1]
+
+    def path(self, load: str) -> list[str]:
+        """Names of the runs between the amplifier and a loudspeaker, nearest to the amplifier first."""
+        return [name for name in self.way(load) if name in self.runs]
+
+    def ratio(self, load: str) -> float:
+        """What the turns of the transformers on its way make of one volt; 1 without transformers."""
+        product = 1.0
+        for name in self.way(load):
+            if name in self.transformers:
+                product /= self.transformers[name].transformer.ratio
+        return product
+
+
+@dataclass(frozen=True)
+class Flow:
+    """Voltages, and currents outwards, at both ends of a run or transformer, per volt of E."""
+
+    near_voltage: Complex
+    near_current: Complex
+    far_voltage: Complex
+    far_current: Complex
+
+    def kept(self) -> Real:
+        """Power that stays in it, as Re(V I*) in siemens (per volt squared of E)."""
+        return _power(self.near_voltage, self.near_current) - _power(
+            self.far_voltage, self.far_current
+        )
+
+
+def _power(voltage: Complex, current: Complex) -> Real:
+    return (voltage * current.conj()).real
 
 
 @dataclass(frozen=True)
 class Solution:
     """Complex voltages over ``frequency`` in Hz, relative to the amplifier's source voltage.
 
-    ``receiving`` is by loudspeaker. ``input_power`` is what leaves the amplifier's terminals and
-    ``load_power`` what reaches each loudspeaker, both as Re(V I*) in siemens (per volt squared of E).
+    ``receiving`` and ``current`` are by loudspeaker, ``flows`` by run and transformer.
+    ``input_power`` is what leaves the amplifier's terminals and ``load_power`` what reaches each
+    loudspeaker, both as Re(V I*) in siemens (per volt squared of E).
     """
 
+    network: Network
     frequency: Real
     sending: Complex
+    sent_current: Complex
     receiving: Mapping[str, Complex]
-    input_power: Real
-    load_power: Mapping[str, Real]
+    current: Mapping[str, Complex]
+    flows: Mapping[str, Flow]
+
+    @property
+    def input_power(self) -> Real:
+        """S."""
+        return _power(self.sending, self.sent_current)
+
+    @property
+    def load_power(self) -> Mapping[str, Real]:
+        """S, by loudspeaker."""
+        return {n: _power(v, self.current[n]) for n, v in self.receiving.items()}
+
+    @property
+    def presented(self) -> Complex:
+        """Impedance in ohm that the amplifier's terminals see; infinite where nothing flows."""
+        return twoport.impedance(twoport.port(self.sending, self.sent_current))
+
+    def polarity(self, load: str) -> int:
+        """-1 where a loudspeaker's plus and minus are swapped, else 1.
+
+        `receiving` is between the conductors, as they come; its product with this is what moves the
+        loudspeaker.
+        """
+        return -1 if self.network.loads[load].reversed else 1
+
+    def reference(self, load: str) -> Complex:
+        """What a loudspeaker would receive without any loss: sending, times the transformers' turns."""
+        return self.sending * self.network.ratio(load)
 
     def drop(self, load: str, conductors: int = 2) -> Complex:
-        """Sending less receiving, over both conductors or (1) over one: half, as the two are equal."""
+        """Reference less receiving, over both conductors or (1) over one: half, as the two are equal.
+
+        Raises ValueError for one where a joint makes them unequal (see `leg_drop`), or where a
+        transformer parts the conductors.
+        """
         if conductors not in (1, 2):
             raise ValueError(f"a run has one or two conductors to listen over, not {conductors}")
-        return (self.sending - self.receiving[load]) * (0.5 * conductors)
+        whole = self.reference(load) - self.receiving[load]
+        if conductors == 2:
+            return whole
+        self._refuse_transformers(load)
+        if any(c.plus != c.minus for c, _ in self._joints(load)):
+            raise ValueError(
+                f"the two conductors to {load!r} differ: ask for the drop over plus or over minus"
+            )
+        return whole * 0.5
+
+    def leg_drop(self, load: str, leg: Leg) -> Complex:
+        """Voltage over one conductor, from the sending end to a loudspeaker, joints included.
+
+        Both legs add up to the whole drop. Raises ValueError where a transformer parts them.
+        """
+        self._refuse_transformers(load)
+        joints = self._joints(load)
+        over_joints = sum((c.both * i for c, i in joints), np.zeros_like(self.sending))
+        over_leg = sum((getattr(c, leg) * i for c, i in joints), np.zeros_like(self.sending))
+        return (self.drop(load) - over_joints) * 0.5 + over_leg
+
+    def _refuse_transformers(self, load: str) -> None:
+        if len(self.network.way(load)) != len(self.network.path(load)):
+            raise ValueError(
+                f"there is a transformer on the way to {load!r}: no conductor runs all along it"
+            )
+
+    def _joints(self, load: str) -> list[tuple[Contact, Complex]]:
+        """Each contact on the way to a loudspeaker, with its current."""
+        found = [(self.network.loads[load].contact, self.current[load])]
+        for name in self.network.path(load):
+            run, flow = self.network.runs[name], self.flows[name]
+            found += [(run.near, flow.near_current), (run.far, flow.far_current)]
+        return found
+
+    def run_power(self, run: str) -> Real:
+        """Heat in the cable of a run without its joints, in S."""
+        return self.flows[run].kept() - self.joint_power(run)
+
+    def joint_power(self, run: str) -> Real:
+        """Heat in the joints at both ends of a run, in S."""
+        ends, flow = self.network.runs[run], self.flows[run]
+        near, far = np.abs(flow.near_current) ** 2, np.abs(flow.far_current) ** 2
+        return ends.near.both * near + ends.far.both * far
+
+    def contact_power(self, load: str) -> Real:
+        """Heat in the terminals of a loudspeaker, in S."""
+        return self.network.loads[load].contact.both * np.abs(self.current[load]) ** 2
+
+    def transformer_power(self, transformer: str) -> Real:
+        """Heat in the windings and core of a transformer, in S."""
+        return self.flows[transformer].kept()
 
     def cable_share(self) -> Real:
-        """Share of the amplifier's output power that all runs together turn into heat, 0 to 1."""
-        arrived = np.sum(list(self.load_power.values()), axis=0)
-        return 1.0 - arrived / self.input_power
+        """Share of the amplifier's output power that runs and joints turn into heat, 0 to 1.
+
+        0 where no power flows.
+        """
+        inside = sum((self.transformer_power(n) for n in self.network.transformers), 0.0)
+        arrived = np.sum(list(self.load_power.values()), axis=0) + inside
+        idle = self.input_power == 0.0
+        return np.where(idle, 0.0, 1.0 - arrived / np.where(idle, 1.0, self.input_power))
+
+
+_Branch = tuple[Literal["part", "load"], str]
 
 
 def solve(network: Network, frequency: Real | Sequence[float]) -> Solution:
-    """Voltages and powers at ``frequency`` in Hz (0 to `cable.TABLE_TOP`)."""
+    """Voltages, currents and powers at ``frequency`` in Hz (0 to `cable.TABLE_TOP`).
+
+    Raises ValueError where an amplifier without output resistance feeds a short circuit.
+    """
     f = twoport.frequencies(np.asarray(frequency))
-    two_ports = {name: run.two_port(f) for name, run in network.runs.items()}
-    hanging = _hanging(network, network.loads, two_ports, f)
-    sending = 1.0 / (1.0 + network.amplifier.impedance(f) * hanging[None])
-    voltage: dict[str | None, Complex] = {None: sending}
+    tree = _Tree(network, f)
+    voltage, current = _sent(network.amplifier, tree.whole[None], f)
+    at: dict[str | None, tuple[Complex, Complex]] = {None: (voltage, current)}
+    flows: dict[str, Flow] = {}
     for name in network.outwards():
-        ratio = twoport.voltage_ratio(two_ports[name], hanging[name])
-        voltage[name] = voltage[network.runs[name].fed_from] * ratio
-    receiving = {n: voltage[c.at] for n, c in network.loads.items()}
+        feeder = network.feeder(name)
+        branch: _Branch = ("part", name)
+        scale = tree.scale(feeder, branch, *at[feeder])
+        near, far = _scaled(tree.branches[feeder][branch], scale), tree.whole[name]
+        at[name] = _scaled(far, scale * tree.factors.get(name, 1.0))
+        flows[name] = Flow(*near, *at[name])
+    ends = {
+        name: _scaled(
+            connected.load.port(f), tree.scale(connected.at, ("load", name), *at[connected.at])
+        )
+        for name, connected in network.loads.items()
+    }
     return Solution(
+        network=network,
         frequency=f,
-        sending=sending,
-        receiving=receiving,
-        input_power=np.abs(sending) ** 2 * hanging[None].real,
-        load_power={
-            n: np.abs(receiving[n]) ** 2 * (1.0 / c.load.impedance(f)).real
-            for n, c in network.loads.items()
-        },
+        sending=voltage,
+        sent_current=current,
+        receiving={name: v for name, (v, _) in ends.items()},
+        current={name: i for name, (_, i) in ends.items()},
+        flows=flows,
     )
 
 
 def source_impedance(network: Network, load: str, frequency: Real | Sequence[float]) -> Complex:
-    """Impedance in ohm that a loudspeaker sees looking back along its run, itself taken off."""
-    f = twoport.frequencies(np.asarray(frequency))
-    path = network.path(load)
-    others = {n: c for n, c in network.loads.items() if n != load}
-    two_ports = {name: run.two_port(f) for name, run in network.runs.items()}
-    branches = {n: r for n, r in two_ports.items() if n not in path}
-    hanging = _hanging(network, others, branches, f)
-    seen = network.amplifier.impedance(f)
-    seen = seen / (1.0 + seen * hanging[None])
-    for name in path:
-        m = two_ports[name]
-        # Looking into the far end of a reciprocal line: the chain matrix with A and D swapped.
-        seen = (m[..., 1, 1] * seen + m[..., 0, 1]) / (m[..., 1, 0] * seen + m[..., 0, 0])
-        seen = seen / (1.0 + seen * hanging[name])
-    return seen
+    """Impedance in ohm that a loudspeaker sees looking back along its run, itself taken off.
 
-
-def _hanging(
-    network: Network, loads: Mapping[str, Connected], two_ports: Mapping[str, Complex], f: Real
-) -> dict[str | None, Complex]:
-    """Admittance in S at the far end of each run (None: at the amplifier): loads and further runs.
-
-    Runs that ``two_ports`` leaves out hang on nothing.
+    Its own terminals' contact resistance is part of it.
     """
-    order = network.outwards()
-    hanging: dict[str | None, Complex] = {n: np.zeros(f.shape, complex) for n in (None, *order)}
-    for connected in loads.values():
-        hanging[connected.at] = hanging[connected.at] + 1.0 / connected.load.impedance(f)
-    for name in reversed(order):
-        if name in two_ports:
-            feeder = network.runs[name].fed_from
-            seen = twoport.input_admittance(two_ports[name], hanging[name])
-            hanging[feeder] = hanging[feeder] + seen
-    return hanging
+    f = twoport.frequencies(np.asarray(frequency))
+    tree = _Tree(network, f)
+    seen = twoport.port(network.amplifier.impedance(f), 1.0)
+    at: str | None = None
+    for name in network.way(load):
+        seen = twoport.in_parallel(seen, tree.all_at(at, but=("part", name)))
+        seen = twoport.carried(twoport.turned(tree.two_port(name)), seen)
+        at = name
+    seen = twoport.in_parallel(seen, tree.all_at(at, but=("load", load)))
+    return twoport.impedance(seen) + network.loads[load].contact.both
+
+
+def _sent(amplifier: Amplifier, hanging: Complex, f: Real) -> tuple[Complex, Complex]:
+    """Voltage and current at the amplifier's terminals for one volt behind its own impedance."""
+    whole = hanging[:, 0] + amplifier.impedance(f) * hanging[:, 1]
+    if (whole == 0.0).any():
+        where = f[whole == 0.0][0]
+        raise ValueError(
+            f"an amplifier without output resistance feeds a short circuit at {where:g} Hz; "
+            "give it, or what shorts it, a resistance"
+        )
+    return _scaled(hanging, 1.0 / whole)
+
+
+def _scaled(port: Complex, scale: Complex) -> tuple[Complex, Complex]:
+    return port[:, 0] * scale, port[:, 1] * scale
+
+
+class _Tree:
+    """What hangs where, as ports, from the loudspeakers inwards.
+
+    ``branches`` by node and branch, as seen at the node; ``whole`` all at a node together (a node is
+    the far end of the run or transformer of its name, None the amplifier's terminals); ``factors``
+    that the chain matrices of transformers carry.
+    """
+
+    def __init__(self, network: Network, f: Real) -> None:
+        self.factors: dict[str, Complex] = {}
+        self.branches: dict[str | None, dict[_Branch, Complex]] = {None: {}}
+        self.whole: dict[str | None, Complex] = {}
+        self._network, self._f = network, f
+        self._cables: dict[Cable, tuple[Complex, Complex]] = {}
+        order = network.outwards()
+        self.branches |= {name: {} for name in order}
+        for name, connected in network.loads.items():
+            contact = twoport.series(np.full(f.shape, connected.contact.both, dtype=np.complex128))
+            port = connected.load.port(f)
+            seen = port if connected.contact == PERFECT else twoport.carried(contact, port)
+            self.branches[connected.at]["load", name] = seen
+        for name in reversed(order):
+            self.whole[name] = self.all_at(name)
+            seen = twoport.carried(self.two_port(name), self.whole[name])
+            self.branches[network.feeder(name)]["part", name] = seen
+        self.whole[None] = self.all_at(None)
+
+    def two_port(self, name: str) -> Complex:
+        """Chain matrix of a run; that of a transformer times its factor, which is kept."""
+        if name not in self._network.runs:
+            transformer = self._network.transformers[name].transformer
+            matrix, self.factors[name] = transformer.two_port(self._f)
+            return matrix
+        run = self._network.runs[name]
+        if run.cable not in self._cables:  # one cable often makes many runs
+            cable = run.cable
+            self._cables[cable] = cable.series(self._f), cable.shunt(self._f)
+        return _chain(run, *self._cables[run.cable], self._f)
+
+    def all_at(self, node: str | None, but: _Branch | None = None) -> Complex:
+        """Port of all branches at a node together, one left out; an open where there is none."""
+        ports = [port for branch, port in self.branches[node].items() if branch != but]
+        if not ports:
+            return twoport.port(np.ones(self._f.shape), 0.0)
+        return twoport.normal(reduce(twoport.in_parallel, ports))
+
+    def scale(
+        self, node: str | None, branch: _Branch, voltage: Complex, current: Complex
+    ) -> Complex:
+        """What a branch's port has to be multiplied by, voltage and current at its node being these.
+
+        Several shorts at one node share its current evenly.
+        """
+        v, i = self.branches[node][branch][:, 0], self.branches[node][branch][:, 1]
+        short = v == 0.0
+        if not short.any():
+            return voltage / v
+        shorts = np.sum([port[:, 0] == 0.0 for port in self.branches[node].values()], axis=0)
+        through = current / (np.maximum(shorts, 1) * np.where(short, i, 1.0))
+        return np.where(short, through, voltage / np.where(short, 1.0, v))

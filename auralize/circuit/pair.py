@@ -78,9 +78,18 @@ def _orders(place: Complex, radius: Real) -> int:
                     f"conductors {radius[i] + radius[j]:.4g} m across stand {ratio:.4g} diameters "
                     f"apart; the insulation must keep them at least {CLOSEST:g} diameters apart"
                 )
-            image = ratio - math.sqrt(ratio**2 - 1.0)
+            image = _image_ratio(abs(place[i] - place[j]), radius[i], radius[j])
             count = max(count, math.ceil(math.log(_TRUNCATION) / math.log(image)))
     return count
+
+
+def _image_ratio(distance: float, a: float, b: float) -> float:
+    """How far out the images in two cylinders gather, over their radius: the larger of both."""
+    half = math.sqrt((distance**2 - a**2 - b**2) ** 2 - (2.0 * a * b) ** 2) / (2.0 * distance)
+    return max(
+        ((distance**2 + own**2 - other**2) / (2.0 * distance) - half) / own
+        for own, other in ((a, b), (b, a))
+    )
 
 
 def _surface_response(frequency: Real, conductors: Sequence[Conductor], orders: int) -> Complex:

@@ -1,6 +1,10 @@
 """Two-ports as chain (ABCD) matrices over frequency, shape (frequencies, 2, 2); cascade with ``@``.
 
 V1 = A V2 + B I2        I1 = C V2 + D I2        (I2 flows out, towards the load)
+
+What hangs at a pair of terminals is a port: (V, I) there up to a common factor, shape (frequencies, 2).
+An open is (1, 0) and a short (0, 1), so that a capacitor at 0 Hz, or a coil without resistance, is
+exact, and a chain matrix carries the port at its far end to the one at its near end by ``M @ port``.
 """
 
 from __future__ import annotations
@@ -54,10 +58,69 @@ def sinh_over_x(x: Complex) -> Complex:
     return np.where(nothing, 1.0, np.sinh(x) / np.where(nothing, 1.0, x))
 
 
+def port(voltage: Complex | Real | float, current: Complex | Real | float) -> Complex:
+    """Port of these, each of shape (frequencies,) or one number; only their ratio counts."""
+    return np.stack(np.broadcast_arrays(voltage, current), axis=-1).astype(np.complex128)
+
+
+def in_parallel(one: Complex, other: Complex) -> Complex:
+    """Port of two ports side by side; a short beside a short is a short."""
+    (v, i), (w, j) = _parts(one), _parts(other)
+    return normal(port(v * w, np.where((v == 0.0) & (w == 0.0), 1.0, i * w + j * v)))
+
+
+def in_series(one: Complex, other: Complex) -> Complex:
+    """Port of two ports in one loop; an open behind an open is an open."""
+    (v, i), (w, j) = _parts(one), _parts(other)
+    return normal(port(np.where((i == 0.0) & (j == 0.0), 1.0, v * j + w * i), i * j))
+
+
+def share(before: Complex, kept: Complex) -> Complex:
+    """Part of the voltage over two ports in one loop that the second one, ``kept``, gets.
+
+    0 where nothing determines it: behind an open, an open; at 0 Hz a leak would decide.
+    """
+    (v, i), (w, j) = _parts(before), _parts(kept)
+    whole = v * j + w * i
+    return np.where(whole == 0.0, 0.0, w * i / np.where(whole == 0.0, 1.0, whole))
+
+
+def normal(one: Complex) -> Complex:
+    """The same port with its larger number of modulus 1, so that long cascades do not overflow."""
+    return one / np.abs(one).max(axis=-1, keepdims=True)
+
+
+def admittance(one: Complex) -> Complex:
+    """S; infinite for a short."""
+    v, i = _parts(one)
+    return np.where(v == 0.0, np.inf, i / np.where(v == 0.0, 1.0, v))
+
+
+def impedance(one: Complex) -> Complex:
+    """ohm; infinite for an open."""
+    return admittance(one[..., ::-1])
+
+
+def _parts(one: Complex) -> tuple[Complex, Complex]:
+    return one[..., 0], one[..., 1]
+
+
+def carried(two_port: Complex, far: Complex) -> Complex:
+    """Port at the near end of a two-port with ``far`` at its far end."""
+    a, b, c, d = (two_port[..., i, j] for i in (0, 1) for j in (0, 1))
+    v, i = _parts(far)
+    return np.stack([a * v + b * i, c * v + d * i], axis=-1)
+
+
+def turned(two_port: Complex) -> Complex:
+    """A reciprocal two-port seen from its far end: A and D swapped."""
+    a, b, c, d = (two_port[..., i, j] for i in (0, 1) for j in (0, 1))
+    return chain(d, b, c, a)
+
+
 def input_admittance(two_port: Complex, load: Complex) -> Complex:
     """Admittance in S seen at the near end with ``load`` in S at the far end."""
-    a, b, c, d = (two_port[..., i, j] for i in (0, 1) for j in (0, 1))
-    return (c + d * load) / (a + b * load)
+    return admittance(carried(two_port, port(np.ones_like(load), load)))
 
 
 def voltage_ratio(two_port: Complex, load: Complex) -> Complex:

@@ -85,8 +85,8 @@ class Circle:
 
 def _radial_means(edges: Real, inner: int, outer: int, n: NDArray[np.int64]) -> tuple[float, Real]:
     """Area means of ln r> and of (r</r>)^n over two rings, the first one inside or the same."""
-    p, q = edges[inner], edges[inner + 1]
-    u, v = edges[outer], edges[outer + 1]
+    p, q = float(edges[inner]), float(edges[inner + 1])
+    u, v = float(edges[outer]), float(edges[outer + 1])
     power = n.astype(np.float64)
     area_in, area_out = (q**2 - p**2) / 2.0, (v**2 - u**2) / 2.0
     if inner == outer:
@@ -97,9 +97,8 @@ def _radial_means(edges: Real, inner: int, outer: int, n: NDArray[np.int64]) -> 
         def with_log(r: float) -> float:  # integral of r ln r (r^2 - p^2)
             if r == 0.0:
                 return 0.0
-            return r**4 / 16.0 * (4.0 * math.log(r) - 1.0) - p**2 * r**2 / 4.0 * (
-                2.0 * math.log(r) - 1.0
-            )
+            fourth, square = r * r * r * r / 16.0, p * p * r * r / 4.0
+            return fourth * (4.0 * math.log(r) - 1.0) - square * (2.0 * math.log(r) - 1.0)
 
         return (with_log(q) - with_log(p)) / area_in**2, means
 
@@ -147,7 +146,8 @@ class Ladder:
         """ohm/m."""
         scale = radius**2 / resistivity
         s = 2j * np.pi * np.asarray(frequency, dtype=np.float64)[..., None]
-        return 1.0 / (scale * np.sum(self.g / (1.0 + s * scale * self.t), axis=-1))
+        admittance = scale * np.sum(self.g / (1.0 + s * scale * self.t), axis=-1)
+        return np.asarray(1.0 / admittance)
 
 
 @lru_cache(maxsize=32)

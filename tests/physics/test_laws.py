@@ -6,7 +6,7 @@ import itertools
 import math
 from dataclasses import replace
 
-import mpmath
+import mpmath  # type: ignore[import-untyped]
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
@@ -299,7 +299,7 @@ def test_drop_is_over_one_or_two_conductors() -> None:
 @given(cables, lengths)
 def test_chain_matrix_is_reciprocal(cable: Cable, length: float) -> None:
     m = Run(cable, length).two_port(FREQUENCY)
-    close(np.linalg.det(m), np.ones(len(FREQUENCY)))
+    close(np.linalg.det(m), np.ones(len(FREQUENCY), dtype=np.complex128))
     close(m[:, 0, 0], m[:, 1, 1])
 
 
@@ -525,7 +525,7 @@ def misfit_of_r_l_networks(frequency: Real, impedance: Complex) -> float:
     return float(np.abs(system @ values - 1.0).max())
 
 
-@pytest.mark.parametrize(("area", "ratio"), itertools.product((0.5e-6, 10e-6), (1.1, 3.0)))
+@pytest.mark.parametrize(("area", "ratio"), list(itertools.product((0.5e-6, 10e-6), (1.1, 3.0))))
 def test_pair_is_causal(area: float, ratio: float) -> None:
     conductor = make_conductor(area, MATERIALS["copper"], None, 1.0, 20.0)
     frequency = np.geomspace(10.0, 1e6, 61)

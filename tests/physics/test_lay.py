@@ -152,11 +152,11 @@ def test_round_bundle_equals_maxwells_formula(count: int, radius: float) -> None
 
 def test_long_thin_solenoid_equals_nagaoka_and_rosa() -> None:
     """mu0 N^2 A / l, times Nagaoka's 0.8499 for diameter / length 0.4, less Rosa's correction for
-    round wire, mu0 R N (A + B) with wires touching A = 0.5568, B = 0.3270 at 50 turns (values from
+    round wire, mu0 R N (A + B) with wires touching A = 0.5568, B = 0.318 at 50 turns (values from
     memory; Rosa and Grover, 1911)."""
     radius, pitch, count = 0.02, 2e-3, 50
     sheet = MU_0 * count**2 * math.pi * radius**2 / (count * pitch) * 0.8499
-    expected = sheet - MU_0 * radius * count * (0.5568 + 0.3270)
+    expected = sheet - MU_0 * radius * count * (0.5568 + 0.318)
     turns = pack(Winding(2 * radius, count, "square", width=count * pitch), pitch, pitch)
     assert coil.winding_inductance(turns, GMR_ROUND * 0.5 * pitch) == pytest.approx(
         expected, rel=2e-3

@@ -142,11 +142,11 @@ def test_driver_is_its_mass_compliance_and_friction(stiffness_ratio: float) -> N
 def test_driver_refuses_what_must_be_above_zero(field: str, value: float) -> None:
     good = {"dc_resistance": 5.6, "resonance": 38.0, "q_mechanical": 4.2, "q_electrical": 0.42}
     with pytest.raises(ValueError, match=f"{field.replace('_', ' ')} must be above zero"):
-        Driver(**(good | {field: value}))
+        Driver(**(good | {field: value}))  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("field", ["inductance", "semi_inductance", "stiffness_ratio"])
 @pytest.mark.parametrize("value", [-1e-3, math.nan])
 def test_driver_refuses_what_cannot_be_below_zero(field: str, value: float) -> None:
     with pytest.raises(ValueError, match="cannot be below zero"):
-        Driver(5.6, 38.0, 4.2, 0.42, **{field: value})
+        Driver(5.6, 38.0, 4.2, 0.42, **{field: value})  # type: ignore[arg-type]

@@ -7,7 +7,7 @@ import itertools
 import math
 
 import filaments
-import mpmath
+import mpmath  # type: ignore[import-untyped]
 import numpy as np
 import pytest
 from scipy.special import iv, ivp, kv, kvp
@@ -107,7 +107,7 @@ def test_filaments_have_converged(ratio: float) -> None:
 # The pair against the filaments.
 
 
-@pytest.mark.parametrize(("ratio", "area"), itertools.product(RATIOS, AREAS))
+@pytest.mark.parametrize(("ratio", "area"), list(itertools.product(RATIOS, AREAS)))
 def test_pair_agrees_with_filaments(ratio: float, area: float) -> None:
     conductor = solid(area)
     measured = pair_impedance(AUDIO, 2.0 * ratio * conductor.radius, conductor)
@@ -123,7 +123,7 @@ def test_hot_stranded_aluminium_pair_agrees_with_filaments() -> None:
     assert worst(measured, filaments.pair_impedance(AUDIO, 1.3, radius, resistivity)) < KEPT
 
 
-UNLIKE = {
+UNLIKE: dict[str, tuple[list[complex], list[float], list[float]]] = {
     "two sizes and metals": ([0.0, 3.2e-3], [1.784e-3, 0.9e-3], [COPPER, ALUMINIUM]),
     "triangle": ([0.0, 2.2e-3, 1.1e-3 + 1.9053e-3j], [0.9e-3] * 3, [COPPER] * 3),
     "three of no symmetry": (

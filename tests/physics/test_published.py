@@ -53,20 +53,19 @@ def test_iec_60228(area: float) -> None:
     def found(strand_class: StrandClass, name: str) -> float:
         return 1e3 * standard_resistance(square_metres, strand_class, MATERIALS[name])
 
-    exact = {"rel": 1e-12}
-    assert found(1, "copper") == pytest.approx(plain, **exact)
-    assert found(2, "copper") == pytest.approx(plain, **exact)
-    assert found(2, "tinned copper") == pytest.approx(coated, **exact)
-    assert found(5, "copper") == pytest.approx(flexible, **exact)
-    assert found(5, "tinned copper") == pytest.approx(flexible_coated, **exact)
+    assert found(1, "copper") == pytest.approx(plain, rel=1e-12)
+    assert found(2, "copper") == pytest.approx(plain, rel=1e-12)
+    assert found(2, "tinned copper") == pytest.approx(coated, rel=1e-12)
+    assert found(5, "copper") == pytest.approx(flexible, rel=1e-12)
+    assert found(5, "tinned copper") == pytest.approx(flexible_coated, rel=1e-12)
     if area <= 16.0:  # table 1 lists no coated solid wire above
-        assert found(1, "tinned copper") == pytest.approx(coated, **exact)
+        assert found(1, "tinned copper") == pytest.approx(coated, rel=1e-12)
     if aluminium is None:
         with pytest.raises(ValueError, match="IEC 60228 has no"):
             found(2, "aluminium")
     else:
-        assert found(1, "aluminium") == pytest.approx(aluminium, **exact)
-        assert found(2, "aluminium") == pytest.approx(aluminium, **exact)
+        assert found(1, "aluminium") == pytest.approx(aluminium, rel=1e-12)
+        assert found(2, "aluminium") == pytest.approx(aluminium, rel=1e-12)
 
 
 @pytest.mark.parametrize(
