@@ -17,7 +17,9 @@ from typing import TYPE_CHECKING, Any, NoReturn
 from auralize.errors import AuralizeError, ExitCode
 
 if TYPE_CHECKING:
+    from auralize.fit import Kind
     from auralize.render import Match, Signal
+    from auralize.rig import Choice, Rig
 
 DESCRIPTION = """\
 Hear what a loudspeaker cable run does to programme material, before anyone buys or pulls copper.
@@ -72,8 +74,11 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
     _add_figures(commands)
     _add_render(commands)
+    _add_fit(commands)
     _add_plot(commands)
     _add_filter(commands)
+    _add_bench(commands)
+    _add_trials(commands)
     _add_demo(commands)
     return parser
 
@@ -87,6 +92,14 @@ def _add_rig(command: argparse.ArgumentParser) -> None:
         metavar="NAME",
         help="only this choice; may be given several times (default: all)",
     )
+    command.add_argument(
+        "--load", metavar="NAME", help="hear this loudspeaker (default: what the rig file says)"
+    )
+
+
+def _picked(arguments: argparse.Namespace, rig: Rig) -> list[Choice]:
+    """The choices that were asked for, at the loudspeaker that was asked for."""
+    return [choice.at(arguments.load) for choice in rig.pick(arguments.choice)]
 
 
 def _add_figures(commands: Any) -> None:
@@ -149,6 +162,17 @@ def _add_render(commands: Any) -> None:
     command.set_defaults(command=_render)
 
 
+def _add_fit(commands: Any) -> None:
+    command = commands.add_parser("fit", help="what length or size would do for a tolerance")
+    _add_rig(command)
+    command.add_argument("--run", metavar="NAME", help="the run to fit (default: the only one)")
+    limit = command.add_mutually_exclusive_group(required=True)
+    limit.add_argument("--loss", metavar="DB", help="largest loss, 20 Hz to 20 kHz")
+    limit.add_argument("--deviation", metavar="DB", help="largest deviation of it from 1 kHz")
+    limit.add_argument("--heat", metavar="PERCENT", help="largest share of the power in the cable")
+    command.set_defaults(command=_fit)
+
+
 def _add_plot(commands: Any) -> None:
     command = commands.add_parser("plot", help="loss, drop and load over frequency, as a picture")
     _add_rig(command)
@@ -168,6 +192,31 @@ def _add_filter(commands: Any) -> None:
         "--minimum-phase", action="store_true", help="FIR without delay: magnitude exact, phase not"
     )
     command.set_defaults(command=_filter)
+
+
+def _add_bench(commands: Any) -> None:
+    command = commands.add_parser(
+        "bench", help="listen live, switch, edit, blind trials: in the terminal"
+    )
+    command.add_argument("rig", type=Path, metavar="RIG", help="rig file (TOML)")
+    command.add_argument("programme", type=Path, metavar="SOUND", help="sound file to listen to")
+    command.add_argument("--output", metavar="DEVICE", help="name or number of the output device")
+    command.add_argument(
+        "--sessions",
+        type=Path,
+        default=Path("trials"),
+        metavar="FOLDER",
+        help="where logs of blind trials go (default: trials)",
+    )
+    command.set_defaults(command=_bench)
+
+
+def _add_trials(commands: Any) -> None:
+    command = commands.add_parser("trials", help="check logs of blind trials and sum them up")
+    command.add_argument(
+        "logs", type=Path, nargs="+", metavar="LOG", help="log of a session (.jsonl)"
+    )
+    command.set_defaults(command=_trials)
 
 
 def _add_demo(commands: Any) -> None:
@@ -191,7 +240,7 @@ def _figures(arguments: argparse.Namespace) -> None:
 
     rig = load_rig(arguments.rig)
     frequencies = _frequencies(arguments.at)
-    found = [figures.figures(choice, frequencies) for choice in rig.pick(arguments.choice)]
+    found = [figures.figures(choice, frequencies) for choice in _picked(arguments, rig)]
     if arguments.json:
         print(show.as_json(rig.title, found))
     elif arguments.csv:
@@ -234,7 +283,7 @@ def _render(arguments: argparse.Namespace) -> None:
     for option, value in (("--make-up", arguments.make_up), ("--conductors", arguments.conductors)):
         if value is not None and "drop" not in wishes.signals:
             raise AuralizeError(f"{option}: it acts on the drop, which is not among --signals")
-    choices = load_rig(arguments.rig).pick(arguments.choice)
+    choices = _picked(arguments, load_rig(arguments.rig))
     with _ProgressLine() as progress:
         done = render(arguments.programme, choices, arguments.into, wishes, progress)
     print(show.as_gains(done))
@@ -289,13 +338,46 @@ def _decibels(text: str) -> float:
 
 
 def _tail(text: str) -> float:
-    try:
-        seconds = float(text)
-    except ValueError:
-        seconds = math.nan
+    seconds = _number(text)
     if not 0.0 <= seconds <= 60.0:
         raise AuralizeError(f"--tail: {text} was found; right is a number of seconds from 0 to 60")
     return seconds
+
+
+def _fit(arguments: argparse.Namespace) -> None:
+    from auralize import show
+    from auralize.fit import fit
+    from auralize.rig import load_rig
+
+    kind, tolerance = _tolerance(arguments)
+    rig = load_rig(arguments.rig)
+    found = [fit(rig, choice, arguments.run, kind, tolerance) for choice in _picked(arguments, rig)]
+    print(show.as_fits(rig.title, found, kind, tolerance))
+
+
+def _tolerance(arguments: argparse.Namespace) -> tuple[Kind, float]:
+    """What limits, and how much: dB, or a share of the power."""
+    if arguments.heat is not None:
+        share = _number(arguments.heat.strip().removesuffix("%")) / 100.0
+        if not 0.0 < share < 1.0:
+            raise AuralizeError(
+                f'--heat: {arguments.heat!r} was found; right is a share such as "10 %"'
+            )
+        return "heat", share
+    kind: Kind = "loss" if arguments.loss is not None else "deviation"
+    text = arguments.loss if kind == "loss" else arguments.deviation
+    level = _number(text.strip().lower().removesuffix("db"))
+    if not 0.0 < level <= 40.0:
+        raise AuralizeError(f'--{kind}: {text!r} was found; right is a level such as "0.5 dB"')
+    return kind, level
+
+
+def _number(text: str) -> float:
+    """A number as typed; not a number where it is none."""
+    try:
+        return float(text)
+    except ValueError:
+        return math.nan
 
 
 def _plot(arguments: argparse.Namespace) -> None:
@@ -303,7 +385,7 @@ def _plot(arguments: argparse.Namespace) -> None:
     from auralize.rig import load_rig
 
     rig = load_rig(arguments.rig)
-    save_plot(rig.title, rig.pick(arguments.choice), arguments.picture)
+    save_plot(rig.title, _picked(arguments, rig), arguments.picture)
 
 
 def _filter(arguments: argparse.Namespace) -> None:
@@ -311,7 +393,7 @@ def _filter(arguments: argparse.Namespace) -> None:
     from auralize.rig import load_rig
 
     rig = load_rig(arguments.rig)
-    choices = rig.pick(arguments.choice)
+    choices = _picked(arguments, rig)
     if len(choices) != 1:
         names = ", ".join(rig.choices)
         raise AuralizeError(f"--choice: a filter is made from one choice; name one out of {names}")
@@ -324,6 +406,26 @@ def _filter(arguments: argparse.Namespace) -> None:
     print(
         export_filter(choices[0], arguments.signal, rate, arguments.minimum_phase, arguments.file)
     )
+
+
+def _bench(arguments: argparse.Namespace) -> None:
+    from auralize.live import LiveBench
+    from auralize.rigedit import RigDraft
+    from tui.app import BenchApp
+
+    draft = RigDraft(arguments.rig)
+    engine = LiveBench(arguments.programme, list(draft.rig.choices.values()))
+    try:
+        engine.start(arguments.output)
+        BenchApp(draft, arguments.programme, engine, arguments.sessions).run()
+    finally:
+        engine.stop()
+
+
+def _trials(arguments: argparse.Namespace) -> None:
+    from auralize.trial import summarise
+
+    print("\n".join(summarise(arguments.logs).sentences))
 
 
 def _demo(arguments: argparse.Namespace) -> None:

@@ -10,6 +10,7 @@ import numpy as np
 
 from auralize.circuit.conductor import Real
 from auralize.circuit.network import Network, Solution, solve, source_impedance
+from auralize.installation import Budget, budget, temperature_rise
 from auralize.rig import Choice
 from auralize.riglay import Added
 
@@ -44,6 +45,8 @@ class Line:
     """Loop resistance of all cable on the way, skin and proximity effect in it."""
     cable_uh: float
     """Loop inductance of all cable on the way in microhenry."""
+    damping: float
+    """Damping factor: rated load impedance over the modulus of what the loudspeaker sees looking back."""
 
 
 @dataclass(frozen=True)
@@ -74,6 +77,38 @@ class LayFigures:
 
 
 @dataclass(frozen=True)
+class Heated:
+    """A run under the rig's programme."""
+
+    watts: float
+    """Heat in the cable."""
+    joint_watts: float
+    amperes: float
+    """rms in each conductor, at the near end."""
+    rise_kelvin: float | None
+    """A caution, see `installation.temperature_rise`; None where the cable's metal is not known."""
+
+
+@dataclass(frozen=True)
+class Driven:
+    """The rig under its programme: where the power goes."""
+
+    volts: float
+    crest_factor: float
+    drawn_watts: float
+    amplifier_amperes: float
+    peak_amperes: float
+    rating_watts: float | None
+    tapped_watts: float
+    """Sum of the taps of the line's transformers."""
+    loads: dict[str, float]
+    """W by loudspeaker."""
+    runs: dict[str, Heated]
+    transformers: dict[str, float]
+    """W lost in each."""
+
+
+@dataclass(frozen=True)
 class Figures:
     """Everything about one choice that does not depend on the programme."""
 
@@ -91,6 +126,14 @@ class Figures:
     """Rated load impedance over what the loudspeaker sees looking back, both at DC."""
     cable_share: float
     """Share of the amplifier's output power at 1 kHz that the cable turns into heat."""
+    lowest_ohm: float
+    """Lowest impedance that the amplifier sees, 20 Hz to 20 kHz."""
+    lowest_hz: float
+    reversed: bool
+    """Whether plus and minus are swapped at the loudspeaker."""
+    notes: tuple[str, ...]
+    driven: Driven | None
+    """None where the rig names no programme."""
     lays: tuple[LayFigures, ...]
     lines: tuple[Line, ...]
 
@@ -103,29 +146,90 @@ def figures(choice: Choice, frequencies: tuple[float, ...] = OCTAVES) -> Figures
     """All figures of a choice, its table at ``frequencies`` in Hz (0 to 100 kHz and beyond)."""
     network, load = choice.network, choice.listen
     at_1khz = solve(network, [REFERENCE])
+    swept = solve(network, _SWEEP)
     loss_1khz = float(loss_db(at_1khz, load)[0])
-    deviation = loss_db(solve(network, _SWEEP), load) - loss_1khz
-    worst = int(np.argmax(np.abs(deviation)))
+    deviation = _deviation(loss_db(swept, load), loss_1khz)
+    worst, lowest = int(np.argmax(np.abs(deviation))), int(np.argmin(np.abs(swept.presented)))
     back = float(source_impedance(network, load, [0.0])[0].real)
     return Figures(
         choice=choice.name,
         label=choice.label,
         runs={name: choice.described[name] for name in network.path(load)},
         load=load,
-        dc_loop_ohm=float(_cable_ohm(network, load, np.zeros(1))[0].real),
+        dc_loop_ohm=float(_way_ohm(network, load, np.zeros(1))[0].real),
         loss_1khz_db=loss_1khz,
         deviation_db=float(deviation[worst]),
         deviation_hz=float(_SWEEP[worst]),
         damping_factor=choice.nominal[load] / back if back > 0.0 else float("inf"),
         cable_share=float(at_1khz.cable_share()[0]),
+        lowest_ohm=float(np.abs(swept.presented[lowest])),
+        lowest_hz=float(_SWEEP[lowest]),
+        reversed=network.loads[load].reversed,
+        notes=choice.notes,
+        driven=_driven(choice),
         lays=tuple(_lay_figures(choice, run) for run in network.path(load) if run in choice.lays),
-        lines=_lines(network, load, np.asarray(frequencies, dtype=np.float64)),
+        lines=_lines(choice, np.asarray(frequencies, dtype=np.float64)),
     )
+
+
+def _deviation(loss: Real, reference: float) -> Real:
+    """Loss less its value at 1 kHz; none where nothing arrives at all."""
+    silent = ~np.isfinite(loss)
+    return np.where(silent, 0.0, loss) - (reference if np.isfinite(reference) else 0.0)
+
+
+_COILED_LAYERS = 4
+"""Layers on a drum that a coiled run is taken as: the worst that the estimate knows."""
+
+
+def _driven(choice: Choice) -> Driven | None:
+    if choice.programme is None:
+        return None
+    found = budget(choice.network, choice.programme)
+    heated = {
+        name: Heated(
+            found.runs[name],
+            found.joints[name],
+            found.run_current[name],
+            _rise(choice, name, found),
+        )
+        for name in choice.network.runs
+    }
+    return Driven(
+        volts=choice.programme.volts,
+        crest_factor=choice.programme.crest_factor,
+        drawn_watts=found.drawn,
+        amplifier_amperes=found.amplifier_current,
+        peak_amperes=found.amplifier_peak,
+        rating_watts=choice.rating,
+        tapped_watts=sum(choice.taps.values()),
+        loads=dict(found.loads),
+        runs=heated,
+        transformers=dict(found.transformers),
+    )
+
+
+def _rise(choice: Choice, name: str, found: Budget) -> float | None:
+    metal = choice.cables[name].metal
+    layers = _COILED_LAYERS if name in choice.lays and choice.lays[name].coiled else 0
+    if metal is None:
+        return None
+    try:
+        return temperature_rise(
+            found.run_current[name],
+            metal.resistance,
+            metal.area,
+            layers=layers,
+            material=metal.material,
+        )
+    except ValueError:  # a size that the estimate does not know
+        return None
 
 
 def loss_db(solution: Solution, load: str) -> Real:
     """Level of the receiving end relative to the sending end, over the solution's frequencies."""
-    return 20.0 * np.log10(np.abs(solution.receiving[load] / solution.reference(load)))
+    with np.errstate(divide="ignore"):  # nothing arrives: minus infinity dB
+        return 20.0 * np.log10(np.abs(solution.receiving[load] / solution.reference(load)))
 
 
 def drop_db(solution: Solution, load: str) -> Real:
@@ -165,14 +269,18 @@ def _spread(values: Sequence[float]) -> Spread:
     return Spread(float(min(values)), float(values[1]), float(max(values)))
 
 
-def _lines(network: Network, load: str, frequency: Real) -> tuple[Line, ...]:
+def _lines(choice: Choice, frequency: Real) -> tuple[Line, ...]:
+    network, load = choice.network, choice.listen
     solution = solve(network, frequency)
     ratio = solution.receiving[load] / solution.reference(load)
     impedance = network.loads[load].load.impedance(frequency)
-    ohm = _cable_ohm(network, load, frequency)
+    ohm = _way_ohm(network, load, frequency)
     # At 0 Hz an inductance has no reactance to be read from: it is taken a little above.
     nearby = np.maximum(frequency, 1e-2)
-    henry = _cable_ohm(network, load, nearby).imag / (2.0 * np.pi * nearby)
+    henry = _way_ohm(network, load, nearby).imag / (2.0 * np.pi * nearby)
+    back = np.abs(source_impedance(network, load, frequency))
+    with np.errstate(divide="ignore"):
+        damping = choice.nominal[load] / back
     columns = (
         frequency,
         loss_db(solution, load),
@@ -182,11 +290,13 @@ def _lines(network: Network, load: str, frequency: Real) -> tuple[Line, ...]:
         np.degrees(np.angle(impedance)),
         ohm.real,
         henry * 1e6,
+        damping,
     )
     return tuple(Line(*(float(v) for v in row)) for row in zip(*columns, strict=True))
 
 
-def _cable_ohm(network: Network, load: str, frequency: Real) -> np.ndarray[Any, Any]:
-    """Series impedance in ohm of all cable between amplifier and loudspeaker."""
+def _way_ohm(network: Network, load: str, frequency: Real) -> np.ndarray[Any, Any]:
+    """Series impedance in ohm of all cable and joints between amplifier and loudspeaker."""
     runs = [network.runs[name] for name in network.path(load)]
-    return sum((run.series(frequency) for run in runs), np.zeros(frequency.shape, complex))
+    joints = sum(run.near.both + run.far.both for run in runs) + network.loads[load].contact.both
+    return sum((run.series(frequency) for run in runs), np.full(frequency.shape, joints, complex))

@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final, cast
 
@@ -58,6 +58,8 @@ class Choice:
     """What the lay adds, for those runs where it adds anything."""
     cables: Mapping[str, ReadCable]
     """The cable of each run."""
+    cable_names: Mapping[str, str]
+    """What it is called in the rig file."""
     taps: Mapping[str, float]
     """W that each transformer of a constant-voltage line takes at its tap."""
     rating: float | None = None
@@ -66,6 +68,15 @@ class Choice:
     """What the rig is driven with, where it says so."""
     notes: tuple[str, ...] = ()
     """What is to be known of measured data."""
+
+    def at(self, load: str | None) -> Choice:
+        """The same, heard at another loudspeaker (None: as it is); raises RigError."""
+        if load is None:
+            return self
+        if load not in self.network.loads:
+            known = ", ".join(self.network.loads)
+            raise RigError(f"choice {self.name!r} has no load {load!r}; right is one of {known}")
+        return replace(self, listen=load)
 
 
 @dataclass(frozen=True)
@@ -87,6 +98,16 @@ class Rig:
                     f"{self.path}: choice {name!r} is not in it; right is one of {known}"
                 )
         return [self.choices[name] for name in dict.fromkeys(names or self.choices)]
+
+    def changed(self, choice: Choice, values: Mapping[Any, Any]) -> Choice:
+        """The choice with other values at some places (tuples of keys); raises RigError."""
+        overlay: dict[str, Any] = dict(self.data.get("choices", {}).get(choice.name, {}))
+        for place, value in values.items():
+            for key in reversed(place):
+                value = {key: value}
+            overlay = _overlay(overlay, value)
+        found = read_rig({**self.data, "choices": {choice.name: overlay}}, self.path)
+        return replace(found.choices[choice.name], listen=choice.listen)
 
 
 def load_rig(path: Path | str) -> Rig:
@@ -181,6 +202,7 @@ def _read_choice(
         described={n: read[n].words for n in network.runs},
         lays={n: lay for n in network.runs if (lay := read[n].lay) is not None},
         cables={n: read[n].cable for n in network.runs},
+        cable_names={n: run_tables[n].text("cable") for n in network.runs},
         taps={n: taps[n] for n in network.transformers if n in taps},
         rating=rating,
         programme=programme,

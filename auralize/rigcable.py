@@ -21,6 +21,7 @@ from auralize.circuit.conductor import (
     SOLID_FILL,
     STRANDED_FILL,
     Conductor,
+    Material,
     StrandClass,
     make_conductor,
     temperature_factor,
@@ -51,6 +52,17 @@ class ReadCable:
     shape: LaidCable | None = None
     closed: bool = False
     """True where the field outside is (next to) nothing, so that coiling the whole adds nothing."""
+    metal: Metal | None = None
+    """What one conductor is made of; None where the cable was measured."""
+
+
+@dataclass(frozen=True)
+class Metal:
+    """One conductor: ``area`` in m2, ``resistance`` in ohm/m at 20 degC."""
+
+    area: float
+    resistance: float
+    material: Material
 
 
 def read_cable(cable: Table, celsius: float) -> ReadCable:
@@ -64,7 +76,7 @@ def read_cable(cable: Table, celsius: float) -> ReadCable:
 
 def _read_pair(cable: Table, celsius: float) -> ReadCable:
     construction = cable.text("construction")
-    conductor, words = _read_conductor(cable, celsius)
+    conductor, words, metal = _read_conductor(cable, celsius)
     spacing, core_diameter = _read_spacing(cable, conductor, construction)
     sheath = 0.0
     if construction != "single cores":
@@ -85,7 +97,7 @@ def _read_pair(cable: Table, celsius: float) -> ReadCable:
         lay_length=lay_length,
     )
     shape = LaidCable(conductor, spacing, core_diameter, sheath, lay_length)
-    return ReadCable(pair, f"{words} {construction}", shape)
+    return ReadCable(pair, f"{words} {construction}", shape, metal=metal)
 
 
 def _read_lay_length(cable: Table, across: float) -> float:
@@ -101,7 +113,7 @@ def _read_lay_length(cable: Table, across: float) -> float:
 
 
 def _read_four_core(cable: Table, celsius: float) -> ReadCable:
-    conductor, words = _read_conductor(cable, celsius)
+    conductor, words, metal = _read_conductor(cable, celsius)
     spacing, _ = _read_spacing(cable, conductor, "four-core")
     lay_length = _read_lay_length(cable, spacing * 2.0**0.5)
     joined = cable.one_of("joined", ("opposite cores", "cores side by side"), "opposite cores")
@@ -111,11 +123,11 @@ def _read_four_core(cable: Table, celsius: float) -> ReadCable:
     from_geometry = loop_capacitance(square(spacing), [conductor.radius] * 4, shares, permittivity)
     dielectric = Dielectric(from_geometry, loss_tangent)
     four = FourCoreCable(conductor, spacing, dielectric, lay_length, crossed)
-    return ReadCable(four, f"4 x {words} four-core, {joined} joined", closed=True)
+    return ReadCable(four, f"4 x {words} four-core, {joined} joined", closed=True, metal=metal)
 
 
 def _read_coaxial(cable: Table, celsius: float) -> ReadCable:
-    conductor, words = _read_conductor(cable, celsius)
+    conductor, words, metal = _read_conductor(cable, celsius)
     inner = conductor.radius + cable.quantity("insulation", "length", "0.05 mm", "5 cm")
     outer = inner + cable.quantity("shield", "length", "0.02 mm", "1 cm")
     at_20 = cable.quantity("shield_resistance", "resistance per length", "0.01 mohm/m", "20 ohm/m")
@@ -123,10 +135,10 @@ def _read_coaxial(cable: Table, celsius: float) -> ReadCable:
     permittivity, loss_tangent = _read_dielectric(cable, "PE")
     capacitance = coaxial_capacitance(conductor.radius, inner, permittivity)
     coaxial = CoaxialCable(conductor, inner, outer, shield, Dielectric(capacitance, loss_tangent))
-    return ReadCable(coaxial, f"{words} coaxial", closed=True)
+    return ReadCable(coaxial, f"{words} coaxial", closed=True, metal=metal)
 
 
-def _read_conductor(cable: Table, celsius: float) -> tuple[Conductor, str]:
+def _read_conductor(cable: Table, celsius: float) -> tuple[Conductor, str, Metal]:
     area = cable.quantity("conductor", "area", "0.03 mm2", "120 mm2")
     material = MATERIALS[cable.one_of("material", MATERIALS, "copper")]
     kinds = {"solid": None, "stranded": None, "class 1": 1, "class 2": 2, "class 5": 5}
@@ -140,7 +152,8 @@ def _read_conductor(cable: Table, celsius: float) -> tuple[Conductor, str]:
         conductor = make_conductor(area, material, strand_class, fill, celsius)
     except ValueError as error:
         raise cable.refuse("strands", str(error)) from None
-    return conductor, f"{show_area(area)} {material.name}, {strands},"
+    metal = Metal(area, conductor.resistance / temperature_factor(material, celsius), material)
+    return conductor, f"{show_area(area)} {material.name}, {strands},", metal
 
 
 def _read_spacing(cable: Table, conductor: Conductor, construction: str) -> tuple[float, float]:

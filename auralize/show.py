@@ -11,10 +11,11 @@ from collections.abc import Sequence
 from dataclasses import asdict, fields
 from typing import TYPE_CHECKING, Any
 
-from auralize.units import show_frequency
+from auralize.units import show_frequency, show_length
 
 if TYPE_CHECKING:
-    from auralize.figures import Figures, LayFigures, Line, Spread
+    from auralize.figures import Driven, Figures, Heated, LayFigures, Line, Spread
+    from auralize.fit import Fit, Kind
     from auralize.render import Gains, Match, Output, Rendered
 
 
@@ -34,6 +35,8 @@ def _comparison(found: Sequence[Figures]) -> str:
     rows.append(("  which is at", *(show_frequency(_three(f.deviation_hz)) for f in found)))
     rows.append(("damping factor at the load (DC)", *(_factor(f.damping_factor) for f in found)))
     rows.append(("power at 1 kHz that heats cable", *(f"{f.cable_share:.1%}" for f in found)))
+    rows.append(("lowest load on the amplifier, ohm", *(f"{f.lowest_ohm:.2f}" for f in found)))
+    rows.append(("  which is at", *(show_frequency(_three(f.lowest_hz)) for f in found)))
     return _columns(rows)
 
 
@@ -49,12 +52,70 @@ def _three(value: float) -> float:
 def _by_frequency(figures: Figures) -> str:
     runs = [_wrapped(f"run {name}: {words}") for name, words in figures.runs.items()]
     runs += [_lay(lay) for lay in figures.lays]
+    runs += [_wrapped(note) for note in figures.notes]
+    if figures.reversed:
+        runs.append(
+            _wrapped(f"At {figures.load} plus and minus are swapped: its polarity is reversed.")
+        )
+    if figures.lowest_ohm < LOWEST_SAFE:
+        runs.append(_wrapped(OVERLOAD.format(ohm=figures.lowest_ohm)))
+    if figures.driven is not None:
+        runs.append(_driven(figures.driven))
     rows: list[tuple[str, ...]] = [
-        ("frequency", "loss", "phase", "drop", "load", "phase", "cable", "cable")
+        ("frequency", "loss", "phase", "drop", "load", "phase", "cable", "cable", "damping")
     ]
-    rows.append(("", "dB", "deg", "dB", "ohm", "deg", "ohm", "uH"))
+    rows.append(("", "dB", "deg", "dB", "ohm", "deg", "ohm", "uH", "factor"))
     rows += [_row(line) for line in figures.lines]
     return "\n".join([f"{figures.choice}: {figures.label}", *runs, _columns(rows)])
+
+
+LOWEST_SAFE = 2.0
+"""ohm; few amplifiers are rated to drive less (common practice, no source)."""
+OVERLOAD = (
+    "Caution: the amplifier sees {ohm:.2g} ohm. Its protection will act, or it will be damaged: do not "
+    "drive this; find the fault first."
+)
+HOT = 30.0
+"""K of a conductor over the air from which the table says so: what flexible cables are rated for."""
+
+
+def _driven(driven: Driven) -> str:
+    """Where the power of the programme goes."""
+    lines = [
+        _wrapped(
+            f"At {driven.volts:.3g} V (crest factor {driven.crest_factor:.2g}) the amplifier gives "
+            f"{driven.drawn_watts:.3g} W, {driven.amplifier_amperes:.3g} A rms, "
+            f"{driven.peak_amperes:.3g} A peak{_loading(driven)}."
+        )
+    ]
+    lines += [_wrapped(f"  {name} gets {watts:.3g} W") for name, watts in driven.loads.items()]
+    lines += [_wrapped(f"  {name} burns {_heated(heated)}") for name, heated in driven.runs.items()]
+    lines += [
+        _wrapped(f"  {name} loses {watts:.3g} W") for name, watts in driven.transformers.items()
+    ]
+    return "\n".join(lines)
+
+
+def _loading(driven: Driven) -> str:
+    parts = []
+    if driven.tapped_watts:
+        parts.append(f"the taps add up to {driven.tapped_watts:.4g} W")
+    if driven.rating_watts is not None:
+        parts.append(f"the amplifier is rated {driven.rating_watts:.4g} W")
+        if max(driven.tapped_watts, driven.drawn_watts) > driven.rating_watts:
+            parts.append("OVERLOADED")
+    return "; " + ", ".join(parts) if parts else ""
+
+
+def _heated(heated: Heated) -> str:
+    joints = f" and {heated.joint_watts:.3g} W in its joints" if heated.joint_watts else ""
+    text = f"{heated.watts:.3g} W{joints}, {heated.amperes:.3g} A in each conductor"
+    if heated.rise_kelvin is None:
+        return text
+    text += f"; its metal settles about {heated.rise_kelvin:.0f} K over the air"
+    if heated.rise_kelvin > HOT:
+        text += ". Caution: too hot for most cables; ask the maker's rating and local codes"
+    return text
 
 
 HEAT = (
@@ -93,6 +154,7 @@ def _row(line: Line) -> tuple[str, ...]:
         f"{line.load_degrees:.1f}",
         f"{line.cable_ohm:.3f}",
         f"{line.cable_uh:.2f}",
+        _factor(line.damping),
     )
 
 
@@ -104,6 +166,31 @@ def _columns(rows: Sequence[Sequence[str]]) -> str:
         cells = [cell.rjust(width) for cell, width in zip(others, widths[1:], strict=True)]
         lines.append("  ".join([first.ljust(widths[0]), *cells]).rstrip())
     return "\n".join(lines)
+
+
+def as_fits(title: str, found: Sequence[Fit], kind: Kind, tolerance: float) -> str:
+    """What length or size would do, a column a choice."""
+    words = {
+        "loss": "loss",
+        "deviation": "deviation from 1 kHz",
+        "heat": "share of power in the cable",
+    }[kind]
+    limit = f"{tolerance * 100:.3g} %" if kind == "heat" else f"{tolerance:.3g} dB"
+    rows = [("", *(f.choice for f in found)), ("run", *(f.run for f in found))]
+    rows.append((f"{words} now", *(_measured(f.now, kind) for f in found)))
+    rows.append(("length now", *(show_length(f.length) for f in found)))
+    rows.append(("longest that will do", *(_longest(f.longest) for f in found)))
+    rows.append(("thinnest metric size", *(f.metric or "none" for f in found)))
+    rows.append(("thinnest even gauge", *(f.gauge or "none" for f in found)))
+    return f"{title}\nup to {limit} {words}, 20 Hz to 20 kHz\n\n{_columns(rows)}"
+
+
+def _measured(value: float, kind: Kind) -> str:
+    return f"{value:.1%}" if kind == "heat" else f"{value:.2f} dB"
+
+
+def _longest(metres: float | None) -> str:
+    return "none" if metres is None else show_length(metres)
 
 
 def as_json(title: str, found: Sequence[Figures]) -> str:
