@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any, Final
@@ -142,25 +143,40 @@ class Figures:
         return asdict(self)
 
 
+@dataclass(frozen=True)
+class Headline:
+    """The two figures that stand beside a choice."""
+
+    loss_1khz_db: float
+    damping_factor: float
+
+
+def headline(choice: Choice) -> Headline:
+    """Loss at 1 kHz, and damping factor at the loudspeaker (DC)."""
+    loss = loss_db(solve(choice.network, [REFERENCE]), choice.listen)
+    back = float(source_impedance(choice.network, choice.listen, [0.0])[0].real)
+    return Headline(
+        float(loss[0]), choice.nominal[choice.listen] / back if back > 0.0 else math.inf
+    )
+
+
 def figures(choice: Choice, frequencies: tuple[float, ...] = OCTAVES) -> Figures:
     """All figures of a choice, its table at ``frequencies`` in Hz (0 to 100 kHz and beyond)."""
     network, load = choice.network, choice.listen
-    at_1khz = solve(network, [REFERENCE])
+    at_1khz, short = solve(network, [REFERENCE]), headline(choice)
     swept = solve(network, _SWEEP)
-    loss_1khz = float(loss_db(at_1khz, load)[0])
-    deviation = _deviation(loss_db(swept, load), loss_1khz)
+    deviation = _deviation(loss_db(swept, load), short.loss_1khz_db)
     worst, lowest = int(np.argmax(np.abs(deviation))), int(np.argmin(np.abs(swept.presented)))
-    back = float(source_impedance(network, load, [0.0])[0].real)
     return Figures(
         choice=choice.name,
         label=choice.label,
         runs={name: choice.described[name] for name in network.path(load)},
         load=load,
         dc_loop_ohm=float(_way_ohm(network, load, np.zeros(1))[0].real),
-        loss_1khz_db=loss_1khz,
+        loss_1khz_db=short.loss_1khz_db,
         deviation_db=float(deviation[worst]),
         deviation_hz=float(_SWEEP[worst]),
-        damping_factor=choice.nominal[load] / back if back > 0.0 else float("inf"),
+        damping_factor=short.damping_factor,
         cable_share=float(at_1khz.cable_share()[0]),
         lowest_ohm=float(np.abs(swept.presented[lowest])),
         lowest_hz=float(_SWEEP[lowest]),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache, partial
 from typing import Final, cast, get_args
 
@@ -56,7 +56,7 @@ class ReadLay:
 
     words: str
     nominal: Added
-    spread: Callable[[], Spread]
+    spread: Callable[[], Spread] = field(compare=False)
     """Solves the lays that the description leaves open; slower (seconds for a hundred turns)."""
     coiled: bool
     """True where cable lies on itself and cannot shed its heat."""

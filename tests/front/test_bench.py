@@ -1,0 +1,401 @@
+"""The screens, driven by keys: what they tell the engine and what they say."""
+
+import asyncio
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile as sf
+from bench_engine import SilentEngine
+from textual.widgets import Input, OptionList, Static
+
+from auralize.matching import SOURCE, Heard
+from auralize.rigedit import RigDraft
+from auralize.trial import verify
+from tui.app import BenchApp
+from tui.bench import BenchScreen
+from tui.curves import Curves, column_at, columns_of, draw
+from tui.edit import EditScreen, fields_of, typed
+from tui.help import HelpScreen
+from tui.trials import OutcomeScreen, TrialScreen, TrialSetup
+
+pytest.importorskip("tomlkit", reason="the bench edits with tomlkit (extra: bench)")
+DEMO = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
+SIZE = (80, 24)
+
+
+@pytest.fixture
+def app(tmp_path):
+    rig = tmp_path / "mill.toml"
+    rig.write_bytes(DEMO.read_bytes())
+    sound = tmp_path / "bells.wav"
+    t = np.arange(48_000) / 48_000
+    sf.write(sound, 0.3 * np.sin(2 * np.pi * 440 * t), 48_000, "PCM_24")
+    draft = RigDraft(rig)
+    return BenchApp(draft, sound, SilentEngine(draft.rig.choices.values()), tmp_path / "trials")
+
+
+def drive(app, steps, size=SIZE):
+    """Run the app and ``steps(pilot)`` in it."""
+
+    async def run():
+        async with app.run_test(size=size) as pilot:
+            await pilot.pause()
+            await app.workers.wait_for_complete()
+            await steps(pilot)
+
+    asyncio.run(run())
+
+
+def text_of(screen, name):
+    return str(screen.query_one(name, Static).render())
+
+
+def everything(app):
+    """All text that is on the screen."""
+    return "\n".join(
+        "".join(segment.text for segment in strip)
+        for strip in app.screen._compositor.render_strips()
+    )
+
+
+def test_keys_choose_what_is_heard(app):
+    async def steps(pilot):
+        for key in ("2", "d", "c", "s", "r"):
+            await pilot.press(key)
+        heard = [call[1] for call in app.engine.calls if call[0] == "hear"]
+        assert heard[-5:] == [
+            Heard("receiving", "bought"),
+            Heard("drop", "bought"),
+            Heard("drop", "bought", 1),
+            SOURCE.__class__("source", None, 1),
+            Heard("receiving", "bought", 1),
+        ]
+
+    drive(app, steps)
+
+
+def test_transport_keys(app):
+    async def steps(pilot):
+        await pilot.press("space", "space", "right", "left", "left", "up", "down")
+        calls = [
+            c for c in app.engine.calls if c in ("play", "pause") or c[0] in ("seek", "volume")
+        ]
+        assert calls == [
+            "play",
+            "pause",
+            ("seek", 17.5),
+            ("seek", 12.5),
+            ("seek", 7.5),
+            ("volume", -19.0),
+            ("volume", -20.0),
+        ]
+
+    drive(app, steps)
+
+
+def test_match_goes_round(app):
+    async def steps(pilot):
+        await pilot.press("m", "m", "m")
+        assert [c[1] for c in app.engine.calls if c[0] == "match"] == [
+            "loudness",
+            1000.0,
+            "installed",
+        ]
+
+    drive(app, steps)
+
+
+def test_loop_takes_three_presses(app):
+    async def steps(pilot):
+        await pilot.press("l", "right", "l", "l")
+        assert [c[1] for c in app.engine.calls if c[0] == "loop"] == [(12.5, 17.5), None]
+
+    drive(app, steps)
+
+
+def test_what_is_heard_and_all_its_gains_are_in_plain_words(app):
+    async def steps(pilot):
+        await pilot.press("2", "d")
+        await pilot.pause(0.2)
+        now = text_of(app.screen, "#now")
+        assert "THE DROP of bought" in now
+        assert "levels as installed" in now
+        assert "make-up" in now
+        assert "headroom -1.50" in now
+        assert "0:12.5 of 0:24.0" in text_of(app.screen, "#meters")
+
+    drive(app, steps)
+
+
+def test_choices_and_key_figures_are_shown_without_colour(app):
+    async def steps(pilot):
+        shown = everything(app)
+        for words in ("1 reel", "2 bought", "3 beams", "-1.39 dB 1 kHz, damping 7.92"):
+            assert words in shown
+        assert ">1 reel" in shown  # the chosen one is marked by a sign, not by a colour alone
+
+    drive(app, steps)
+
+
+def test_a_click_hears_a_choice(app):
+    async def steps(pilot):
+        await pilot.click("#choices", offset=(4, 3))
+        assert app.engine.status().heard == Heard("receiving", "bought")
+
+    drive(app, steps)
+
+
+def test_news_of_the_engine_are_told(app):
+    async def steps(pilot):
+        app.engine.tell("null sink is gone; playing goes on when it is back")
+        await pilot.pause(0.3)
+        assert "is gone" in text_of(app.screen, "#message")
+
+    drive(app, steps)
+
+
+@pytest.mark.parametrize("size", [(40, 12), (59, 24), (80, 19)])
+def test_a_small_terminal_says_what_it_needs(app, size):
+    async def steps(pilot):
+        assert "the bench needs 60 x 20" in text_of(app.screen, "#message")[: size[0] * 2]
+
+    drive(app, steps, size)
+
+
+def test_it_grows_back(app):
+    async def steps(pilot):
+        await pilot.resize_terminal(40, 12)
+        await pilot.resize_terminal(100, 30)
+        await pilot.pause()
+        assert app.screen.query_one("#now").display
+
+    drive(app, steps)
+
+
+def test_help_lists_every_key_of_the_bench(app):
+    async def steps(pilot):
+        await pilot.press("question_mark")
+        assert isinstance(app.screen, HelpScreen)
+        text = str(app.screen.query_one(Static).render())
+        for words in ("Hear the drop", "Set up a blind trial", "Write the rig file", "Back 5 s"):
+            assert words in text
+        await pilot.press("escape")
+        assert isinstance(app.screen, BenchScreen)
+
+    drive(app, steps)
+
+
+def test_command_palette_opens(app):
+    async def steps(pilot):
+        await pilot.press("ctrl+p")
+        await pilot.pause()
+        assert app.screen.__class__.__name__ == "CommandPalette"
+        await pilot.press("escape")
+
+    drive(app, steps)
+
+
+def edit(pilot, app, words, value):
+    """Open the editor, pick a field by its words, type a value."""
+
+    async def go():
+        await pilot.press("e")
+        await pilot.pause()
+        assert isinstance(app.screen, EditScreen)
+        fields = [f.words for f in fields_of(app.draft, app.screen._choice)]
+        options = app.screen.query_one(OptionList)
+        options.highlighted = fields.index(words)
+        await pilot.press("enter")
+        entry = app.screen.query_one(Input)
+        entry.value = value
+        await pilot.press("enter")
+        await pilot.pause()
+
+    return go()
+
+
+def test_an_edit_is_heard_undone_and_written_only_when_asked(app):
+    before = app.draft.path.read_text()
+
+    async def steps(pilot):
+        await edit(pilot, app, "pond: length", "200 ft")
+        assert ("update", "reel") in app.engine.calls
+        assert ("update", "bought") not in app.engine.calls
+        assert app.draft.rig.choices["reel"].network.runs["pond"].length == pytest.approx(60.96)
+        assert "(not saved)" in text_of(app.screen, "#title")
+        assert app.draft.path.read_text() == before
+        await pilot.press("u")
+        assert app.draft.rig.choices["reel"].network.runs["pond"].length == 62.0
+        await edit(pilot, app, "amplifier: damping factor", "50")
+        assert app.draft.rig.choices["reel"].network.amplifier.resistance == pytest.approx(0.16)
+        await pilot.press("w")
+        assert "damping_factor = 50" in app.draft.path.read_text()
+        assert "# the load that the damping factor refers to" in app.draft.path.read_text()
+
+    drive(app, steps)
+
+
+def test_a_wrong_edit_is_refused_in_one_sentence_and_changes_nothing(app):
+    async def steps(pilot):
+        await edit(pilot, app, "pond: length", "62")
+        assert "has no unit" in text_of(app.screen, "#message")
+        assert not app.draft.unsaved
+        assert not [c for c in app.engine.calls if c[0] == "update"]
+
+    drive(app, steps)
+
+
+def test_unsaved_work_of_a_crash_is_offered(app, tmp_path):
+    app.draft.change("reel", ("runs", "pond", "length"), "70 m")
+    again = RigDraft(app.draft.path)
+    fresh = BenchApp(
+        again, app.source, SilentEngine(again.rig.choices.values()), tmp_path / "trials"
+    )
+
+    async def steps(pilot):
+        assert "Unsaved work" in text_of(fresh.screen, "#message")
+        assert fresh.draft.rig.choices["reel"].network.runs["pond"].length == 70.0
+
+    drive(fresh, steps)
+
+
+def test_typed_values_keep_their_kind():
+    assert typed("50", 400) == 50.0
+    assert typed("62 m", "60 m") == "62 m"
+    assert typed("many", 400) == "many"
+
+
+async def begin_trial(pilot, app, *, protocol=None, trials="4", practice=False):
+    await pilot.press("b")
+    await pilot.pause()
+    setup = app.screen
+    assert isinstance(setup, TrialSetup)
+    setup.query_one("#listener", Input).value = "lamplighter"
+    setup.query_one("#trials", Input).value = trials
+    if protocol:
+        setup.query_one("#protocol").value = protocol
+    if practice:
+        setup.query_one("#practice").value = True
+    await pilot.pause()
+    setup.begin()
+    await pilot.pause()
+
+
+@pytest.mark.parametrize(
+    ("protocol", "keys", "answers"),
+    [("matched-to-sample", "abx", "jk"), ("triangle", "123", "jkl")],
+)
+def test_a_whole_blind_session(app, protocol, keys, answers):
+    async def steps(pilot):
+        await begin_trial(pilot, app, protocol=protocol)
+        assert isinstance(app.screen, TrialScreen)
+        shown = []
+        for trial in range(4):
+            for key in keys:
+                await pilot.press(key)
+            shown.append(
+                text_of(app.screen, "#trial-text").replace(f"Trial {trial + 1} ", "Trial N ")
+            )
+            await pilot.press(answers[trial % len(answers)], "enter")
+            await pilot.pause()
+        assert len(set(shown)) == 1  # no trial looks different from another
+        assert isinstance(app.screen, OutcomeScreen)
+        outcome = str(app.screen.query_one(Static).render())
+        assert "of 4" in outcome
+        assert "Seed" in outcome
+        assert "no difference" not in outcome.lower()
+        await pilot.press("escape")
+        assert isinstance(app.screen, BenchScreen)
+        assert app.engine.calls[-1][0] == "hear"  # openly again
+        assert ("match", "loudness") in app.engine.calls
+
+    drive(app, steps)
+    (log,) = app.log_folder.glob("*.jsonl")
+    assert not verify(log).discrepancies
+    assert verify(log).outcome is not None
+    records = [json.loads(line) for line in log.read_text().splitlines()]
+    assert [r["record"] for r in records] == ["opening", *["answer"] * 4, "closing"]
+
+
+def test_no_answer_is_given_by_accident(app):
+    async def steps(pilot):
+        await begin_trial(pilot, app)
+        await pilot.press("enter", "j", "k")
+        assert app.screen._presenter.answered == 0
+        await pilot.press("enter")
+        assert app.screen._presenter.answered == 1
+
+    drive(app, steps)
+
+
+def test_giving_up_is_asked_twice_and_does_not_count(app):
+    async def steps(pilot):
+        await begin_trial(pilot, app)
+        await pilot.press("a", "j", "enter", "escape")
+        assert isinstance(app.screen, TrialScreen)
+        assert "will not count" in text_of(app.screen, "#trial-text")
+        await pilot.press("escape")
+        await pilot.pause()
+        assert isinstance(app.screen, BenchScreen)
+
+    drive(app, steps)
+
+
+def test_practice_tells_after_each_answer_and_writes_nothing(app):
+    async def steps(pilot):
+        await begin_trial(pilot, app, practice=True)
+        await pilot.press("a", "x", "j", "enter")
+        told = text_of(app.screen, "#trial-text")
+        assert "Right: X is" in told or "Wrong: X is" in told
+        await pilot.press("escape")
+
+    drive(app, steps)
+    assert not app.log_folder.exists()
+
+
+def test_setup_refuses_in_one_sentence(app):
+    async def steps(pilot):
+        await begin_trial(pilot, app, trials="0")
+        assert isinstance(app.screen, TrialSetup)
+        assert "trials" in text_of(app.screen, "#setup-message")
+
+    drive(app, steps)
+
+
+def test_quit(app):
+    async def steps(pilot):
+        await pilot.press("q")
+
+    drive(app, steps)
+    assert app.return_code == 0
+
+
+# ---- curves ---------------------------------------------------------------------------------------
+
+
+def test_the_frequency_axis_is_logarithmic():
+    columns = columns_of(60)
+    assert np.allclose(np.diff(np.log(columns)), np.log(1000) / 60)
+    assert column_at(20, 60) == 0
+    assert column_at(20_000, 60) == 59
+    assert abs(column_at(632.5, 60) - 30) <= 1
+
+
+def test_a_curve_is_drawn_where_it_is():
+    levels = np.linspace(-6.0, 0.0, 54)
+    lines = draw({"1": levels}, "1", None, 60, 14)
+    assert lines[0].rstrip().endswith("1")  # 0 dB is top right
+    assert lines[-3][6] == "1"  # -6 dB is bottom left
+    assert max(len(line) for line in lines) <= 60
+
+
+def test_curves_fill_their_widget(app):
+    async def steps(pilot):
+        drawn = app.screen.query_one(Curves).render().plain
+        assert "loss, dB" in drawn
+        assert "prog|" in drawn
+        assert {"1", "2", "3"} <= set(drawn)
+
+    drive(app, steps)

@@ -1,0 +1,60 @@
+"""The application: one rig, one programme, one engine; the screens on top of each other."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from textual.app import App
+from textual.binding import Binding
+
+from auralize.rigedit import RigDraft
+from tui.bench import BenchScreen
+from tui.help import HelpScreen
+
+if TYPE_CHECKING:
+    from auralize.live import LiveBench
+
+
+class BenchApp(App[None]):
+    """Opens on the bench. The engine is started and stopped by whoever made it."""
+
+    TITLE = "auralize"
+    ENABLE_COMMAND_PALETTE = True
+    BINDINGS = [
+        Binding("question_mark", "help", "Help", key_display="?", tooltip="This list", id="help"),
+        Binding("q", "leave", "Quit", show=False, tooltip="Quit; unsaved work is kept", id="quit"),
+    ]
+    CSS = """
+    Screen { layout: vertical; }
+    #title, #message, #caution { height: 1; }
+    #top { height: 1fr; min-height: 9; }
+    #choices { width: 36; border: round $foreground; padding: 0 1; }
+    #curves { width: 1fr; }
+    #now { height: 5; border: heavy $foreground; padding: 0 1; text-style: bold; }
+    #meters { height: 2; padding: 0 1; }
+    ModalScreen { align: center middle; }
+    .card { width: 74; max-width: 100%; height: auto; max-height: 100%; border: double $foreground;
+            padding: 0 1; background: $surface; }
+    .card Input, .card Select { height: 3; }
+    """
+
+    def __init__(self, draft: RigDraft, source: Path, engine: LiveBench, log_folder: Path) -> None:
+        super().__init__()
+        self.draft = draft
+        self.source = source
+        self.engine = engine
+        self.log_folder = log_folder
+
+    def on_mount(self) -> None:
+        self.theme = "textual-ansi" if self.console.no_color else self.theme
+        self.push_screen(BenchScreen(self.draft, self.source, self.engine, self.log_folder))
+
+    def action_help(self) -> None:
+        """What can be done on the screen that is shown."""
+        if not isinstance(self.screen, HelpScreen):
+            self.push_screen(HelpScreen(self.screen))
+
+    def action_leave(self) -> None:
+        """Quit; unsaved work stays in the recovery file and is offered next time."""
+        self.exit()

@@ -1,0 +1,364 @@
+"""The bench: choices and their figures, what is heard now, curves, levels, position."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from textual import work
+from textual.app import ComposeResult
+from textual.binding import Binding
+from textual.containers import Horizontal
+from textual.events import Click, Resize
+from textual.screen import Screen
+from textual.widgets import Footer, Static
+
+from auralize.circuit.network import solve
+from auralize.errors import AuralizeError
+from auralize.figures import Headline, drop_db, headline, loss_db
+from auralize.matching import Heard, HeardSignal
+from auralize.rig import Choice
+from auralize.rigedit import RigDraft
+from auralize.spectrum import third_octaves
+from tui.curves import Curves, Levels
+from tui.edit import Change, EditScreen
+from tui.trials import TrialSetup
+from tui.words import clock, gain_words, heard_words, key_figures, level_bar, match_words
+
+if TYPE_CHECKING:
+    from auralize.live import LiveBench, Status
+    from auralize.render import Match
+
+SMALLEST: Final = (60, 20)
+"""Columns and rows under which the bench only says what it needs."""
+CAUTION: Final = "Starts quiet: raise the volume slowly, loud sound damages hearing"
+_POLL: Final = 0.1
+"""s between two looks at the engine."""
+_SEEK: Final = 5.0
+_VOLUME_STEP: Final = 1.0
+_MATCHES: Final[tuple[Match, ...]] = ("installed", "loudness", 1000.0)
+_FREQUENCY: Final = np.geomspace(20.0, 20_000.0, 300)
+
+
+class ChoiceList(Static):
+    """The choices, two lines each; a click hears one."""
+
+    can_focus = False
+
+    def on_click(self, event: Click) -> None:
+        """Hear the choice that was clicked."""
+        screen = self.screen
+        if isinstance(screen, BenchScreen):
+            screen.action_choose(max(0, event.y - 1) // 2 + 1)
+
+
+class BenchScreen(Screen[None]):
+    """The main screen."""
+
+    BINDINGS = [
+        Binding("space", "play", "Play", tooltip="Play or pause", id="bench.play"),
+        *(
+            Binding(
+                str(n),
+                f"choose({n})",
+                f"Choice {n}",
+                show=False,
+                tooltip="Hear choice 1 (2 to 9: the others)" if n == 1 else "",
+                id=f"bench.choice{n}",
+            )
+            for n in range(1, 10)
+        ),
+        Binding("s", "hear('source')", "Source", tooltip="Hear the source", id="bench.source"),
+        Binding(
+            "r", "hear('receiving')", "Receiving", tooltip="Hear the receiving end", id="bench.rec"
+        ),
+        Binding("d", "hear('drop')", "Drop", tooltip="Hear the drop", id="bench.drop"),
+        Binding(
+            "c",
+            "conductors",
+            "1/2",
+            show=False,
+            tooltip="Drop over one conductor or both",
+            id="bench.cond",
+        ),
+        Binding("m", "match", "Match", tooltip="Next way of matching levels", id="bench.match"),
+        Binding(
+            "p",
+            "curves",
+            "Curves",
+            show=False,
+            tooltip="Curves of loss or of drop",
+            id="bench.curves",
+        ),
+        Binding("left", "seek(-1)", "Back", show=False, tooltip="Back 5 s", id="bench.back"),
+        Binding("right", "seek(1)", "On", show=False, tooltip="On 5 s", id="bench.on"),
+        Binding("up", "volume(1)", "Louder", show=False, tooltip="1 dB louder", id="bench.up"),
+        Binding("down", "volume(-1)", "Softer", show=False, tooltip="1 dB softer", id="bench.down"),
+        Binding(
+            "l",
+            "loop",
+            "Loop",
+            show=False,
+            tooltip="Loop: start, then end, then off",
+            id="bench.loop",
+        ),
+        Binding("e", "edit", "Edit", tooltip="Edit the run of the chosen choice", id="bench.edit"),
+        Binding(
+            "u", "undo", "Undo", show=False, tooltip="Take the last edit back", id="bench.undo"
+        ),
+        Binding("w", "write", "Write", show=False, tooltip="Write the rig file", id="bench.write"),
+        Binding(
+            "o", "device", "Output", show=False, tooltip="Next output device", id="bench.device"
+        ),
+        Binding("b", "blind", "Blind", tooltip="Set up a blind trial", id="bench.blind"),
+    ]
+
+    def __init__(self, draft: RigDraft, source: Path, engine: LiveBench, log_folder: Path) -> None:
+        super().__init__()
+        self.draft, self.source, self.engine, self.log_folder = draft, source, engine, log_folder
+        self.names = list(draft.rig.choices)
+        self.chosen = self.names[0]
+        self.signal: HeardSignal = "receiving"
+        self.conductors = 2
+        self.shown = "loss"
+        self.found: dict[str, Headline] = {}
+        self.curves: dict[str, dict[str, Levels]] = {}
+        self.spectrum: tuple[Levels, Levels] | None = None
+        self.loop_from: float | None = None
+
+    def compose(self) -> ComposeResult:
+        yield Static(id="title", markup=False)
+        with Horizontal(id="top"):
+            yield ChoiceList(id="choices", markup=False)
+            yield Curves(id="curves")
+        yield Static(id="now", markup=False)
+        yield Static(id="meters", markup=False)
+        yield Static(id="message", markup=False)
+        yield Static(CAUTION, id="caution", markup=False)
+        yield Footer(show_command_palette=False)
+
+    def on_mount(self) -> None:
+        self._solve_all()
+        self._read_spectrum()
+        self._hear()
+        if self.draft.recovered:
+            self.say(
+                "Unsaved work of an earlier session was found and is in use; w writes it, u undoes"
+            )
+        self.set_interval(_POLL, self._look)
+        self._fit()
+
+    def on_resize(self, event: Resize) -> None:
+        """Say what is needed where the terminal is too small."""
+        self._fit()
+
+    def _fit(self) -> None:
+        width, height = self.app.size
+        fits = width >= SMALLEST[0] and height >= SMALLEST[1]
+        for name in ("#top", "#now", "#meters"):
+            self.query_one(name).display = fits
+        if not fits:
+            self.say(
+                f"This terminal is {width} x {height}; the bench needs {SMALLEST[0]} x {SMALLEST[1]}"
+            )
+        self._draw()
+
+    # ---- what is shown ----------------------------------------------------------------------------
+
+    def _solve_all(self) -> None:
+        for name, choice in self.draft.rig.choices.items():
+            self._solve(name, choice)
+
+    def _solve(self, name: str, choice: Choice) -> None:
+        self.found[name] = headline(choice)
+        solution = solve(choice.network, _FREQUENCY)
+        self.curves[name] = {
+            "loss": np.asarray(loss_db(solution, choice.listen), dtype=np.float64),
+            "drop": np.asarray(drop_db(solution, choice.listen), dtype=np.float64),
+        }
+
+    @work(thread=True, exclusive=True, group="spectrum")
+    def _read_spectrum(self) -> None:
+        try:
+            spectrum = third_octaves(self.source)
+        except AuralizeError as error:
+            self.app.call_from_thread(self.say, str(error))
+            return
+        self.app.call_from_thread(self._take_spectrum, spectrum)
+
+    def _take_spectrum(self, spectrum: tuple[Levels, Levels]) -> None:
+        self.spectrum = spectrum
+        self._draw()
+
+    def _draw(self) -> None:
+        title = f"{self.draft.rig.title}{' (not saved)' if self.draft.unsaved else ''}"
+        self.query_one("#title", Static).update(title)
+        lines = []
+        for number, name in enumerate(self.names, 1):
+            lines.append(f"{'>' if name == self.chosen else ' '}{number} {name}"[:32])
+            lines.append(f"   {key_figures(self.found[name])}"[:32])
+        self.query_one("#choices", Static).update("\n".join(lines))
+        marks = {str(n): self.curves[name][self.shown] for n, name in enumerate(self.names, 1)}
+        words = {"loss": "loss, dB", "drop": "drop, dB re sending end"}[self.shown]
+        chosen = str(self.names.index(self.chosen) + 1)
+        self.query_one(Curves).show(words, _FREQUENCY, marks, chosen, self.spectrum)
+
+    def say(self, words: str) -> None:
+        """One line of news."""
+        self.query_one("#message", Static).update(words)
+
+    def _look(self) -> None:
+        """Show what the engine does now."""
+        if self.app.screen is not self:
+            return
+        status = self.engine.status()
+        gains = status.gains
+        heard = heard_words(status.heard.signal, status.heard.choice or "", status.heard.conductors)
+        self.query_one("#now", Static).update(
+            f"{heard}\n{match_words(status.match)}\n{gain_words(status.heard.signal, gains)}"
+        )
+        self.query_one("#meters", Static).update(self._meters(status))
+        for event in self.engine.events():
+            self.say(event.text)
+
+    def _meters(self, status: Status) -> str:
+        width = max(10, self.app.size.width - 50)
+        doing = "playing" if status.playing else "ended" if status.ended else "paused"
+        loop = f", loop {clock(status.loop[0])} to {clock(status.loop[1])}" if status.loop else ""
+        working = ", designing" if status.editing else ""
+        place = f"{doing} {clock(status.position)} of {clock(status.length)}{loop}{working}"
+        level = status.peak_dbfs
+        shown = f"{level:6.1f} dBFS" if math.isfinite(level) else "silent"
+        limited = " LIMITED" if status.limiting else ""
+        return (
+            f"{place}\nvolume {status.volume:+.0f} dB  [{level_bar(level, width)}] {shown}{limited}"
+        )
+
+    # ---- what can be done -------------------------------------------------------------------------
+
+    def on_screen_resume(self) -> None:
+        """Back from another screen: hear openly again what is chosen."""
+        self._hear()
+
+    def _hear(self) -> None:
+        choice = None if self.signal == "source" else self.chosen
+        self.engine.hear(Heard(self.signal, choice, self.conductors))
+
+    def action_choose(self, number: int) -> None:
+        """Hear another choice."""
+        if number <= len(self.names):
+            self.chosen = self.names[number - 1]
+            if self.signal == "source":
+                self.signal = "receiving"
+            self._hear()
+            self._draw()
+
+    def action_hear(self, signal: HeardSignal) -> None:
+        """Hear another signal."""
+        self.signal = signal
+        self._hear()
+
+    def action_conductors(self) -> None:
+        """The drop over one conductor, or both."""
+        self.conductors = 3 - self.conductors
+        self._hear()
+
+    def action_play(self) -> None:
+        """Play or pause."""
+        if self.engine.status().playing:
+            self.engine.pause()
+        else:
+            self.engine.play()
+
+    def action_seek(self, steps: int) -> None:
+        """Back or on."""
+        state = self.engine.status()
+        self.engine.seek(min(max(0.0, state.position + steps * _SEEK), state.length))
+
+    def action_volume(self, steps: int) -> None:
+        """Louder or softer."""
+        self.engine.set_volume(self.engine.status().volume + steps * _VOLUME_STEP)
+
+    def action_match(self) -> None:
+        """Next way of matching levels."""
+        now = self.engine.status().match
+        following = (
+            _MATCHES[(_MATCHES.index(now) + 1) % len(_MATCHES)] if now in _MATCHES else _MATCHES[0]
+        )
+        self.engine.set_match(following)
+
+    def action_curves(self) -> None:
+        """Curves of the loss, or of the drop."""
+        self.shown = "drop" if self.shown == "loss" else "loss"
+        self._draw()
+
+    def action_loop(self) -> None:
+        """First the start, then the end, then off."""
+        state = self.engine.status()
+        if state.loop:
+            self.engine.loop(None)
+            self.say("Loop off")
+        elif self.loop_from is None:
+            self.loop_from = state.position
+            self.say(f"Loop from {clock(state.position)}; l again marks the end")
+        else:
+            start, end = sorted((self.loop_from, state.position))
+            self.loop_from = None
+            try:
+                self.engine.loop((start, end))
+            except AuralizeError as error:
+                self.say(str(error))
+
+    def action_device(self) -> None:
+        """Next output device."""
+        self.engine.next_device()
+
+    def action_edit(self) -> None:
+        """Edit the chosen choice."""
+        self.app.push_screen(EditScreen(self.draft, self.chosen), self._edited)
+
+    def _edited(self, change: Change | None) -> None:
+        if change is None:
+            return
+        try:
+            self.draft.change(change.choice, change.place, change.value)
+        except AuralizeError as error:
+            self.say(str(error))
+            return
+        self._changed(f"{'.'.join(change.place)} is now {change.value}")
+
+    def action_undo(self) -> None:
+        """Take the last edit back."""
+        if self.draft.undo():
+            self._changed("The last edit is taken back")
+        else:
+            self.say("There is no edit to take back")
+
+    def _changed(self, words: str) -> None:
+        """Solve, draw and hear what an edit made of the rig."""
+        for name, choice in self.draft.rig.choices.items():
+            if name not in self.engine.choices or self.engine.choices[name] != choice:
+                self._solve(name, choice)
+                self.engine.update_choice(choice)
+        self.say(words)
+        self._draw()
+
+    def action_write(self) -> None:
+        """Write the rig file."""
+        try:
+            self.draft.save()
+        except AuralizeError as error:
+            self.say(str(error))
+            return
+        self.say(f"Written to {self.draft.path}")
+        self._draw()
+
+    def action_blind(self) -> None:
+        """Set up a blind trial."""
+        if len(self.names) < 2:
+            self.say("A blind trial needs two choices; this rig has one")
+            return
+        self.engine.pause()
+        self.app.push_screen(TrialSetup(self.names, self.source, self.engine, self.log_folder))

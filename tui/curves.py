@@ -1,0 +1,138 @@
+"""Curves over a logarithmic frequency axis, drawn with characters that need no colour."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from rich.text import Text
+from textual.widget import Widget
+
+Levels = NDArray[np.float64]
+
+LOWEST, HIGHEST = 20.0, 20_000.0
+"""Hz, the ends of the axis."""
+_MARKS: Final = ((50.0, "50"), (200.0, "200"), (1e3, "1k"), (5e3, "5k"), (20e3, "20k"))
+_BARS: Final = " ▁▂▃▄▅▆▇█"
+_SCALE_WIDTH: Final = 6
+_SPECTRUM_RANGE: Final = 48.0
+"""dB from an empty to a full bar of the programme's spectrum."""
+
+
+def columns_of(width: int) -> Levels:
+    """Frequencies in Hz at the middle of each of ``width`` columns."""
+    step = (np.arange(width) + 0.5) / width
+    return np.asarray(LOWEST * (HIGHEST / LOWEST) ** step)
+
+
+def column_at(frequency: float, width: int) -> int:
+    """The column in which a frequency lies."""
+    share = math.log(frequency / LOWEST) / math.log(HIGHEST / LOWEST)
+    return min(width - 1, max(0, int(share * width)))
+
+
+def nice_range(curves: Sequence[Levels]) -> tuple[float, float]:
+    """Bottom and top in dB that hold all curves, on whole decibels, at least one apart."""
+    values = np.concatenate(curves)
+    values = values[np.isfinite(values)]
+    if not len(values):
+        return -1.0, 0.0
+    bottom, top = math.floor(values.min() * 2.0) / 2.0, math.ceil(values.max() * 2.0) / 2.0
+    return bottom, max(top, bottom + 1.0)
+
+
+def draw(
+    curves: Mapping[str, Levels],
+    chosen: str,
+    spectrum: Levels | None,
+    width: int,
+    height: int,
+) -> list[str]:
+    """Rows of text: each curve in its own mark, the chosen one on top, then spectrum and axis.
+
+    ``curves`` are dB at `columns_of` the inner width, by the mark (one character) they are drawn in.
+    """
+    inner = max(8, width - _SCALE_WIDTH)
+    rows = max(3, height - (3 if spectrum is not None else 2))
+    bottom, top = nice_range(list(curves.values()))
+    field = [[" "] * inner for _ in range(rows)]
+    for mark, levels in sorted(curves.items(), key=lambda item: item[0] == chosen):
+        for column, level in enumerate(levels[:inner]):
+            if math.isfinite(level):
+                row = round((top - level) / (top - bottom) * (rows - 1))
+                field[min(rows - 1, max(0, row))][column] = mark
+    scale = {0: f"{top:+.1f}", rows // 2: f"{(top + bottom) / 2:+.1f}", rows - 1: f"{bottom:+.1f}"}
+    lines = [
+        scale.get(i, "").rjust(_SCALE_WIDTH - 1) + "|" + "".join(r) for i, r in enumerate(field)
+    ]
+    if spectrum is not None:
+        lines.append("prog".rjust(_SCALE_WIDTH - 1) + "|" + _bars(spectrum[:inner]))
+    return [*lines, " " * (_SCALE_WIDTH - 1) + "+" + "-" * inner, _axis(inner)]
+
+
+def _bars(levels: Levels) -> str:
+    """The programme's spectrum: a bar a column, the loudest full."""
+    peak = np.max(levels, initial=-np.inf)
+    if not math.isfinite(float(peak)):
+        return " " * len(levels)
+    share = np.clip(1.0 + (levels - peak) / _SPECTRUM_RANGE, 0.0, 1.0)
+    return "".join(_BARS[round(float(s) * (len(_BARS) - 1))] for s in share)
+
+
+def _axis(inner: int) -> str:
+    line = [" "] * (inner + _SCALE_WIDTH + 4)
+    for frequency, text in _MARKS:
+        start = (
+            _SCALE_WIDTH + column_at(frequency, inner) - (len(text) if frequency >= HIGHEST else 0)
+        )
+        line[start : start + len(text)] = text
+    return "Hz".ljust(_SCALE_WIDTH - 1) + "".join(line[_SCALE_WIDTH - 1 : inner + _SCALE_WIDTH])
+
+
+class Curves(Widget):
+    """Loss or drop of every choice over frequency, the programme's spectrum under it."""
+
+    can_focus = False
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(id=id)
+        self._title = ""
+        self._frequency: Levels = columns_of(64)
+        self._levels: Mapping[str, Levels] = {}
+        self._chosen = ""
+        self._spectrum: tuple[Levels, Levels] | None = None
+
+    def show(
+        self,
+        title: str,
+        frequency: Levels,
+        levels: Mapping[str, Levels],
+        chosen: str,
+        spectrum: tuple[Levels, Levels] | None,
+    ) -> None:
+        """New curves: dB over ``frequency`` by mark; ``spectrum``: (Hz, dB) of the programme."""
+        self._title, self._frequency, self._levels = title, frequency, levels
+        self._chosen, self._spectrum = chosen, spectrum
+        self.refresh()
+
+    def render(self) -> Text:
+        """The drawing, fitted to the widget."""
+        width, height = self.size.width, self.size.height - 1
+        if not self._levels or width < 16 or height < 6:
+            return Text(self._title)
+        at = np.log(columns_of(max(8, width - _SCALE_WIDTH)))
+        fitted = {m: np.interp(at, np.log(self._frequency), v) for m, v in self._levels.items()}
+        spectrum = None
+        if self._spectrum is not None:
+            spectrum = np.interp(at, np.log(self._spectrum[0]), self._spectrum[1])
+        text = Text(self._title + "\n", no_wrap=True)
+        for line in draw(fitted, self._chosen, spectrum, width, height):
+            row = Text(line)
+            if "|" in line and not line.lstrip().startswith("prog"):
+                row.highlight_words([self._chosen], "bold reverse")
+                row.stylize("not bold not reverse", 0, _SCALE_WIDTH)
+            text.append_text(row).append("\n")
+        return text

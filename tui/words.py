@@ -1,0 +1,65 @@
+"""What the screens say, as plain functions of what is true: no widget, no engine."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from auralize.units import show_frequency
+
+if TYPE_CHECKING:
+    from auralize.figures import Headline
+    from auralize.render import Gains, Match
+
+SIGNAL_WORDS = {
+    "source": "THE SOURCE, as the amplifier gets it",
+    "receiving": "THE RECEIVING END of",
+    "drop": "THE DROP of",
+}
+
+
+def heard_words(signal: str, choice: str, conductors: int) -> str:
+    """What is heard now, in plain words."""
+    if signal == "source":
+        return SIGNAL_WORDS["source"]
+    over = " over one conductor" if signal == "drop" and conductors == 1 else ""
+    return f"{SIGNAL_WORDS[signal]} {choice}{over}"
+
+
+def match_words(match: Match) -> str:
+    """How choices are matched in level."""
+    if match == "installed":
+        return "levels as installed"
+    if match == "loudness":
+        return "matched in loudness"
+    return f"matched at {show_frequency(float(match))}"
+
+
+def gain_words(signal: str, gains: Gains) -> str:
+    """Every gain between the line and the ear but the volume."""
+    makeup = f"make-up {gains.makeup:+.2f}, " if signal == "drop" else ""
+    return f"gain {gains.total:+.2f} dB: match {gains.match:+.2f}, {makeup}headroom {gains.headroom:+.2f}"
+
+
+def key_figures(figures: Headline) -> str:
+    """The figures that stand beside a choice, in 31 columns at most."""
+    factor = figures.damping_factor
+    damping = f"{factor:.3g}" if math.isfinite(factor) else "no limit"
+    return f"{figures.loss_1khz_db:+.2f} dB 1 kHz, damping {damping}"
+
+
+def clock(seconds: float) -> str:
+    """``1:05.3``"""
+    minutes, rest = divmod(max(0.0, seconds), 60.0)
+    return f"{minutes:.0f}:{rest:04.1f}"
+
+
+def bar(share: float, width: int) -> str:
+    """A bar of ``width`` characters, filled for a share of 0 to 1."""
+    filled = round(min(1.0, max(0.0, share)) * width)
+    return "=" * filled + "-" * (width - filled)
+
+
+def level_bar(dbfs: float, width: int) -> str:
+    """A level from -60 to 0 dBFS as a bar."""
+    return bar(1.0 + dbfs / 60.0, width)
