@@ -20,7 +20,7 @@ from auralize.textfile import write_text
 
 RATE = 48_000
 PROGRAMME = "programme.wav"
-RIG_FILES = ("saltmarsh.toml", "lay.toml", "lobby.toml")
+RIG_FILES = ("saltmarsh.toml", "lay.toml", "lobby.toml", "path.toml")
 """Rendered: the first (what arrives, and the drop) and the second (the drops)."""
 
 
