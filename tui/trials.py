@@ -91,6 +91,8 @@ class TrialSetup(ModalScreen[None]):
             if pair[0] == pair[1]:
                 raise AuralizeError("both choices are the same; pick two")
             self._engine.set_match("loudness")
+            if self._engine.status().certainty != "measured":
+                raise AuralizeError("levels are still being measured; begin again in a few seconds")
             presenter: Session | Practice
             if self.query_one("#practice", Checkbox).value:
                 presenter = Practice(protocol)

@@ -1,0 +1,159 @@
+"""Blindness of the screens: a listener that is given everything but the sound scores at chance.
+
+It reads the screen, the times that every listen and answer took, and what the process printed, and
+it is told the truth after every trial so that it can learn. The engine is the live one, without a
+device. Another listener hears levels only: it scores when levels are as installed, not when matched.
+"""
+
+import asyncio
+import math
+import time
+from collections import Counter, defaultdict
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile as sf
+from textual.app import App
+from textual.widgets import Static
+
+from auralize.desk import Desk, Wishes
+from auralize.live import LiveBench
+from auralize.loudness import LoudnessMeter
+from auralize.matching import Heard
+from auralize.rig import load_rig
+from auralize.transport import block_frames
+from auralize.trial import Choice as Compared
+from auralize.trial import Plan, Session
+from tui.trials import TrialScreen
+
+DEMO = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
+TRIALS = 2_000
+PAIR = [Heard("receiving", "reel"), Heard("receiving", "bought")]
+
+
+@pytest.fixture
+def programme(tmp_path):
+    random = np.random.default_rng(5)
+    path = tmp_path / "hiss.wav"
+    sf.write(path, random.normal(0, 0.1, (24_000, 2)), 48_000, "PCM_24")
+    return path
+
+
+def plan(protocol, trials):
+    pair = (Compared("receiving end of reel", 0.0), Compared("receiving end of bought", 0.0))
+    return Plan(protocol, trials, pair, "matched in loudness", "hiss.wav", "0" * 64, "ferryman")
+
+
+class Learner:
+    """Guesses what went most often with what it sees; a guess by lot where it has seen nothing."""
+
+    def __init__(self, answers):
+        self._answers = answers
+        self._seen = defaultdict(Counter)
+        self._random = np.random.default_rng(17)
+
+    def guess(self, clues):
+        votes = Counter()
+        for clue in clues:
+            votes.update(self._seen[clue])
+        if not votes:
+            return int(self._random.integers(self._answers))
+        return votes.most_common(1)[0][0]
+
+    def learn(self, clues, truth):
+        for clue in clues:
+            self._seen[clue][truth] += 1
+
+
+def clues_of(texts, times, printed):
+    """Each screen as it is, the order of the times, each time in steps, and what was printed."""
+    order = tuple(np.argsort(times))
+    steps = tuple(round(8 * math.log2(max(t, 1e-7))) for t in times)
+    return [
+        ("text", *texts),
+        ("order", *order),
+        *(("step", i, s) for i, s in enumerate(steps)),
+        printed,
+    ]
+
+
+@pytest.mark.parametrize(("protocol", "keys"), [("matched-to-sample", "abx"), ("triangle", "123")])
+def test_a_listener_without_ears_scores_at_chance(tmp_path, programme, capfd, protocol, keys):
+    engine = LiveBench(programme, load_rig(DEMO).pick(["reel", "bought"]))
+    engine.load_slots(PAIR)
+    session = Session.start(plan(protocol, TRIALS), tmp_path / "log.jsonl")
+    answers = 2 if protocol == "matched-to-sample" else 3
+    learner, right = Learner(answers), 0
+
+    async def run():
+        nonlocal right
+        app = App()
+        async with app.run_test(size=(80, 24)):
+            screen = TrialScreen(protocol, session, engine.hear_slot, engine)
+            await app.push_screen(screen)
+            words = screen.query_one("#trial-text", Static)
+            screen._finish = lambda: None  # the outcome may tell everything
+            for number in range(TRIALS):
+                truth = session._hidden.arrangements[number].right
+                texts, times = [], []
+                for key in keys:
+                    start = time.perf_counter()
+                    screen.action_listen(key)
+                    times.append(time.perf_counter() - start)
+                    status = engine.status()
+                    texts += [str(words.render()), repr(status.heard), repr(status.gains)]
+                texts = [t.replace(f"Trial {number + 1} of", "Trial N of") for t in texts]
+                clues = clues_of(texts, times, capfd.readouterr())
+                guess = learner.guess(clues)
+                learner.learn(clues, truth)
+                right += guess == truth
+                screen.action_pick(guess)
+                screen.action_confirm()
+
+    asyncio.run(run())
+    engine.stop()
+    chance = 1 / answers
+    spread = math.sqrt(TRIALS * chance * (1 - chance))
+    assert session.finished
+    assert session.outcome.correct == right
+    assert abs(right - TRIALS * chance) < 4 * spread
+
+
+JUST_NOTICEABLE = 0.1
+"""LU that the listener by level can tell apart: less than a person can (common practice, no source)."""
+
+
+def loudness_of(desk, slot):
+    """What a listener by level makes of a presentation, over and over in a loop."""
+    meter = LoudnessMeter(desk.rate, 2)
+    out = np.zeros((block_frames(desk.rate), 2), dtype=np.float32)
+    desk.hear_slot(slot)
+    for number in range(300):
+        while not desk.transport.primed:
+            time.sleep(0.0005)
+        if number == 50:
+            time.sleep(0.1)  # a switch reaches the player from a thread of its own
+        desk.render(out)
+        if number >= 100:
+            meter.add(out.astype(np.float64))
+    return meter.integrated
+
+
+@pytest.mark.parametrize(("match", "hears"), [("installed", True), ("loudness", False)])
+def test_a_listener_by_level_scores_only_where_levels_are_not_matched(programme, match, hears):
+    choices = {c.name: c for c in load_rig(DEMO).pick(["reel", "beams"])}
+    told = []
+    desk = Desk(programme, 48_000, Wishes(choices, volume=-6.0, match=match), told.append)
+    deadline = time.monotonic() + 60
+    while desk.status().certainty != "measured":
+        assert time.monotonic() < deadline
+        time.sleep(0.01)
+    desk.load_slots([Heard("receiving", name) for name in choices])
+    desk.transport.loop(0, 23_000)
+    desk.transport.play()
+    loudness = [loudness_of(desk, slot) for slot in (0, 1)]
+    desk.close()
+    assert told == []
+    assert (abs(loudness[0] - loudness[1]) > JUST_NOTICEABLE) == hears
+    assert all(math.isfinite(level) for level in loudness)
