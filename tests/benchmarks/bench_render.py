@@ -40,21 +40,34 @@ def measure(minutes: float) -> tuple[float, float, float]:
         start = time.perf_counter()
         shutil.copyfile(source, Path(folder) / "copy.wav")
         copying = time.perf_counter() - start
-        program = (
-            "import resource, sys; from auralize.cli import main; code = main(sys.argv[1:]); "
-            "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, file=sys.stderr); sys.exit(code)"
-        )
+        program = f"import sys; sys.path.insert(0, {str(Path(__file__).parent)!r}); {_MEASURED}"
         command = ["render", str(RIG), str(source), "--choice", "reel", "--into", folder]
         start = time.perf_counter()
         done = subprocess.run(
             [sys.executable, "-c", program, *command], check=True, capture_output=True, text=True
         )
         rendering = time.perf_counter() - start
-        return copying, rendering, int(done.stderr.split()[-1]) * _RSS_UNIT / 1e6
+        return copying, rendering, float(done.stderr.split()[-1])
 
 
-_RSS_UNIT = 1 if sys.platform == "darwin" else 1024
-"""ru_maxrss is in bytes on macOS and in KiB elsewhere."""
+_MEASURED = (
+    "from bench_render import peak_memory; from auralize.cli import main; code = main(sys.argv[1:]); "
+    "print(peak_memory(), file=sys.stderr); sys.exit(code)"
+)
+
+
+def peak_memory() -> float:
+    """Most memory in MB that this process has had.
+
+    Linux counts in getrusage what the parent had before it started us, so the kernel's own line is read.
+    """
+    status = Path("/proc/self/status")
+    if status.exists():
+        (line,) = (x for x in status.read_text().splitlines() if x.startswith("VmHWM"))
+        return int(line.split()[1]) * 1024 / 1e6
+    import resource
+
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6  # bytes on macOS
 
 
 def main() -> None:
