@@ -27,7 +27,8 @@ class BenchApp(App[None]):
     ]
     CSS = """
     Screen { layout: vertical; }
-    #title, #message, #caution { height: 1; }
+    #title, #caution { height: 1; }
+    #message { height: 2; }
     #top { height: 1fr; min-height: 9; }
     #choices { width: 36; border: round $foreground; padding: 0 1; }
     #curves { width: 1fr; }

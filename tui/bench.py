@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import deque
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -127,6 +128,7 @@ class BenchScreen(Screen[None]):
         self.curves: dict[str, dict[str, Levels]] = {}
         self.spectrum: tuple[Levels, Levels] | None = None
         self.loop_from: float | None = None
+        self.news: deque[str] = deque(maxlen=2)
 
     def compose(self) -> ComposeResult:
         yield Static(id="title", markup=False)
@@ -206,8 +208,9 @@ class BenchScreen(Screen[None]):
         self.query_one(Curves).show(words, _FREQUENCY, marks, chosen, self.spectrum)
 
     def say(self, words: str) -> None:
-        """One line of news."""
-        self.query_one("#message", Static).update(words)
+        """News, above those before."""
+        self.news.appendleft(words)
+        self.query_one("#message", Static).update("\n".join(self.news))
 
     def _look(self) -> None:
         """Show what the engine does now."""

@@ -1,0 +1,136 @@
+"""A private sound server without hardware: PulseAudio with a null sink that gives back what was played."""
+
+from __future__ import annotations
+
+import ctypes.util
+import os
+import shutil
+import signal
+import subprocess
+import time
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+SINK = "null48"
+RATE = 48_000
+
+_ASOUND = """
+</usr/share/alsa/alsa.conf>
+pcm.!default { type pulse  hint { show on  description "default via pulse" } }
+ctl.!default { type pulse }
+pcm.pulse    { type pulse }
+pcm.other    { type pulse  hint { show on  description "the same sink once more" } }
+"""
+
+
+def missing() -> str | None:
+    """What is not installed here, or None."""
+    for program in ("pulseaudio", "pactl", "parec"):
+        if shutil.which(program) is None:
+            return f"{program} is not installed"
+    if ctypes.util.find_library("portaudio") is None:
+        return "PortAudio is not installed"
+    if not Path("/usr/share/alsa/alsa.conf").exists():
+        return "ALSA's configuration is not installed"
+    return None
+
+
+class SoundServer:
+    """Runs while the context lasts. Its clients need ``environment``."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        socket = folder / "run" / "native.sock"
+        self._socket = socket
+        self.environment = {
+            **os.environ,
+            "HOME": str(folder),
+            "XDG_RUNTIME_DIR": str(socket.parent),
+            "XDG_STATE_HOME": str(folder / "state"),
+            "PULSE_SERVER": f"unix:{socket}",
+            "PULSE_COOKIE": str(folder / "cookie"),
+            "PULSE_CLIENTCONFIG": str(folder / "client.conf"),
+            "ALSA_CONFIG_PATH": str(folder / "asound.conf"),
+        }
+        self._process: subprocess.Popen[bytes] | None = None
+        self._others: list[subprocess.Popen[bytes]] = []
+
+    def __enter__(self) -> Self:
+        self._socket.parent.mkdir(mode=0o700)
+        # A client must not start a server of its own, or a killed one would come back.
+        (self._folder / "client.conf").write_text("autospawn = no\nenable-shm = no\n")
+        (self._folder / "asound.conf").write_text(_ASOUND)
+        self.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        for process in self._others:
+            process.kill()
+            process.wait()
+        self.kill()
+
+    def start(self) -> None:
+        """Start it (again), and wait until it answers."""
+        self._socket.unlink(missing_ok=True)
+        null_sink = (
+            f"module-null-sink sink_name={SINK} format=float32le rate={RATE} channels=2 "
+            "channel_map=front-left,front-right norewinds=1"
+        )
+        command = [
+            *("pulseaudio", "-n", "--daemonize=no", "--use-pid-file=no", "--exit-idle-time=-1"),
+            *("--disallow-exit", "--realtime=no", "--high-priority=no", "--disable-shm=yes"),
+            f"--load=module-native-protocol-unix auth-anonymous=1 socket={self._socket}",
+            f"--load={null_sink}",
+        ]
+        with (self._folder / "server.log").open("ab") as log:
+            self._process = subprocess.Popen(command, env=self.environment, stdout=log, stderr=log)
+        for _ in range(200):
+            if self._control("info") == 0:
+                return
+            time.sleep(0.05)
+        raise RuntimeError((self._folder / "server.log").read_text())
+
+    def kill(self) -> None:
+        """End it without warning."""
+        if self._process is not None:
+            self._process.kill()
+            self._process.wait()
+
+    def freeze(self) -> None:
+        """Stop it in its tracks."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGSTOP)
+
+    def thaw(self) -> None:
+        """Let it go on."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGCONT)
+
+    def suspend(self, on: bool) -> None:
+        """Suspend the sink, or let it go on."""
+        assert self._control("suspend-sink", SINK, str(int(on))) == 0
+
+    def record(self, path: Path) -> subprocess.Popen[bytes]:
+        """Record what is played into ``path``, as bare float32 in two channels, until terminated."""
+        with path.open("wb") as file:
+            process = subprocess.Popen(
+                [
+                    *("parec", "--raw", "--format=float32le", f"--rate={RATE}", "--channels=2"),
+                    *("-d", f"{SINK}.monitor", "--latency-msec=50"),
+                ],
+                env=self.environment,
+                stdout=file,
+            )
+        self._others.append(process)
+        return process
+
+    def _control(self, *arguments: str) -> int:
+        return subprocess.run(
+            ["pactl", *arguments], env=self.environment, capture_output=True, check=False
+        ).returncode
