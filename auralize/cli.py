@@ -409,17 +409,11 @@ def _filter(arguments: argparse.Namespace) -> None:
 
 
 def _bench(arguments: argparse.Namespace) -> None:
-    from auralize.live import LiveBench
-    from auralize.rigedit import RigDraft
-    from tui.app import BenchApp
+    from importlib.metadata import entry_points
 
-    draft = RigDraft(arguments.rig)
-    engine = LiveBench(arguments.programme, list(draft.rig.choices.values()))
-    try:
-        engine.start(arguments.output)
-        BenchApp(draft, arguments.programme, engine, arguments.sessions).run()
-    finally:
-        engine.stop()
+    # The core knows no screen: the bench is found by the name under which it is installed.
+    (screen,) = entry_points(group="auralize.screens", name="bench")
+    screen.load()(arguments.rig, arguments.programme, arguments.output, arguments.sessions)
 
 
 def _trials(arguments: argparse.Namespace) -> None:

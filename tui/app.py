@@ -59,3 +59,19 @@ class BenchApp(App[None]):
     def action_leave(self) -> None:
         """Quit; unsaved work stays in the recovery file and is offered next time."""
         self.exit()
+
+
+def open_bench(rig: Path, programme: Path, output: str | None, log_folder: Path) -> None:
+    """Open the bench on a rig file and a programme, and play on ``output`` (None: the default device).
+
+    Raises AuralizeError where either cannot be read; the engine is stopped whatever happens.
+    """
+    from auralize.live import LiveBench
+
+    draft = RigDraft(rig)
+    engine = LiveBench(programme, list(draft.rig.choices.values()))
+    try:
+        engine.start(output)
+        BenchApp(draft, programme, engine, log_folder).run()
+    finally:
+        engine.stop()

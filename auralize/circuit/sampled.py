@@ -27,11 +27,13 @@ _PER_DECADE: Final = 40
 _FIT_SPAN: Final = 2.0
 """Ratio of frequencies over which a circuit is fitted to what is lowest."""
 _FIT_POINTS: Final = 8
-_FIT_ROUNDS: Final = 6
+_FIT_ROUNDS: Final = 2
 _FIT_MISS: Final = 0.05
 _FIT_RANGE: Final = 4.0
-# A fitted circuit is believed where it meets the data within 5 %, is stable and passive, and where |Z|
-# below them is not 4 times beyond all of them.
+_FIT_FAR: Final = 100.0
+# A fitted circuit is believed where it meets the data within 5 %, is passive and stable (poles 100 times
+# higher in frequency do not count: a circuit of lower order has them anywhere), and where |Z| below the
+# data is not 4 times beyond all of them.
 _SLOPE_SPAN: Final = 2.0 ** (1.0 / 3.0)
 """Ratio of frequencies over which the slope at the first and last point is taken."""
 _CAPACITIVE: Final = math.tan(math.radians(-75.0))
@@ -165,19 +167,35 @@ def _power_law(frequency: Real, edge: float, at_edge: complex) -> Complex:
 
 
 def _circuit(below: Real, f: Real, z: Complex, at_dc: float | None) -> Complex:
-    """Below the data: Z = (a0 + a1 s + a2 s^2 + a3 s^3) / (1 + b1 s + b2 s^2 + b3 s^3), bent to meet z[0].
-
-    Fitted to the lowest octave (C. K. Sanathanan and J. Koerner, IEEE Trans. Automatic Control 8 (1963)
-    56, from memory). Where no such circuit is believable: `_foot`.
-    """
+    """Below the data: a circuit of third order like that of the lowest octave, else `_foot`."""
     first = max(_FIT_POINTS, int(np.searchsorted(f, f[0] * _FIT_SPAN)))
+    if f.size < _FIT_POINTS:
+        return _foot(below, f, z, at_dc)
     data, edge = z[:first], float(f[0])
-    s = 1j * np.append(f[:first], below) / edge
-    powers = s[:, None] ** np.arange(1, 4)
-    here, weight = powers[:first], 1.0 / np.abs(data)
-    constant = np.ones((first, 0 if at_dc is not None else 1))
-    columns = np.concatenate([constant, here, -data[:, None] * here], axis=1)
-    wanted = data - (at_dc or 0.0)
+    over, under = _fitted(1j * f[:first] / edge, data, at_dc)
+    met = np.polyval(over, 1j * f[:first] / edge) / np.polyval(under, 1j * f[:first] / edge)
+    low = np.polyval(over, 1j * below / edge) / np.polyval(under, 1j * below / edge)
+    modulus, poles = np.abs(data), np.roots(under)
+    believable = (
+        (poles.real[np.abs(poles) < _FIT_FAR] < 0.0).all()
+        and over[-1] > 0.0
+        and (low.real > 0.0).all()
+        and np.abs(met / data - 1.0).max() < _FIT_MISS
+        and np.abs(low).max() < _FIT_RANGE * modulus.max()
+        and np.abs(low).min() > modulus.min() / _FIT_RANGE
+    )
+    return low if believable else _foot(below, f, z, at_dc)
+
+
+def _fitted(s: Complex, data: Complex, at_dc: float | None) -> tuple[Real, Real]:
+    """Z = (a3 s^3 + a2 s^2 + a1 s + a0) / (b3 s^3 + b2 s^2 + b1 s + 1) nearest to data, a0 as given or free.
+
+    C. K. Sanathanan and J. Koerner, IEEE Trans. Automatic Control 8 (1963) 56 (from memory).
+    """
+    powers = s[:, None] ** np.arange(3, 0, -1)
+    constant = np.ones((len(s), 1 if at_dc is None else 0))
+    columns = np.concatenate([powers, constant, -data[:, None] * powers], axis=1)
+    wanted, weight = data - (at_dc or 0.0), 1.0 / np.abs(data)
     for _ in range(_FIT_ROUNDS):
         system, right = columns * weight[:, None], wanted * weight
         found = np.linalg.lstsq(
@@ -185,25 +203,9 @@ def _circuit(below: Real, f: Real, z: Complex, at_dc: float | None) -> Complex:
             np.concatenate([right.real, right.imag]),
             rcond=None,
         )[0]
-        weight = 1.0 / np.abs(data * (1.0 + here @ found[-3:]))
-    a0 = found[0] if at_dc is None else at_dc
-    fitted = (a0 + powers @ found[-6:-3]) / (1.0 + powers @ found[-3:])
-    low, modulus = fitted[first:], np.abs(data)
-    poles = np.roots([*found[:-4:-1], 1.0])
-    believable = (
-        (poles.real < 0.0).all()
-        and a0 > 0.0
-        and (low.real > 0.0).all()
-        and np.abs(fitted[:first] / data - 1.0).max() < _FIT_MISS
-        and np.abs(low).max() < _FIT_RANGE * modulus.max()
-        and np.abs(low).min() > modulus.min() / _FIT_RANGE
-    )
-    if not believable:
-        return _foot(below, f, z, at_dc)
-    miss = np.log(data[0] / fitted[0])
-    ratio = below / edge
-    bent = low * np.exp(miss.real * ratio**2 + 1j * miss.imag * ratio)
-    return np.where(bent.real > 0.0, bent, low)
+        weight = 1.0 / np.abs(data * (1.0 + powers @ found[-3:]))
+    over = np.append(found[:3], found[3] if at_dc is None else at_dc)
+    return over, np.append(found[-3:], 1.0)
 
 
 def _foot(below: Real, f: Real, z: Complex, at_dc: float | None) -> Complex:
