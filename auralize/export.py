@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -36,18 +37,26 @@ def export_filter(
     def response(frequency: Real) -> Complex:
         solution = solve(choice.network, frequency)
         if signal == "sending":
-            return solution.sending
+            return solution.reference(choice.listen)
         return (
             solution.drop(choice.listen) if signal == "drop" else solution.receiving[choice.listen]
         )
 
+    if not response(np.array([20.0, 1000.0])).any():
+        raise AuralizeError(
+            f"choice {choice.name}: the {signal} signal of {choice.listen} is silence, of which there is "
+            "no filter"
+        )
+    inverted = choice.network.loads[choice.listen].reversed
     if suffix == ".json":
-        iir = design_iir(response, rate)
+        iir = _inverted(design_iir(response, rate)) if inverted else design_iir(response, rate)
         facts = _iir_facts(choice, signal, iir)
         write_text(path, json.dumps({"about": facts, **_sections(iir)}, indent=2) + "\n")
         return facts
     if minimum_phase:
         fir = design_minimum_phase(response, rate)
+        if inverted:
+            fir = replace(fir, taps=-fir.taps)
     else:
         fir = getattr(design_run(choice.network, choice.listen, rate), signal)
     facts = _fir_facts(choice, signal, fir, minimum_phase)
@@ -56,6 +65,12 @@ def export_filter(
     else:
         _write_wav(path, fir, facts)
     return facts
+
+
+def _inverted(iir: Iir) -> Iir:
+    sections = iir.sections.copy()
+    sections[0, :3] *= -1.0
+    return replace(iir, sections=sections)
 
 
 def _fir_facts(choice: Choice, signal: Signal, fir: Fir, minimum_phase: bool) -> str:

@@ -9,9 +9,9 @@ from typing import Any, Final
 
 import numpy as np
 
-from auralize.circuit.conductor import Real
+from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.network import Network, Solution, solve, source_impedance
-from auralize.installation import Budget, budget, temperature_rise
+from auralize.installation import Budget, budget, relative, temperature_rise
 from auralize.rig import Choice
 from auralize.riglay import Added
 
@@ -85,16 +85,22 @@ class Heated:
     """Heat in the cable."""
     joint_watts: float
     amperes: float
-    """rms in each conductor, at the near end."""
+    """rms there and back, at the near end."""
     rise_kelvin: float | None
-    """A caution, see `installation.temperature_rise`; None where the cable's metal is not known."""
+    """A caution, see `installation.temperature_rise`; None where that knows no such cable."""
 
 
 @dataclass(frozen=True)
 class Driven:
-    """The rig under its programme: where the power goes."""
+    """The rig under its programme: where the power goes.
 
+    ``drawn_watts`` is the sum of loads, contacts, runs with their joints, and transformers.
+    """
+
+    signal: str
+    """What the programme is, in words."""
     volts: float
+    """rms at the amplifier's terminals."""
     crest_factor: float
     drawn_watts: float
     amplifier_amperes: float
@@ -104,6 +110,8 @@ class Driven:
     """Sum of the taps of the line's transformers."""
     loads: dict[str, float]
     """W by loudspeaker."""
+    contacts: dict[str, float]
+    """W lost in the terminals of each."""
     runs: dict[str, Heated]
     transformers: dict[str, float]
     """W lost in each."""
@@ -124,7 +132,7 @@ class Figures:
     """The largest departure of the loss from its value at 1 kHz, 20 Hz to 20 kHz, with its sign."""
     deviation_hz: float
     damping_factor: float
-    """Rated load impedance over what the loudspeaker sees looking back, both at DC."""
+    """See `headline`."""
     cable_share: float
     """Share of the amplifier's output power at 1 kHz that the cable turns into heat."""
     lowest_ohm: float
@@ -134,7 +142,7 @@ class Figures:
     """Whether plus and minus are swapped at the loudspeaker."""
     notes: tuple[str, ...]
     driven: Driven | None
-    """None where the rig names no programme."""
+    """None where the rig names no programme, or its amplifier is shorted."""
     lays: tuple[LayFigures, ...]
     lines: tuple[Line, ...]
 
@@ -152,12 +160,26 @@ class Headline:
 
 
 def headline(choice: Choice) -> Headline:
-    """Loss at 1 kHz, and damping factor at the loudspeaker (DC)."""
-    loss = loss_db(solve(choice.network, [REFERENCE]), choice.listen)
-    back = float(source_impedance(choice.network, choice.listen, [0.0])[0].real)
-    return Headline(
-        float(loss[0]), choice.nominal[choice.listen] / back if back > 0.0 else math.inf
-    )
+    """Loss at 1 kHz, and damping factor at the loudspeaker.
+
+    That is rated load impedance over the modulus of what the loudspeaker sees looking back, at DC, or
+    (behind a transformer, which DC does not come through) at 1 kHz.
+    """
+    network, load = choice.network, choice.listen
+    loss = loss_db(solve(network, [REFERENCE]), load)
+    at = REFERENCE if _transformed(network, load) else 0.0
+    back = float(np.abs(source_impedance(network, load, [at])[0]))
+    return Headline(float(loss[0]), choice.nominal[load] / back if back > 0.0 else math.inf)
+
+
+def _transformed(network: Network, load: str) -> bool:
+    return network.way(load) != network.path(load)
+
+
+_BEHIND_TRANSFORMER: Final = (
+    "{load} is behind a transformer: its loss is relative to what the turns alone would give, its damping "
+    "factor is that at 1 kHz, and cable on both sides is added up as it is."
+)
 
 
 def figures(choice: Choice, frequencies: tuple[float, ...] = OCTAVES) -> Figures:
@@ -181,11 +203,17 @@ def figures(choice: Choice, frequencies: tuple[float, ...] = OCTAVES) -> Figures
         lowest_ohm=float(np.abs(swept.presented[lowest])),
         lowest_hz=float(_SWEEP[lowest]),
         reversed=network.loads[load].reversed,
-        notes=choice.notes,
+        notes=_notes(choice),
         driven=_driven(choice),
         lays=tuple(_lay_figures(choice, run) for run in network.path(load) if run in choice.lays),
         lines=_lines(choice, np.asarray(frequencies, dtype=np.float64)),
     )
+
+
+def _notes(choice: Choice) -> tuple[str, ...]:
+    if not _transformed(choice.network, choice.listen):
+        return choice.notes
+    return (*choice.notes, _BEHIND_TRANSFORMER.format(load=choice.listen))
 
 
 def _deviation(loss: Real, reference: float) -> Real:
@@ -201,7 +229,10 @@ _COILED_LAYERS = 4
 def _driven(choice: Choice) -> Driven | None:
     if choice.programme is None:
         return None
-    found = budget(choice.network, choice.programme)
+    try:
+        found = budget(choice.network, choice.programme)
+    except ValueError:  # shorted at its terminals, the amplifier gives no voltage
+        return None
     heated = {
         name: Heated(
             found.runs[name],
@@ -212,6 +243,7 @@ def _driven(choice: Choice) -> Driven | None:
         for name in choice.network.runs
     }
     return Driven(
+        signal=choice.programme.words,
         volts=choice.programme.volts,
         crest_factor=choice.programme.crest_factor,
         drawn_watts=found.drawn,
@@ -220,6 +252,7 @@ def _driven(choice: Choice) -> Driven | None:
         rating_watts=choice.rating,
         tapped_watts=sum(choice.taps.values()),
         loads=dict(found.loads),
+        contacts=dict(found.contacts),
         runs=heated,
         transformers=dict(found.transformers),
     )
@@ -244,14 +277,18 @@ def _rise(choice: Choice, name: str, found: Budget) -> float | None:
 
 def loss_db(solution: Solution, load: str) -> Real:
     """Level of the receiving end relative to the sending end, over the solution's frequencies."""
-    with np.errstate(divide="ignore"):  # nothing arrives: minus infinity dB
-        return 20.0 * np.log10(np.abs(solution.receiving[load] / solution.reference(load)))
+    return _level(solution.receiving[load], solution.reference(load))
 
 
 def drop_db(solution: Solution, load: str) -> Real:
     """Level of the drop relative to the sending end."""
-    with np.errstate(divide="ignore"):  # no cable, no drop: minus infinity dB
-        return 20.0 * np.log10(np.abs(solution.drop(load) / solution.reference(load)))
+    return _level(solution.drop(load), solution.reference(load))
+
+
+def _level(voltage: Complex, reference: Complex) -> Real:
+    """dB; minus infinity where there is no voltage (nothing arrives, or no cable keeps any)."""
+    with np.errstate(divide="ignore"):
+        return 20.0 * np.log10(np.abs(relative(voltage, reference)))
 
 
 def _lay_figures(choice: Choice, name: str) -> LayFigures:
@@ -288,7 +325,7 @@ def _spread(values: Sequence[float]) -> Spread:
 def _lines(choice: Choice, frequency: Real) -> tuple[Line, ...]:
     network, load = choice.network, choice.listen
     solution = solve(network, frequency)
-    ratio = solution.receiving[load] / solution.reference(load)
+    ratio = relative(solution.receiving[load], solution.reference(load))
     impedance = network.loads[load].load.impedance(frequency)
     ohm = _way_ohm(network, load, frequency)
     # At 0 Hz an inductance has no reactance to be read from: it is taken a little above.

@@ -105,7 +105,8 @@ def predelay(rate: int) -> int:
 def design_run(network: Network, load: str, rate: int) -> RunFilters:
     """Exact filters for sending end (past the turns of transformers), receiving end and drop.
 
-    Sending and drop are designed; receiving is their difference, so that the three always add up.
+    Sending and drop are designed; receiving is their difference, so that the three always add up. All
+    three are as the loudspeaker has them: inverted where plus and minus are swapped at its terminals.
     Raises DesignError for a rate outside 8 to 192 kHz.
     """
     grid = _Grid(rate)
@@ -121,8 +122,9 @@ def design_run(network: Network, load: str, rate: int) -> RunFilters:
         errors = [grid.complex_error(impulse, target) for impulse, target in triples]
         if all(e <= g for e, g in zip(errors, goals, strict=True)):
             break
+    polarity = solution.polarity(load)
     firs = [
-        Fir(impulse, rate, grid.delay, error)
+        Fir(polarity * impulse, rate, grid.delay, error)
         for (impulse, _), error in zip(triples, errors, strict=True)
     ]
     return RunFilters(sending=firs[0], drop=firs[1], receiving=firs[2])

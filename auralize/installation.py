@@ -11,7 +11,7 @@ import numpy as np
 
 from auralize.circuit.conductor import MATERIALS, Complex, Material, Real
 from auralize.circuit.network import Network, Solution, solve
-from auralize.units import gauge_area
+from auralize.units import gauge_area, show_frequency
 
 METRIC_AREAS: Final = tuple(a * 1e-6 for a in (0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0))
 """m2; nominal areas of IEC 60228 in use for loudspeakers."""
@@ -29,13 +29,14 @@ class Programme:
     """A signal of ``volts`` rms at the sending end, its power spread over ``frequency`` in Hz.
 
     ``share`` of each frequency in the mean square of the amplifier's own voltage adds up to 1.
-    ``crest_factor`` is peak over rms.
+    ``crest_factor`` is peak over rms. ``words`` say what it is.
     """
 
     volts: float
-    frequency: Real
-    share: Real
+    frequency: tuple[float, ...]
+    share: tuple[float, ...]
     crest_factor: float
+    words: str
 
     def __post_init__(self) -> None:
         if not self.volts > 0.0:
@@ -50,7 +51,8 @@ _NOISE_POINTS: Final = 601
 
 def sine(volts: float, frequency: float) -> Programme:
     """``volts`` rms at one frequency in Hz."""
-    return Programme(volts, np.array([frequency]), np.ones(1), math.sqrt(2.0))
+    words = f"a sine of {show_frequency(frequency)}"
+    return Programme(volts, (frequency,), (1.0,), math.sqrt(2.0), words)
 
 
 def pink_noise(
@@ -66,7 +68,8 @@ def pink_noise(
     frequency = np.geomspace(lowest, highest, _NOISE_POINTS)
     share = np.ones(_NOISE_POINTS)
     share[[0, -1]] = 0.5  # the trapezoidal rule over ln f
-    return Programme(volts, frequency, share / share.sum(), crest_factor)
+    share /= share.sum()
+    return Programme(volts, tuple(frequency), tuple(share), crest_factor, "pink noise")
 
 
 @dataclass(frozen=True)
@@ -92,10 +95,13 @@ class Budget:
 
 
 def budget(network: Network, programme: Programme) -> Budget:
-    """Where the power of a programme goes."""
+    """Where the power of a programme goes. Raises ValueError where the sending end is shorted."""
     solution = solve(network, programme.frequency)
-    mean_square = float(np.sum(programme.share * np.abs(solution.sending) ** 2))
-    weight = programme.share * programme.volts**2 / mean_square
+    share = np.array(programme.share)
+    mean_square = float(np.sum(share * np.abs(solution.sending) ** 2))
+    if mean_square == 0.0:
+        raise ValueError("the amplifier is shorted at its terminals: no voltage can stand there")
+    weight = share * programme.volts**2 / mean_square
 
     def total(per_square_volt: Real) -> float:
         return float(np.sum(weight * per_square_volt))
@@ -152,6 +158,8 @@ def deviation_measure(load: str, frequency: Sequence[float], reference: float = 
 
     def measure(network: Network) -> float:
         loss = _loss(solve(network, [reference, *frequency]), load)
+        if not np.isfinite(loss).all():  # silence has no level to depart from
+            return math.inf
         return float(np.max(np.abs(loss[1:] - loss[0])))
 
     return measure
@@ -163,9 +171,15 @@ def heat_measure(frequency: Sequence[float]) -> Measure:
 
 
 def _loss(solution: Solution, load: str) -> Real:
-    arriving = np.abs(solution.receiving[load] / solution.reference(load))
+    arriving = np.abs(relative(solution.receiving[load], solution.reference(load)))
     with np.errstate(divide="ignore"):
         return -20.0 * np.log10(arriving)  # infinite where nothing arrives
+
+
+def relative(voltage: Complex, reference: Complex) -> Complex:
+    """Their ratio; 0 where nothing is sent, as then nothing arrives either."""
+    silent = reference == 0.0
+    return np.where(silent, 0.0, voltage / np.where(silent, 1.0, reference))
 
 
 SHORTEST: Final = 0.1

@@ -196,6 +196,8 @@ class _Share:
 def _plan(info: AudioInfo, choices: Sequence[Choice], folder: Path, wishes: Wishes) -> list[_Part]:
     parts = []
     for choice in choices:
+        if wishes.conductors == 1 and "drop" in wishes.signals:
+            _check_one_conductor(choice)
         filters = design_run(choice.network, choice.listen, info.rate)
         for signal in SIGNALS:
             wanted = signal in wishes.signals
@@ -209,6 +211,14 @@ def _plan(info: AudioInfo, choices: Sequence[Choice], folder: Path, wishes: Wish
             )
             parts.append(_Part(choice, signal, fir, folder / name, wanted, *meters))
     return parts
+
+
+def _check_one_conductor(choice: Choice) -> None:
+    """Refuse the drop over one conductor where the two differ, or where none runs all the way."""
+    try:
+        solve(choice.network, [1000.0]).drop(choice.listen, 1)
+    except ValueError as error:
+        raise AudioFileError(f"choice {choice.name}, drop over one conductor: {error}") from None
 
 
 def _fir(filters: RunFilters, signal: Signal, conductors: int) -> Fir:
@@ -281,7 +291,8 @@ def _match(receiving: _Part, match: Match, reference: float) -> float:
     if match == "loudness":
         return matching_gain(reference, receiving.loudness.integrated)
     solution = solve(receiving.choice.network, [float(match)])
-    return -decibels(float(np.abs(solution.receiving[receiving.choice.listen][0])))
+    level = decibels(float(np.abs(solution.receiving[receiving.choice.listen][0])))
+    return -level if math.isfinite(level) else 0.0  # silence cannot be matched
 
 
 def _chosen_makeup(parts: Sequence[_Part], match: Sequence[float], reference: float) -> float:

@@ -12,15 +12,15 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final, cast
 
-from auralize.circuit.network import Amplifier, Network, Placed, Run
+from auralize.circuit.network import Amplifier, Contact, Network, Placed, Run, solve
 from auralize.circuit.transformer import Transformer, make_line_transformer, make_transformer
 from auralize.errors import RigError
 from auralize.installation import Programme, pink_noise, sine
 from auralize.rigcable import ReadCable, read_cable
 from auralize.riglay import ReadLay, read_lay
-from auralize.rigload import ReadLoad, read_contact, read_loads
+from auralize.rigload import FAULTS, ReadLoad, read_contact, read_loads
 from auralize.rigtable import Table, dotted
-from auralize.units import parse, quoted, show_length
+from auralize.units import parse, quoted, show, show_length
 
 ONLY_CHOICE: Final = "as-described"
 """Name of the single choice in a rig file that lists none."""
@@ -34,11 +34,14 @@ _ALTERNATIVES: Final = (
     (("turns",), ("coiled",)),
     (("line", "tap", "secondary"), ("input", "output", "power")),
     (("barrel",), ("mean_diameter",)),
+    (("file",), ("resistance", "inductance", "capacitance", "loss_tangent")),
 )
 # A choice that changes one of these starts that table afresh.
 _KINDS: Final = ("construction", "type", "shape")
 # ... but for these, which say where it stands.
 _PLACES: Final = ("at",)
+# Where a fault takes a loudspeaker's place, what that was rated is kept.
+_RATED: Final = ("nominal", "resistance")
 
 
 @dataclass(frozen=True)
@@ -67,7 +70,7 @@ class Choice:
     programme: Programme | None = None
     """What the rig is driven with, where it says so."""
     notes: tuple[str, ...] = ()
-    """What is to be known of measured data."""
+    """What is to be known of measured data and of faults."""
 
     def at(self, load: str | None) -> Choice:
         """The same, heard at another loudspeaker (None: as it is); raises RigError."""
@@ -98,6 +101,10 @@ class Rig:
                     f"{self.path}: choice {name!r} is not in it; right is one of {known}"
                 )
         return [self.choices[name] for name in dict.fromkeys(names or self.choices)]
+
+    def of(self, choice: Choice) -> Mapping[str, Any]:
+        """The file's contents as a choice has them."""
+        return _overlay(_common(self.data), self.data.get("choices", {}).get(choice.name, {}))
 
     def changed(self, choice: Choice, values: Mapping[Any, Any]) -> Choice:
         """The choice with other values at some places (tuples of keys); raises RigError."""
@@ -135,14 +142,19 @@ def read_rig(data: Mapping[str, Any], path: Path) -> Rig:
     top = Table(data, (), lambda place: f"{path}: {dotted(place)}")
     title = top.text("title", path.stem)
     overlays = {n: t.data for n, t in top.tables("choices").items()} or {ONLY_CHOICE: {}}
-    common = {key: value for key, value in data.items() if key not in ("title", "choices")}
     for name in overlays:
         _check_name(top, name)
+    common = _common(data)
     try:
         choices = {name: _read_choice(path, name, common, over) for name, over in overlays.items()}
     except RecursionError:
         raise RigError(f"{path}: choices: tables are nested too deeply") from None
     return Rig(path, title, choices, data)
+
+
+def _common(data: Mapping[str, Any]) -> dict[str, Any]:
+    """What all choices share."""
+    return {key: value for key, value in data.items() if key not in ("title", "choices")}
 
 
 _LONGEST_NAME: Final = 100
@@ -182,17 +194,21 @@ def _read_choice(
             None, "a run cannot be called amplifier, as runs are fed from it; give it another name"
         )
     places = [*run_tables, *table.tables("transformers")]
-    read = {n: _read_run(run, cables, places) for n, run in run_tables.items()}
+    folder = path.parent
+    read = {n: _read_run(run, cables, places, folder) for n, run in run_tables.items()}
     for cable in cables.values():
         if not cable.asked:  # used by no run, but checked all the same
-            read_cable(cable, 20.0)
+            read_cable(cable, 20.0, folder)
     runs = {n: run.run for n, run in read.items()}
     transformers, taps = _read_transformers(table, list(run_tables))
-    loads = read_loads(table, [*runs, *transformers], path.parent)
+    loads = read_loads(table, [*runs, *transformers], folder)
     listen = _read_listen(table, loads)
     programme = _read_programme(table)
     table.finish()
     network = _network(table, amplifier, runs, transformers, loads)
+    cable_names = {n: run_tables[n].text("cable") for n in network.runs}
+    notes = [note for n in network.runs for note in read[n].cable.notes]
+    notes += [note for load in loads.values() for note in load.notes]
     return Choice(
         name,
         label,
@@ -202,11 +218,11 @@ def _read_choice(
         described={n: read[n].words for n in network.runs},
         lays={n: lay for n in network.runs if (lay := read[n].lay) is not None},
         cables={n: read[n].cable for n in network.runs},
-        cable_names={n: run_tables[n].text("cable") for n in network.runs},
+        cable_names=cable_names,
         taps={n: taps[n] for n in network.transformers if n in taps},
         rating=rating,
         programme=programme,
-        notes=tuple(f"load {n}: {note}" for n, load in loads.items() for note in load.notes),
+        notes=tuple(dict.fromkeys(notes)),
     )
 
 
@@ -237,7 +253,9 @@ def _overlay(
 def _without_alternatives(common: Mapping[str, Any], over: Mapping[str, Any]) -> dict[str, Any]:
     """What is left of ``common`` where ``over`` says the same otherwise, or makes it another thing."""
     if any(kind in over and over[kind] != common.get(kind) for kind in _KINDS):
-        return {k: v for k, v in common.items() if k in _PLACES}
+        kept = {k: v for k, v in common.items() if k in _PLACES}
+        rated = [common[k] for k in _RATED if k in common]
+        return kept | {"nominal": rated[0]} if rated and over.get("type") in FAULTS else kept
     merged = dict(common)
     for one, other in _ALTERNATIVES:
         for given, dropped in ((one, other), (other, one)):
@@ -260,12 +278,18 @@ def _network(
     except ValueError as error:
         raise table.refuse("runs", str(error)) from None
     used = {name for load in loads for name in whole.way(load)}
-    return Network(
+    network = Network(
         amplifier,
         {n: r for n, r in runs.items() if n in used},
         connected,
         {n: t for n, t in transformers.items() if n in used},
     )
+    if amplifier.resistance == 0.0:
+        try:
+            solve(network, [0.0, 1000.0])
+        except ValueError as error:  # it feeds a short circuit
+            raise table.refuse("amplifier", str(error)) from None
+    return network
 
 
 def _read_amplifier(table: Table) -> tuple[Amplifier, float | None]:
@@ -288,20 +312,28 @@ def _read_amplifier(table: Table) -> tuple[Amplifier, float | None]:
     return Amplifier(resistance, inductance), rating
 
 
-def _read_run(run: Table, cables: Mapping[str, Table], places: list[str]) -> _ReadRun:
+def _read_run(run: Table, cables: Mapping[str, Table], places: list[str], folder: Path) -> _ReadRun:
     """A run, in words, and what its lay adds."""
     cable_name = run.one_of("cable", cables)
     length = run.quantity("length", "length", "1 cm", "10 km")
     celsius = run.quantity("temperature", "temperature", "-60 degC", "200 degC", "20 degC")
     fed_from = run.one_of("from", ["amplifier", *places], "amplifier")
     near, far = read_contact(run, "near"), read_contact(run, "far")
-    read = read_cable(cables[cable_name], celsius)
+    read = read_cable(cables[cable_name], celsius, folder)
     lay = read_lay(run, read, length)
     run.finish()
-    words = f"{show_length(length)} of {read.words} at {celsius:g} degC"
+    words = f"{show_length(length)} of {read.words} at {celsius:g} degC{_joints(near, far)}"
     feeder = None if fed_from == "amplifier" else fed_from
     added = lay.nominal if lay else None
     return _ReadRun(Run(read.cable, length, feeder, added, near, far), words, lay, read)
+
+
+def _joints(near: Contact, far: Contact) -> str:
+    """The joints at both ends of a run in words; nothing for perfect ones."""
+    plus, minus = near.plus + far.plus, near.minus + far.minus
+    if plus == minus:
+        return f", joints of {show(plus, 'ohm')} in each conductor" if plus else ""
+    return f", joints of {show(plus, 'ohm')} in plus and {show(minus, 'ohm')} in minus"
 
 
 def _read_transformers(table: Table, runs: list[str]) -> tuple[dict[str, Placed], dict[str, float]]:

@@ -27,13 +27,25 @@ from auralize.rigtable import Table
 
 TYPES: Final = ("resistor", "driver", "crossover", "measured", "open", "short")
 
-_LOWEST, _HIGHEST = 20.0, 20_000.0
+FAULTS: Final = {
+    "open": "is open: it takes no current and is silent, so that what is shown and rendered is the "
+    "voltage at its terminals. Transistor amplifiers bear this; one with valves must not run without "
+    "any load",
+    "short": "is shorted: it is silent, and so is all that hangs at the same place. Caution: the "
+    "amplifier feeds what is before it alone; its protection may act, or it or the cable may be damaged",
+}
+REVERSED: Final = (
+    "has plus and minus swapped: it is rendered inverted, and where it is heard together with others "
+    "that are right, low frequencies cancel"
+)
+
+LOWEST, HIGHEST = 20.0, 20_000.0
 """Hz between which a measurement that ends earlier is worth a word."""
 
 
 @dataclass(frozen=True)
 class ReadLoad:
-    """A load in its place, its rated impedance in ohm, and what its reader should be told."""
+    """A load in its place, its rated impedance in ohm, and sentences on what is to be known of it."""
 
     connected: Connected
     nominal: float
@@ -53,7 +65,10 @@ def read_loads(table: Table, places: Collection[str], folder: Path) -> dict[str,
 def _read_load(load: Table, places: Collection[str], folder: Path) -> ReadLoad:
     only = next(iter(places)) if len(places) == 1 else None
     at = load.one_of("at", ["amplifier", *places], only)
-    impedance, nominal, notes = _read_impedance(load, folder)
+    kind = load.one_of("type", TYPES)
+    impedance, nominal, notes = _read_impedance(load, kind, folder)
+    if kind in FAULTS:
+        notes = (FAULTS[kind],)
     series, parallel = (int(load.whole(key, 1, 100, 1)) for key in ("series", "parallel"))
     if (series, parallel) != (1, 1):
         impedance, nominal = (
@@ -62,9 +77,12 @@ def _read_load(load: Table, places: Collection[str], folder: Path) -> ReadLoad:
         )
     contact = read_contact(load, "contact")
     swapped = load.flag("reversed", default=False)
+    if swapped:
+        notes = (*notes, REVERSED)
     load.finish()
     place = None if at == "amplifier" else at
-    return ReadLoad(Connected(impedance, place, contact, swapped), nominal, notes)
+    sentences = tuple(f"load {load.place[-1]} {note}" for note in notes)
+    return ReadLoad(Connected(impedance, place, contact, swapped), nominal, sentences)
 
 
 def read_contact(table: Table, key: str) -> Contact:
@@ -84,8 +102,7 @@ def read_contact(table: Table, key: str) -> Contact:
 LEGS: Final = ("plus", "minus")
 
 
-def _read_impedance(load: Table, folder: Path) -> tuple[Load, float, tuple[str, ...]]:
-    kind = load.one_of("type", TYPES)
+def _read_impedance(load: Table, kind: str, folder: Path) -> tuple[Load, float, tuple[str, ...]]:
     if kind == "resistor":
         resistor = _read_resistor(load)
         return resistor, resistor.resistance, ()
@@ -111,6 +128,9 @@ def read_driver(load: Table) -> loudspeaker.Driver:
             "box", "volume", "0.01 l", "100 m3"
         )
     load.asked |= {"box", "Vas"}
+    for one, other in (("L2", "R2"), ("R2", "L2")):
+        if one in load and other not in load:
+            raise load.refuse(other, f"it is missing; {one} alone says nothing, right is both")
     try:
         return loudspeaker.Driver(
             dc_resistance=load.quantity("Re", "resistance", "0.5 ohm", "2 kohm"),
@@ -158,8 +178,8 @@ def _read_measured(load: Table, rated: float, folder: Path) -> tuple[Load, float
         raise
     except ValueError as error:
         raise load.refuse("file", str(error)) from None
-    beyond = sampled.beyond(_LOWEST, _HIGHEST)
-    return sampled, rated, () if beyond is None else (beyond,)
+    beyond = sampled.beyond(LOWEST, HIGHEST)
+    return sampled, rated, () if beyond is None else (f"is {beyond}",)
 
 
 # ---- crossovers -----------------------------------------------------------------------------------
@@ -176,7 +196,13 @@ def _read_crossover(load: Table) -> Crossover:
         raise load.refuse(
             "ways", 'a list of rungs is missing, such as ["series 6.8 uF", "to tweeter"]'
         )
-    return Crossover({way: _read_way(ways, way, ends) for way in ways.data})
+    ladders = {way: _read_way(ways, way, ends) for way in ways.data}
+    for name, end in ends.items():
+        if all(ladder.end is not end for ladder in ladders.values()):
+            raise load.refuse(
+                "ways", f'none leads to the driver {name!r}; end one with "to {name}"'
+            )
+    return Crossover(ladders)
 
 
 def _read_way(ways: Table, way: str, ends: Mapping[str, Load]) -> Ladder:
@@ -188,6 +214,7 @@ def _read_way(ways: Table, way: str, ends: Mapping[str, Load]) -> Ladder:
         )
     *rungs, last = texts
     word, _, name = last.partition(" ")
+    name = name.strip()
     if word != "to" or name not in ends:
         known = (
             ", ".join(f'"to {end}"' for end in ends) or "a driver, which [drivers.NAME] describes"
@@ -208,23 +235,38 @@ def _read_rung(ways: Table, way: str, text: str) -> Rung:
         raise ways.refuse(way, f"{units.quoted(text)}: {error}") from None
 
 
-_VALUE: Final = re.compile(r"[-+.\deE]+\s*[^\s\d|+]+")
+_PLUS: Final = re.compile(r"(?<![eE])\+")
+_VALUE: Final = re.compile(r"[-+]?[\d.,]+(?:[eE][-+]?\d+)?\s*[^\W\d_]+")
+_FORM: Final = 'a part is written like "8 ohm", "0.68 mH 0.3 ohm" or "22 uF"'
 
 
 def _part(text: str) -> Load:
-    """R, L, C or several: "8 ohm + 10 uF" one behind the other, "0.3 mH | 10 uF" side by side."""
-    for sign, join in (("|", InParallel), ("+", InSeries)):
-        if sign in text:
-            return join(tuple(_part(piece) for piece in text.split(sign)))
+    """R, L, C or several: "8 ohm + 10 uF" one behind the other, "0.3 mH | 10 uF" side by side.
+
+    What is joined by + is taken together before what is joined by |. The second value of a coil or
+    capacitor is its own resistance.
+    """
+    for pieces, join in ((text.split("|"), InParallel), (_PLUS.split(text), InSeries)):
+        if len(pieces) > 1:
+            return join(tuple(_part(piece) for piece in pieces))
     values = _VALUE.findall(text)
     if not values or _VALUE.sub("", text).strip() or len(values) > 2:
-        raise ValueError('a part is written like "8 ohm", "0.68 mH 0.3 ohm" or "22 uF"')
-    second = units.parse(values[1], "resistance") if len(values) == 2 else 0.0
-    unit = values[0].strip()[-1]
+        raise ValueError(_FORM)
+    own = _value(values[1], "resistance", "0 ohm", "1 kohm") if len(values) == 2 else 0.0
+    unit = values[0][-1].upper()
     if unit == "H":
-        return Coil(units.parse(values[0], "inductance"), second)
+        return Coil(_value(values[0], "inductance", "1 nH", "10 H"), own)
     if unit == "F":
-        return Capacitor(units.parse(values[0], "capacitance"), second)
+        return Capacitor(_value(values[0], "capacitance", "1 pF", "1000 mF"), own)
     if len(values) == 2:
-        raise ValueError("a resistor has one value")
-    return loudspeaker.Resistor(units.parse(values[0], "resistance"))
+        raise ValueError(f"{units.quoted(text.strip())} has two values, and a resistor has one")
+    return loudspeaker.Resistor(_value(values[0], "resistance", "1 mohm", "100 kohm"))
+
+
+def _value(text: str, kind: units.Quantity, low: str, high: str) -> float:
+    found = units.parse(text, kind)
+    if not units.parse(low, kind) <= found <= units.parse(high, kind):
+        raise ValueError(
+            f"{units.quoted(text)} was found; right is {units.a(kind)} from {low} to {high}"
+        )
+    return found

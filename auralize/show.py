@@ -11,12 +11,16 @@ from collections.abc import Sequence
 from dataclasses import asdict, fields
 from typing import TYPE_CHECKING, Any
 
-from auralize.units import show_frequency, show_length
+from auralize.units import show, show_frequency, show_length
 
 if TYPE_CHECKING:
     from auralize.figures import Driven, Figures, Heated, LayFigures, Line, Spread
     from auralize.fit import Fit, Kind
     from auralize.render import Gains, Match, Output, Rendered
+
+
+WIDTH = 80
+"""Columns of a terminal."""
 
 
 def as_table(title: str, found: Sequence[Figures]) -> str:
@@ -30,14 +34,29 @@ def _comparison(found: Sequence[Figures]) -> str:
     rows = [("", *(f.choice for f in found))]
     rows.append(("load listened to", *(f.load for f in found)))
     rows.append(("DC loop resistance, ohm", *(f"{f.dc_loop_ohm:.3f}" for f in found)))
-    rows.append(("loss at 1 kHz, dB", *(f"{f.loss_1khz_db:.2f}" for f in found)))
-    rows.append(("largest deviation from that, dB", *(f"{f.deviation_db:+.2f}" for f in found)))
+    rows.append(("loss at 1 kHz, dB", *(_decibels(f.loss_1khz_db) for f in found)))
+    rows.append(("largest deviation from that, dB", *(_deviation(f) for f in found)))
     rows.append(("  which is at", *(show_frequency(_three(f.deviation_hz)) for f in found)))
     rows.append(("damping factor at the load (DC)", *(_factor(f.damping_factor) for f in found)))
     rows.append(("power at 1 kHz that heats cable", *(f"{f.cable_share:.1%}" for f in found)))
-    rows.append(("lowest load on the amplifier, ohm", *(f"{f.lowest_ohm:.2f}" for f in found)))
+    rows.append(("lowest load on the amplifier, ohm", *(_ohm(f.lowest_ohm) for f in found)))
     rows.append(("  which is at", *(show_frequency(_three(f.lowest_hz)) for f in found)))
-    return _columns(rows)
+    return _pages(rows)
+
+
+def _decibels(level: float) -> str:
+    return f"{level:z.2f}" if math.isfinite(level) else "silent"
+
+
+def _deviation(figures: Figures) -> str:
+    return f"{figures.deviation_db:+.2f}" if math.isfinite(figures.loss_1khz_db) else "silent"
+
+
+def _ohm(value: float) -> str:
+    """Two decimals, of which nobody reads those behind five digits."""
+    if not math.isfinite(value):
+        return "open"
+    return f"{value:.2f}" if value < 1e5 else f"{value:.3g}"
 
 
 def _factor(value: float) -> str:
@@ -52,11 +71,7 @@ def _three(value: float) -> float:
 def _by_frequency(figures: Figures) -> str:
     runs = [_wrapped(f"run {name}: {words}") for name, words in figures.runs.items()]
     runs += [_lay(lay) for lay in figures.lays]
-    runs += [_wrapped(note) for note in figures.notes]
-    if figures.reversed:
-        runs.append(
-            _wrapped(f"At {figures.load} plus and minus are swapped: its polarity is reversed.")
-        )
+    runs += [_wrapped(f"{note.rstrip('.')}.") for note in figures.notes]
     if figures.lowest_ohm < LOWEST_SAFE:
         runs.append(_wrapped(OVERLOAD.format(ohm=figures.lowest_ohm)))
     if figures.driven is not None:
@@ -66,7 +81,8 @@ def _by_frequency(figures: Figures) -> str:
     ]
     rows.append(("", "dB", "deg", "dB", "ohm", "deg", "ohm", "uH", "factor"))
     rows += [_row(line) for line in figures.lines]
-    return "\n".join([f"{figures.choice}: {figures.label}", *runs, _columns(rows)])
+    head = textwrap.fill(f"{figures.choice}: {figures.label}", WIDTH, subsequent_indent="  ")
+    return "\n".join([head, *runs, _columns(rows)])
 
 
 LOWEST_SAFE = 2.0
@@ -77,45 +93,66 @@ OVERLOAD = (
 )
 HOT = 30.0
 """K of a conductor over the air from which the table says so: what flexible cables are rated for."""
+WARM = 5.0
+"""K under which heating is not worth a word."""
+HOT_JOINT = 5.0
+"""W that no plug or terminal bears for long (common practice, no source)."""
 
 
 def _driven(driven: Driven) -> str:
     """Where the power of the programme goes."""
     lines = [
-        _wrapped(
-            f"At {driven.volts:.3g} V (crest factor {driven.crest_factor:.2g}) the amplifier gives "
-            f"{driven.drawn_watts:.3g} W, {driven.amplifier_amperes:.3g} A rms, "
-            f"{driven.peak_amperes:.3g} A peak{_loading(driven)}."
+        f"At {driven.volts:.3g} V of {driven.signal} (crest factor {driven.crest_factor:.2g}) the "
+        f"amplifier gives {show(driven.drawn_watts, 'W')}, {show(driven.amplifier_amperes, 'A')} rms, "
+        f"{show(driven.peak_amperes, 'A')} peak{_loading(driven)}."
+    ]
+    for name, watts in driven.loads.items():
+        lines.append(
+            f"  load {name}: {show(watts, 'W')}{_burnt(driven.contacts[name], 'terminals')}"
         )
-    ]
-    lines += [_wrapped(f"  {name} gets {watts:.3g} W") for name, watts in driven.loads.items()]
-    lines += [_wrapped(f"  {name} burns {_heated(heated)}") for name, heated in driven.runs.items()]
+    lines += [f"  run {name}: {_heated(heated)}" for name, heated in driven.runs.items()]
     lines += [
-        _wrapped(f"  {name} loses {watts:.3g} W") for name, watts in driven.transformers.items()
+        f"  transformer {name}: {show(watts, 'W')} lost"
+        for name, watts in driven.transformers.items()
     ]
-    return "\n".join(lines)
+    return "\n".join(map(_wrapped, lines))
 
 
 def _loading(driven: Driven) -> str:
     parts = []
     if driven.tapped_watts:
-        parts.append(f"the taps add up to {driven.tapped_watts:.4g} W")
+        parts.append(f"the taps add up to {show(driven.tapped_watts, 'W')}")
     if driven.rating_watts is not None:
-        parts.append(f"the amplifier is rated {driven.rating_watts:.4g} W")
-        if max(driven.tapped_watts, driven.drawn_watts) > driven.rating_watts:
-            parts.append("OVERLOADED")
-    return "; " + ", ".join(parts) if parts else ""
+        parts.append(f"the amplifier is rated {show(driven.rating_watts, 'W')}")
+    text = "; " + ", ".join(parts) if parts else ""
+    asked = max(driven.tapped_watts, driven.drawn_watts)
+    overloaded = driven.rating_watts is not None and asked > driven.rating_watts
+    return f"{text}. Caution: that overloads it" if overloaded else text
+
+
+def _burnt(watts: float, where: str) -> str:
+    if watts == 0.0:
+        return ""
+    text = f", {show(watts, 'W')} in its {where}"
+    return f"{text} (Caution: they get hot)" if watts > HOT_JOINT else text
 
 
 def _heated(heated: Heated) -> str:
-    joints = f" and {heated.joint_watts:.3g} W in its joints" if heated.joint_watts else ""
-    text = f"{heated.watts:.3g} W{joints}, {heated.amperes:.3g} A in each conductor"
-    if heated.rise_kelvin is None:
+    text = (
+        f"{show(heated.amperes, 'A')}, {show(heated.watts, 'W')} lost in the cable"
+        f"{_burnt(heated.joint_watts, 'joints')}"
+    )
+    rise = heated.rise_kelvin
+    if rise is None:
+        return f"{text}; heating not estimated for such a cable"
+    if rise < WARM:
         return text
-    text += f"; its metal settles about {heated.rise_kelvin:.0f} K over the air"
-    if heated.rise_kelvin > HOT:
-        text += ". Caution: too hot for most cables; ask the maker's rating and local codes"
-    return text
+    settles = f"settles some {rise:.0f} K" if math.isfinite(rise) else "does not settle at any heat"
+    text += f"; its metal {settles} over the air"
+    return f"{text}. {TOO_HOT}" if rise > HOT else text
+
+
+TOO_HOT = "Caution: too hot for most cables; ask the maker's rating and local codes"
 
 
 HEAT = (
@@ -141,17 +178,17 @@ def _spread(spread: Spread, form: str) -> str:
 
 
 def _wrapped(text: str) -> str:
-    return textwrap.fill(text, 80, initial_indent="  ", subsequent_indent="    ")
+    return textwrap.fill(text, WIDTH, initial_indent="  ", subsequent_indent="    ")
 
 
 def _row(line: Line) -> tuple[str, ...]:
     return (
         show_frequency(line.frequency),
-        f"{line.loss_db:.2f}",
-        f"{line.loss_degrees:.2f}",
-        f"{line.drop_db:.2f}",
-        f"{line.load_ohm:.2f}",
-        f"{line.load_degrees:.1f}",
+        _decibels(line.loss_db),
+        f"{line.loss_degrees:z.2f}",
+        _decibels(line.drop_db),
+        _ohm(line.load_ohm),
+        f"{line.load_degrees:z.1f}",
         f"{line.cable_ohm:.3f}",
         f"{line.cable_uh:.2f}",
         _factor(line.damping),
@@ -168,6 +205,19 @@ def _columns(rows: Sequence[Sequence[str]]) -> str:
     return "\n".join(lines)
 
 
+def _pages(rows: Sequence[Sequence[str]]) -> str:
+    """`_columns`, with as many of the columns beside the first as the width has room for at a time."""
+    count = len(rows[0]) - 1
+    for each in range(count, 0, -1):
+        pages = [
+            _columns([(row[0], *row[at : at + each]) for row in rows])
+            for at in range(1, count + 1, each)
+        ]
+        if all(len(line) <= WIDTH for page in pages for line in page.splitlines()):
+            break
+    return "\n\n".join(pages)
+
+
 def as_fits(title: str, found: Sequence[Fit], kind: Kind, tolerance: float) -> str:
     """What length or size would do, a column a choice."""
     words = {
@@ -179,18 +229,43 @@ def as_fits(title: str, found: Sequence[Fit], kind: Kind, tolerance: float) -> s
     rows = [("", *(f.choice for f in found)), ("run", *(f.run for f in found))]
     rows.append((f"{words} now", *(_measured(f.now, kind) for f in found)))
     rows.append(("length now", *(show_length(f.length) for f in found)))
+    if any(f.longest is None for f in found):
+        rows.append(("  without the run", *(_measured(f.least, kind) for f in found)))
     rows.append(("longest that will do", *(_longest(f.longest) for f in found)))
-    rows.append(("thinnest metric size", *(f.metric or "none" for f in found)))
-    rows.append(("thinnest even gauge", *(f.gauge or "none" for f in found)))
-    return f"{title}\nup to {limit} {words}, 20 Hz to 20 kHz\n\n{_columns(rows)}"
+    rows.append(("thinnest metric size", *(_size(f, f.metric) for f in found)))
+    rows.append(("thinnest even gauge", *(_size(f, f.gauge) for f in found)))
+    head = [title, f"up to {limit} {words}, 20 Hz to 20 kHz", *_explained(found, kind)]
+    return "\n".join([*head, "", _pages(rows)])
+
+
+def _explained(found: Sequence[Fit], kind: Kind) -> list[str]:
+    """What the table leaves open."""
+    lines = []
+    if kind == "heat":
+        lines.append("The share is that of all cable and joints together.")
+    if any(f.longest is None for f in found):
+        lines.append("Where no length will do, the rest of the rig does too much already.")
+    if not all(f.sized for f in found):
+        lines.append("A measured cable has no size: describe it by its conductors to fit one.")
+    return lines
+
+
+def _size(fit: Fit, size: str | None) -> str:
+    return size or ("none" if fit.sized else "measured")
 
 
 def _measured(value: float, kind: Kind) -> str:
+    if not math.isfinite(value):
+        return "silent"
     return f"{value:.1%}" if kind == "heat" else f"{value:.2f} dB"
 
 
 def _longest(metres: float | None) -> str:
-    return "none" if metres is None else show_length(metres)
+    from auralize.fit import LONGEST
+
+    if metres is None:
+        return "none"
+    return show_length(metres) if metres < LONGEST else "10 km and more"
 
 
 def as_json(title: str, found: Sequence[Figures]) -> str:
@@ -208,14 +283,18 @@ def _finite(value: Any) -> Any:
 
 
 def as_csv(found: Sequence[Figures]) -> str:
-    """The tables over frequency, one row a choice and frequency, with a header."""
+    """The tables over frequency, one row a choice and frequency, with a header.
+
+    What is without limit is left empty.
+    """
     from auralize.figures import Line
 
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(["choice", *(f.name for f in fields(Line))])
     for figures in found:
-        writer.writerows([figures.choice, *asdict(line).values()] for line in figures.lines)
+        rows = [_finite(asdict(line)).values() for line in figures.lines]
+        writer.writerows([figures.choice, *row] for row in rows)
     return text.getvalue()
 
 
