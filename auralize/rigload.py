@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Final
 
@@ -21,8 +22,9 @@ from auralize.circuit.crossover import (
 )
 from auralize.circuit.loudspeaker import Load
 from auralize.circuit.network import PERFECT, Connected, Contact
+from auralize.circuit.sampled import SampledImpedance
 from auralize.errors import RigError
-from auralize.measurement import MeasurementError, read_impedance
+from auralize.measurement import read_impedance
 from auralize.rigtable import Table
 
 TYPES: Final = ("resistor", "driver", "crossover", "measured", "open", "short")
@@ -170,16 +172,21 @@ def _read_measured(load: Table, rated: float, folder: Path) -> tuple[Load, float
     if "dc_resistance" in load:
         at_dc = load.quantity("dc_resistance", "resistance", "0.01 ohm", "10 kohm")
     load.asked.add("dc_resistance")
+    path = folder / load.text("file")
     try:
-        sampled = read_impedance(folder / load.text("file")).load(at_dc)
-    except MeasurementError as error:
-        raise load.refuse("file", str(error)) from None
+        sampled = _sampled(path, path.stat().st_mtime_ns if path.is_file() else 0, at_dc)
     except RigError:
         raise
-    except ValueError as error:
+    except ValueError as error:  # MeasurementError too
         raise load.refuse("file", str(error)) from None
     beyond = sampled.beyond(LOWEST, HIGHEST)
     return sampled, rated, () if beyond is None else (f"is {beyond}",)
+
+
+@lru_cache(maxsize=32)
+def _sampled(path: Path, _changed: int, at_dc: float | None) -> SampledImpedance:
+    """Read once, so that choices with the same file compare equal; again where the file was changed."""
+    return read_impedance(path).load(at_dc)
 
 
 # ---- crossovers -----------------------------------------------------------------------------------
