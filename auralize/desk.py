@@ -29,6 +29,7 @@ from auralize.matching import (
 )
 from auralize.playback import (
     Entry,
+    Grow,
     Output,
     Player,
     Setup,
@@ -36,6 +37,7 @@ from auralize.playback import (
     Switch,
     Voice,
     Volume,
+    enough_taps,
     most_taps,
     shortened,
 )
@@ -161,7 +163,8 @@ class Desk:
         self._slot: int | None = None
         self._wish = 0
         self._sounding = _Sound(self._voice(wishes.heard), 0)
-        setup = Setup(rate, self.channels, self._sounding.voice, amplitude(wishes.volume))
+        taps = enough_taps(rate, self._longest())
+        setup = Setup(rate, self.channels, taps, self._sounding.voice, amplitude(wishes.volume))
         self.player = Player(setup, self.transport.take, journal)
         self.journal = journal
         self.waiting: dict[str, Choice] = {}
@@ -346,16 +349,30 @@ class Desk:
         while not self._closing:
             self._wake.wait()
             self._wake.clear()
-            while not self._closing and (sound := self._due()):
-                if self.player.ready:
-                    self.player.post(Switch(sound.voice))
-                    self._sounding = sound
-                else:  # at most a block later, unless there is no device
+            while not self._closing and (due := self._due()):
+                if not self.player.ready:  # at most a block later, unless there is no device
                     self._wake.wait(RETRY)
                     self._wake.clear()
+                elif isinstance(due, Grow):
+                    self.player.post(due)
+                else:
+                    self.player.post(Switch(due.voice))
+                    self._sounding = due
 
-    def _due(self) -> _Sound | None:
-        """What is wished, if it is not what sounds."""
+    def _longest(self) -> int:
+        """Taps of the longest filter: there is room for all, so that none is heard later than others."""
+        with self._lock:
+            return max(
+                len(self._straight),
+                *(len(filters.drop.taps) for filters in self._known.filters.values()),
+                *(len(voice.taps) for voice in self._slots),
+            )
+
+    def _due(self) -> _Sound | Grow | None:
+        """Room for filters that are too long, or what is wished, if it is not what sounds."""
+        longest = self._longest()
+        if longest > self.player.taps:
+            return Grow(enough_taps(self.rate, longest))
         with self._lock:
             slot = self._slot
             voice = self._voice(self.wishes.heard) if slot is None else self._slots[slot]
@@ -392,7 +409,7 @@ class Desk:
                 self._known.filters[name] = filters
                 self._predict(name)
                 self._rebalance()
-        except (AuralizeError, ValueError) as error:
+        except Exception as error:  # whatever it is, what is heard stays, and so does this thread
             self.tell(Event("fault", f"{name} stays as it was: {error}"))
             return
         self._wake.set()

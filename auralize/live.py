@@ -47,6 +47,10 @@ __all__ = ["SOURCE", "Device", "DeviceError", "Event", "Heard", "LiveBench", "St
 HEARING_CAUTION: Final = (
     "Starts quiet: raise the volume slowly, loud sound damages hearing. Take care with headphones."
 )
+BUFFER: Final = 0.045
+"""s of sound that a device is first asked to hold; doubled when it had a gap."""
+MOST_BUFFER: Final = 0.2
+"""s"""
 SILENT_AFTER: Final = 0.7
 """s without a callback after which the device is said to be silent."""
 LOOK: Final = 0.1
@@ -60,6 +64,8 @@ CLOSE_LIMIT: Final = 1.0
 SWITCH_INTERVAL: Final = 0.0005
 """s after which a busy Python thread must let the callback in. With the usual 5 ms it waits up to 50 ms
 for its turn (measured against a busy loop), with this under 1 ms."""
+GAPS_EVERY: Final = 5.0
+"""s between two events that tell of gaps in the sound."""
 MOST_EVENTS: Final = 100
 MISSING: Final = "PortAudio is missing"
 
@@ -101,7 +107,8 @@ class LiveBench:
 
     Raises AudioFileError and DesignError when made, which takes a filter design (0.1 s) per choice.
     What happens later is told by `events`. `start` before a screen takes the terminal (see `Hush`);
-    `stop` at the end, which takes 4 s at most, whatever the sound server does.
+    `stop` at the end, which takes 4 s at most, whatever the sound server does. ``volumes`` is the file
+    that remembers them; ``buffer`` the seconds of sound that a device is first asked to hold.
     """
 
     def __init__(
@@ -110,6 +117,7 @@ class LiveBench:
         choices: Sequence[Choice],
         *,
         volumes: Path | None = None,
+        buffer: float = BUFFER,
         journal: bool = False,
     ) -> None:
         self._source = source
@@ -133,6 +141,8 @@ class LiveBench:
         self._next_try = math.inf
         self._beats, self._beat_at = 0, 0.0
         self._underruns = self._underruns_told = 0
+        self._underrun_at = -math.inf
+        self._buffer = buffer
         self._told = ""
         self._interval = 0.0
 
@@ -299,6 +309,7 @@ class LiveBench:
             self._beats, self._beat_at = outlet.beats, now
             if self._state == "silent":
                 self._state = "running"
+                self._underruns_told = outlet.underruns  # the gap has been told already
                 self._say("device", f"{outlet.device.name} takes sound again")
             self._look_at_underruns(outlet)
         elif self._state == "running" and now - self._beat_at > SILENT_AFTER:
@@ -311,13 +322,19 @@ class LiveBench:
         self._volumes.save()
 
     def _look_at_underruns(self, outlet: Outlet) -> None:
-        if outlet.underruns > self._underruns_told:
-            self._underruns_told = outlet.underruns
-            self._tell(
-                Event(
-                    "underrun", "the sound had a gap: the machine was busy; close what is not used"
-                )
-            )
+        now, told = time.monotonic(), self._underruns_told
+        if outlet.underruns == told or now < self._underrun_at + GAPS_EVERY:
+            return
+        self._underruns_told, self._underrun_at = outlet.underruns, now
+        if 2.0 * self._buffer > MOST_BUFFER:
+            text = "the sound had a gap: the machine is too busy; end what is not needed"
+            self._tell(Event("underrun", text))
+            return
+        self._buffer *= 2.0
+        text = f"the sound had a gap: {1e3 * self._buffer:.0f} ms are held from now on"
+        self._tell(Event("underrun", text))
+        self._release()
+        self._try()
 
     def _look_at_disk(self) -> None:
         transport = self._desk.transport
@@ -395,7 +412,9 @@ class LiveBench:
         desk.set_volume(min(START_VOLUME, desk.wishes.volume) if known is None else known)
         desk.soften()
         return self._call(
-            lambda: Outlet(portaudio, device, rate, desk.player.block, outputs, desk.render),
+            lambda: Outlet(
+                portaudio, device, rate, desk.player.block, outputs, self._buffer, desk.render
+            ),
             lambda outlet: outlet.close(),
         )
 

@@ -8,14 +8,11 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, Final, Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 from auralize.audiofile import HIGHEST_RATE, LOWEST_RATE
 from auralize.errors import AuralizeError
 from auralize.playback import Output
-
-DEVICE_LATENCY: Final = 0.045
-"""s of buffer that a device is asked for: enough for a busy machine, not felt in a comparison."""
 
 T = TypeVar("T")
 
@@ -144,6 +141,7 @@ class Outlet:
         rate: int,
         block: int,
         channels: int,
+        buffer: float,
         render: Callable[[Output], None],
     ) -> None:
         self.device = device
@@ -157,7 +155,7 @@ class Outlet:
             device=device.index,
             channels=channels,
             dtype="float32",
-            latency=DEVICE_LATENCY,
+            latency=buffer,
             callback=self._callback,
             finished_callback=self._finish,
         )

@@ -23,8 +23,9 @@ from auralize.units import amplitude, decibels
 
 CEILING: Final = amplitude(-1.0)
 """No sample that is played is above it."""
+LEAST_BLOCKS: Final = 8
 MOST_BLOCKS: Final = 32
-"""Longest impulse response in blocks: 16384 taps at 48 kHz."""
+"""Shortest and longest convolver in blocks: 4096 and 16384 taps at 48 kHz."""
 SOFT_START: Final = 0.5
 """s in which a device comes up from silence."""
 LIMITER_ATTACK: Final = 64
@@ -40,6 +41,12 @@ Output = NDArray[np.float32]
 def most_taps(rate: int) -> int:
     """The longest impulse response that is played at ``rate`` Hz."""
     return MOST_BLOCKS * block_frames(rate)
+
+
+def enough_taps(rate: int, longest: int) -> int:
+    """Room for impulse responses of up to ``longest`` taps: a power of two, as its cost goes with it."""
+    least = LEAST_BLOCKS * block_frames(rate)
+    return max(least, 1 << (longest - 1).bit_length())
 
 
 def shortened(filters: RunFilters, most: int) -> RunFilters:
@@ -94,7 +101,14 @@ class SoftStart:
     """Come up from silence."""
 
 
-Command = Switch | Volume | SoftStart
+@dataclass(frozen=True)
+class Grow:
+    """Make room for impulse responses of so many taps; takes as long as they last."""
+
+    taps: int
+
+
+Command = Switch | Volume | SoftStart | Grow
 
 
 @dataclass(frozen=True)
@@ -103,6 +117,8 @@ class Setup:
 
     rate: int
     channels: int
+    taps: int
+    """Room for impulse responses."""
     voice: Voice
     volume: float
 
@@ -120,9 +136,10 @@ class Entry:
 
 
 class Player:
-    """Makes block after block of what is heard. `render` for the callback, the rest for one other thread.
+    """Makes block after block of what is heard: `render` for the callback, the rest for other threads.
 
-    ``take`` gives the input. A journal, if given, gets one entry a block and grows without limit.
+    ``take`` gives the input. Only one thread may post a Switch or Grow. A journal, if given, gets one
+    entry a block and grows without limit.
     """
 
     def __init__(
@@ -135,16 +152,19 @@ class Player:
         self.switches = 0
         """Cross-fades begun so far."""
         self._take, self._journal = take, journal
-        self._impulses = np.zeros((2, most_taps(setup.rate)))
+        self._impulses = np.zeros((2, setup.taps))
         self._row = 0
         self._gains = [setup.voice.gain, 0.0]
         self._set_row(0, setup.voice)
         self._convolver = Convolver(self._impulses, setup.channels, self.block)
+        self._successor = self._convolver
+        self._young = 0  # blocks until the successor has heard enough to take over
         self._volume = setup.volume
         self._loudness = 0.0  # volume and soft start as they are now
         self._soft, self._soft_blocks = 0, round(SOFT_START * setup.rate / self.block)
         self._commands: deque[Command] = deque()
-        self._asked = 0
+        self._asked = self._done = 0  # switches and growths
+        self._fading = False
         self._limiter = Limiter(setup.rate, self.block)
         self._up = rising(self.block)[:, None]
         self._down = self._up[::-1]
@@ -158,17 +178,27 @@ class Player:
 
     @property
     def ready(self) -> bool:
-        """True when no switch is under way."""
-        return self._asked == self.switches
+        """True when no switch and no growth is under way."""
+        return self._asked == self._done
+
+    @property
+    def taps(self) -> int:
+        """Room for impulse responses, now or as soon as `ready`."""
+        return self._impulses.shape[1]
 
     def post(self, command: Command) -> None:
-        """Do this from the next block on. A switch may be posted only when `ready`."""
-        if isinstance(command, Switch):
+        """Do this from the next block on. Switch and Grow may be posted only when `ready`."""
+        if isinstance(command, Switch | Grow):
             if not self.ready:
                 raise RuntimeError("a switch was posted while another one was under way")
-            self._set_row(1 - self._row, command.voice)
-            self._convolver.replace(self._impulses)
             self._asked += 1
+            if isinstance(command, Switch):
+                self._set_row(1 - self._row, command.voice)
+                self._convolver.replace(self._impulses)
+            else:
+                more = command.taps - self.taps
+                self._impulses = np.pad(self._impulses, ((0, 0), (0, more)))
+                self._successor = Convolver(self._impulses, self.setup.channels, self.block)
         self._commands.append(command)
 
     def _set_row(self, row: int, voice: Voice) -> None:
@@ -198,9 +228,11 @@ class Player:
         commands = self._taken_commands()
         taken = self._take()
         wet = self._convolver.process(taken.samples)
+        if self._young:
+            self._raise_successor(taken.samples)
         mix = self._mix
         np.multiply(wet[self._row], self._gains[self._row], out=mix)
-        if self._asked != self.switches and any(isinstance(c, Switch) for c in commands):
+        if self._fading:
             self._cross_fade(wet)
         self._apply_volume()
         self._limiter.run(mix)
@@ -222,9 +254,19 @@ class Player:
                 self._volume = command.amplitude
             elif isinstance(command, SoftStart):
                 self._loudness, self._soft = 0.0, 0
+            elif isinstance(command, Grow):
+                self._young = command.taps // self.block
             else:
                 self._gains[1 - self._row] = command.voice.gain
+                self._fading = True
         return tuple(taken)
+
+    def _raise_successor(self, samples: Samples) -> None:
+        self._successor.process(samples)
+        self._young -= 1
+        if not self._young:
+            self._convolver = self._successor
+            self._done += 1
 
     def _cross_fade(self, wet: NDArray[np.float64]) -> None:
         other = 1 - self._row
@@ -233,7 +275,9 @@ class Player:
         self._mix *= self._down
         self._mix += self._other
         self._row = other
+        self._fading = False
         self.switches += 1
+        self._done += 1
 
     def _apply_volume(self) -> None:
         target = self._volume

@@ -32,10 +32,11 @@ class Volumes:
         self._known: dict[str, float] = {}
         with suppress(OSError, ValueError):
             found = json.loads(path.read_text(encoding="utf-8"))
+            entries = found.items() if isinstance(found, dict) else ()
             self._known = {
-                str(name): min(max(float(volume), LOWEST_VOLUME), 0.0)
-                for name, volume in found.items()
-                if isinstance(volume, int | float) and math.isfinite(volume)
+                name: min(max(float(volume), LOWEST_VOLUME), 0.0)
+                for name, volume in entries
+                if type(volume) in (int, float) and math.isfinite(volume)
             }
 
     def get(self, device: str) -> float | None:

@@ -260,8 +260,13 @@ def test_recordings_that_others_made(tmp_path, choices):
         size = 2 * len(before)
         spectrum = np.fft.rfft(before, size, axis=0)
         cross = (spectrum.conj() * np.fft.rfft(after, size, axis=0)).sum(axis=1)
-        heard = np.abs(cross) > 1e-6 * np.max(np.abs(cross))  # phases alone: bass would blur the peak
-        assert np.argmax(np.fft.irfft(np.where(heard, cross, 0) / np.maximum(np.abs(cross), 1e-300))) == 0
+        heard = np.abs(cross) > 1e-6 * np.max(
+            np.abs(cross)
+        )  # phases alone: bass would blur the peak
+        assert (
+            np.argmax(np.fft.irfft(np.where(heard, cross, 0) / np.maximum(np.abs(cross), 1e-300)))
+            == 0
+        )
         rate = done.source.rate
         frequency = np.fft.rfftfreq(size, 1 / rate)
         response = solve(choices[0].network, frequency).receiving[choices[0].listen]
