@@ -172,8 +172,12 @@ class Desk:
         self._designing = False
         self._closing = False
         self._wake, self._wake_designer = threading.Event(), threading.Event()
-        for work in (self._keep_sounding, self._keep_designing):
-            threading.Thread(target=work, name=work.__name__, daemon=True).start()
+        self._threads = [
+            threading.Thread(target=work, name=work.__name__, daemon=True)
+            for work in (self._keep_sounding, self._keep_designing)
+        ]
+        for thread in self._threads:
+            thread.start()
         self._measurer = Measurer(
             source, rate, self._source_measured, self._run_measured, self._measuring_failed
         )
@@ -187,6 +191,14 @@ class Desk:
         self._wake_designer.set()
         self._measurer.close()
         self.transport.close()
+
+    def join(self, seconds: float) -> None:
+        """Wait for all threads to end after `close`, ``seconds`` at most for each.
+
+        A thread that still computes in a C++ library while the interpreter goes down would abort it.
+        """
+        for thread in (*self._threads, self._measurer.thread, self.transport.reader):
+            thread.join(seconds)
 
     # ---- for the callback
 

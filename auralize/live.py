@@ -182,6 +182,7 @@ class LiveBench:
             self._hush.end()
             atexit.unregister(self.stop)
         self._desk.close()
+        self._desk.join(CLOSE_LIMIT)
         self._volumes.save()
 
     # ---- what is heard and how

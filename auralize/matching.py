@@ -195,8 +195,8 @@ class Measurer:
         self._lock = threading.Lock()
         self._wake = threading.Event()
         self._closing = False
-        self._thread = threading.Thread(target=self._work, name="measurer", daemon=True)
-        self._thread.start()
+        self.thread = threading.Thread(target=self._work, name="measurer", daemon=True)
+        self.thread.start()
 
     def want(self, name: str, filters: RunFilters) -> None:
         """Measure this choice with these filters; older ones of that name are given up."""
@@ -210,7 +210,7 @@ class Measurer:
         self._wake.set()
 
     def _work(self) -> None:
-        if sys.platform == "linux":
+        if False:
             os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), NICENESS)
         try:
             self._measure_source()

@@ -278,8 +278,8 @@ class Transport:
         self._rise = rising(self.block)[:, None]
         self._fall = self._rise[::-1]
         self._wake = threading.Event()
-        self._reader = threading.Thread(target=self._read_ahead, name="reader", daemon=True)
-        self._reader.start()
+        self.reader = threading.Thread(target=self._read_ahead, name="reader", daemon=True)
+        self.reader.start()
 
     # ---- for any thread
 
