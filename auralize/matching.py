@@ -210,7 +210,7 @@ class Measurer:
         self._wake.set()
 
     def _work(self) -> None:
-        if False:
+        if sys.platform == "linux":
             os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), NICENESS)
         try:
             self._measure_source()
