@@ -411,6 +411,10 @@ def _filter(arguments: argparse.Namespace) -> None:
 def _bench(arguments: argparse.Namespace) -> None:
     from importlib.metadata import entry_points
 
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise AuralizeError(
+            "the bench needs a terminal; run it in one, not through a pipe or from a script"
+        )
     # The core knows no screen: the bench is found by the name under which it is installed.
     (screen,) = entry_points(group="auralize.screens", name="bench")
     screen.load()(arguments.rig, arguments.programme, arguments.output, arguments.sessions)
@@ -419,7 +423,11 @@ def _bench(arguments: argparse.Namespace) -> None:
 def _trials(arguments: argparse.Namespace) -> None:
     from auralize.trial import summarise
 
-    print("\n".join(summarise(arguments.logs).sentences))
+    summary = summarise(arguments.logs)
+    print("\n".join(summary.sentences))
+    refused = [check.path for check in summary.checks if check.state == "refused"]
+    if refused:
+        raise AuralizeError(f"{', '.join(str(path) for path in refused)}: refused, and not counted")
 
 
 def _demo(arguments: argparse.Namespace) -> None:

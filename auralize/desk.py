@@ -20,6 +20,7 @@ from auralize.filters import RunFilters, design_run, predelay
 from auralize.matching import (
     SOURCE,
     Heard,
+    Level,
     Measurer,
     RunLevels,
     SourceMeasured,
@@ -216,15 +217,30 @@ class Desk:
             self._wish += 1
         self._wake.set()
 
-    def load_slots(self, heard: Sequence[Heard]) -> None:
-        """Freeze what these sound like now, with their gains, to be heard by number.
+    def load_slots(self, heard: Sequence[Heard], *, equal: bool = False) -> list[float]:
+        """Freeze what these sound like now, to be heard by number; the gain of each in dB.
 
-        Edits, measurements and other matches no longer reach them.
+        ``equal``: all turned down to the loudness of the softest, drops too. Edits, measurements and other
+        matches no longer reach them.
         """
         for one in heard:
             self._check(one)
         with self._lock:
-            self._slots = [self._voice(one) for one in heard]
+            gains = [self._gains(one).total for one in heard]
+            if equal:
+                gains = _equal(gains, [self._level(one).loudness for one in heard])
+            self._slots = [self._voice(one, g) for one, g in zip(heard, gains, strict=True)]
+        return gains
+
+    def _level(self, heard: Heard) -> Level:
+        """What was measured of a signal before any gain; raises AuralizeError before it was."""
+        known = self._known
+        if known.source is None or (heard.choice and heard.choice not in known.levels):
+            raise AuralizeError("levels are still being measured; try again in a few seconds")
+        if heard.choice is None:
+            return known.source.level
+        run = known.levels[heard.choice]
+        return run.receiving if heard.signal == "receiving" else run.drop
 
     def hear_slot(self, number: int) -> None:
         """Fade over to a slot. Nothing but the sound depends on what is in it, or was heard before."""
@@ -327,8 +343,9 @@ class Desk:
         sure = known.source.whole and all(level.measured for level in levels)
         return "measured" if sure and len(known.levels) == len(known.filters) else "predicted"
 
-    def _voice(self, heard: Heard) -> Voice:
-        gain = amplitude(self._gains(heard).total)
+    def _voice(self, heard: Heard, total: float | None = None) -> Voice:
+        """``total``: its gain in dB; None: what its gains add up to."""
+        gain = amplitude(self._gains(heard).total if total is None else total)
         if heard.signal == "source":
             return Voice(self._straight, gain)
         filters = self._known.filters[heard.choice or ""]
@@ -452,6 +469,14 @@ class Desk:
 
     def _measuring_failed(self, text: str) -> None:
         self.tell(Event("programme", text))
+
+
+def _equal(gains: Sequence[float], loudness: Sequence[float]) -> list[float]:
+    """Gains in dB that bring signals of these loudnesses (LUFS) down to the softest one."""
+    heard = [level + gain for level, gain in zip(loudness, gains, strict=True)]
+    if not all(math.isfinite(level) for level in heard):
+        return list(gains)  # silence cannot be matched
+    return [gain - (level - min(heard)) for gain, level in zip(gains, heard, strict=True)]
 
 
 def renewed(old: Desk, rate: int, source: Path) -> Desk:

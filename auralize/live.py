@@ -216,9 +216,9 @@ class LiveBench:
         """Fade over to this."""
         self._desk.hear(heard)
 
-    def load_slots(self, heard: Sequence[Heard]) -> None:
-        """Freeze what these sound like now, for a blind trial."""
-        self._desk.load_slots(heard)
+    def load_slots(self, heard: Sequence[Heard], *, equal: bool = False) -> list[float]:
+        """Freeze what these sound like now (``equal``: equally loud), for a blind trial; gains in dB."""
+        return self._desk.load_slots(heard, equal=equal)
 
     def hear_slot(self, number: int) -> None:
         """Fade over to a slot; until `hear`, the status says nothing that could tell which."""
@@ -410,7 +410,8 @@ class LiveBench:
         desk = self._desk
         self._device = device
         known = self._volumes.get(device.name)
-        desk.set_volume(min(START_VOLUME, desk.wishes.volume) if known is None else known)
+        # Quiet at first, and never louder than was last chosen for this device.
+        desk.set_volume(min(desk.wishes.volume, START_VOLUME if known is None else known))
         desk.soften()
         return self._call(
             lambda: Outlet(

@@ -41,7 +41,7 @@ def save_plot(title: str, choices: Sequence[Choice], path: Path) -> None:
         from matplotlib.figure import Figure
     except ImportError:
         raise AuralizeError(
-            'plots need matplotlib, which is not installed; `pip install "auralize[plot]"` brings it'
+            "plots need matplotlib, which is not installed; `pip install matplotlib` brings it"
         ) from None
     page = Figure(figsize=(8.0, 9.0), layout="constrained")
     panels: Any = page.subplots(3, 1, sharex=True)

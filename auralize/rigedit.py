@@ -124,7 +124,7 @@ def _document(text: str) -> TOMLDocument:
         import tomlkit
     except ImportError:
         raise AuralizeError(
-            'editing needs tomlkit, which is not installed; `pip install "auralize[bench]"` brings it'
+            "editing needs tomlkit, which is not installed; `pip install tomlkit` brings it"
         ) from None
     try:
         return tomlkit.parse(text)

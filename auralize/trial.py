@@ -8,7 +8,7 @@ What a witness needs, in any language:
 - Order: block c = SHA-256 of the seed followed by c as 8 bytes, big-endian, c = 0, 1, 2, ... The bytes of
   all blocks in a row are one stream. A trial has m equally likely arrangements; it takes bytes until one
   is under the largest multiple of m that is not above 256, and its draw is that byte modulo m.
-- Matched to sample (m = 2): references A and B are the first and the second choice, the unknown X is
+- Matched to sample (m = 2): the references are the first and the second choice, the unknown is
   choice 0 or 1 as drawn, the right answer is the draw. Triangle (m = 6): the odd presentation is draw
   div 2 (counted from 0), the choice heard twice is draw mod 2, the right answer is the odd presentation.
 - Seal of a line: its last field ``seal`` is SHA-256 of the seal of the line before (64 letters; none for
@@ -53,13 +53,13 @@ ARRANGEMENTS: Final[dict[Protocol, int]] = {"matched-to-sample": 2, "triangle": 
 """Equally likely arrangements of a trial."""
 
 PRESENTATIONS: Final[dict[Protocol, tuple[str, ...]]] = {
-    "matched-to-sample": ("A", "B", "X"),
+    "matched-to-sample": ("the first", "the second", "the unknown"),
     "triangle": ("1", "2", "3"),
 }
 """What can be listened to in a trial, as often as wanted."""
 
 ANSWERS: Final[dict[Protocol, tuple[str, ...]]] = {
-    "matched-to-sample": ("X is A", "X is B"),
+    "matched-to-sample": ("the unknown is the first", "the unknown is the second"),
     "triangle": ("1 is the odd one", "2 is the odd one", "3 is the odd one"),
 }
 
@@ -103,7 +103,10 @@ class Plan:
         if len(self.choices) != 2:
             raise TrialError(f"choices: two are compared, not {len(self.choices)}")
         for what, text in (
-            *((f"name of choice {'AB'[i]}", choice.name) for i, choice in enumerate(self.choices)),
+            *(
+                (f"name of the {('first', 'second')[i]} choice", choice.name)
+                for i, choice in enumerate(self.choices)
+            ),
             ("level match", self.match),
             ("programme", self.programme),
             ("listener", self.listener),

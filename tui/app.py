@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from textual.app import App
+from textual.app import App, SystemCommand
 from textual.binding import Binding
+from textual.screen import Screen
 
 from auralize.rigedit import RigDraft
 from tui.bench import BenchScreen
@@ -50,6 +53,14 @@ class BenchApp(App[None]):
     def on_mount(self) -> None:
         self.theme = "textual-ansi" if self.console.no_color else self.theme
         self.push_screen(BenchScreen(self.draft, self.source, self.engine, self.log_folder))
+
+    def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
+        """Everything that a key does on this screen, by name."""
+        for active in screen.active_bindings.values():
+            binding = active.binding
+            if binding.id and (binding.tooltip or binding.show):
+                run = partial(self.run_action, binding.action, active.node)
+                yield SystemCommand(binding.tooltip or binding.description, binding.key, run)
 
     def action_help(self) -> None:
         """What can be done on the screen that is shown."""

@@ -325,11 +325,6 @@ class BenchScreen(Screen[None]):
     def _edited(self, change: Change | None) -> None:
         if change is None:
             return
-        try:
-            self.draft.change(change.choice, change.place, change.value)
-        except AuralizeError as error:
-            self.say(str(error))
-            return
         self._changed(f"{'.'.join(change.place)} is now {change.value}")
 
     def action_undo(self) -> None:

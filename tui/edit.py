@@ -14,12 +14,13 @@ from textual.screen import ModalScreen
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
+from auralize.errors import AuralizeError
 from auralize.rigedit import RigDraft
 
 
 @dataclass(frozen=True)
 class Change:
-    """What the listener wants changed."""
+    """What the listener changed."""
 
     choice: str
     place: tuple[str, ...]
@@ -82,7 +83,7 @@ class EditScreen(ModalScreen[Change | None]):
 
     def __init__(self, draft: RigDraft, choice: str) -> None:
         super().__init__()
-        self._choice = choice
+        self._draft, self._choice = draft, choice
         self._fields: Sequence[Field] = fields_of(draft, choice)
         self._picked: Field | None = None
 
@@ -93,6 +94,7 @@ class EditScreen(ModalScreen[Change | None]):
                 *(Option(f"{f.words:<34} {_shown(f.value)}") for f in self._fields), markup=False
             )
             yield Input(placeholder='such as "62 m", "200 ft", "2.5 mm2", "14 AWG"', disabled=True)
+            yield Static(id="edit-message", markup=False)
 
     @on(OptionList.OptionSelected)
     def pick(self, event: OptionList.OptionSelected) -> None:
@@ -105,10 +107,15 @@ class EditScreen(ModalScreen[Change | None]):
 
     @on(Input.Submitted)
     def take(self, event: Input.Submitted) -> None:
-        """Hand the change over; the bench checks and hears it."""
+        """Make the change, or say why not and stay open; the bench then hears it."""
         if self._picked is None or not event.value.strip():
             return
         value = typed(event.value.strip(), self._picked.value)
+        try:
+            self._draft.change(self._choice, self._picked.place, value)
+        except AuralizeError as error:
+            self.query_one("#edit-message", Static).update(str(error))
+            return
         self.dismiss(Change(self._choice, self._picked.place, value))
 
 

@@ -17,25 +17,27 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.screen import ModalScreen, Screen
-from textual.widgets import Button, Checkbox, Input, Label, Select, Static
+from textual.widgets import Button, Footer, Input, Label, Select, Static
 
 from auralize.errors import AuralizeError
 from auralize.matching import Heard, HeardSignal
 from auralize.trial import ANSWERS, PRESENTATIONS, Plan, Practice, Session
 from auralize.trial import Choice as Compared
 from auralize.trialstats import Protocol, findings
-from tui.words import match_words
 
 if TYPE_CHECKING:
     from auralize.live import LiveBench
 
 PROTOCOLS: list[tuple[str, Protocol]] = [
-    ("matched to sample: references A and B, unknown X", "matched-to-sample"),
+    ("matched to sample: two references and an unknown", "matched-to-sample"),
     ("triangle (ISO 4120): which of three is the odd one", "triangle"),
 ]
 SIGNALS = [("receiving end", "receiving"), ("drop", "drop")]
-_LISTEN_KEYS: dict[Protocol, str] = {"matched-to-sample": "abx", "triangle": "123"}
-_ANSWER_KEYS = "jkl"
+COUNTS = [
+    ("this session counts", "counts"),
+    ("practice: told after each trial, nothing counts", "practice"),
+]
+_LISTEN_KEYS = "123"
 
 
 class TrialSetup(ModalScreen[None]):
@@ -48,22 +50,23 @@ class TrialSetup(ModalScreen[None]):
         self._names, self._source, self._engine, self._folder = names, source, engine, log_folder
 
     def compose(self) -> ComposeResult:
-        choices = [(name, name) for name in self._names]
+        first = [(f"first: {name}", name) for name in self._names]
+        second = [(f"second: {name}", name) for name in self._names]
         with VerticalScroll(classes="card"):
             yield Label("Blind trial: Tab moves, Enter opens and picks, Esc leaves")
             yield Select(PROTOCOLS, value=PROTOCOLS[0][1], allow_blank=False, id="protocol")
             with Horizontal(classes="pair"):
-                yield Select(choices, value=self._names[0], allow_blank=False, id="first")
-                yield Select(choices, value=self._names[1], allow_blank=False, id="second")
+                yield Select(first, value=self._names[0], allow_blank=False, id="first")
+                yield Select(second, value=self._names[1], allow_blank=False, id="second")
             with Horizontal(classes="pair"):
                 yield Select(SIGNALS, value="receiving", allow_blank=False, id="signal")
-                yield Input("16", type="integer", id="trials")
+                trials = Input("16", type="integer", id="trials")
+                trials.border_title = "number of trials"
+                yield trials
             yield Input(placeholder="listener: a name or a pseudonym", id="listener")
-            yield Checkbox(
-                "practice: the answer is told after each trial, nothing counts", id="practice"
-            )
+            yield Select(COUNTS, value="counts", allow_blank=False, id="counts")
             yield Static(
-                "Levels are matched in loudness. The number of trials is fixed now and cannot change.",
+                "Both are made equally loud. The number of trials is fixed now and cannot change.",
                 id="setup-message",
                 markup=False,
             )
@@ -93,30 +96,34 @@ class TrialSetup(ModalScreen[None]):
             self._engine.set_match("loudness")
             if self._engine.status().certainty != "measured":
                 raise AuralizeError("levels are still being measured; begin again in a few seconds")
+            gains = self._engine.load_slots([Heard(signal, name) for name in pair], equal=True)
             presenter: Session | Practice
-            if self.query_one("#practice", Checkbox).value:
+            if self.query_one("#counts", Select).value == "practice":
                 presenter = Practice(protocol)
             else:
-                presenter = Session.start(self._plan(protocol, pair, signal), self._new_log())
+                presenter = Session.start(
+                    self._plan(protocol, pair, signal, gains), self._new_log()
+                )
         except AuralizeError as error:
             self.query_one("#setup-message", Static).update(str(error))
             return
-        screen = TrialScreen(protocol, presenter, self._player(pair, signal), self._engine)
+        screen = TrialScreen(protocol, presenter, self._sound, self._engine)
         self.dismiss(None)
         self.app.push_screen(screen)
 
-    def _plan(self, protocol: Protocol, pair: tuple[str, str], signal: HeardSignal) -> Plan:
-        gains = [self._engine.gains_of(signal, name).total for name in pair]
+    def _plan(
+        self, protocol: Protocol, pair: tuple[str, str], signal: HeardSignal, gains: list[float]
+    ) -> Plan:
         words = {value: key for key, value in SIGNALS}[signal]
         typed = self.query_one("#trials", Input).value
+        first, second = (
+            Compared(f"{words} of {n}", gain) for n, gain in zip(pair, gains, strict=True)
+        )
         return Plan(
             protocol,
             int(typed) if typed.isdecimal() else 0,
-            (
-                Compared(f"{words} of {pair[0]}", gains[0]),
-                Compared(f"{words} of {pair[1]}", gains[1]),
-            ),
-            match_words("loudness"),
+            (first, second),
+            "made equally loud",
             self._source.name,
             sha256_of(self._source),
             self.query_one("#listener", Input).value.strip(),
@@ -126,15 +133,10 @@ class TrialSetup(ModalScreen[None]):
         self._folder.mkdir(parents=True, exist_ok=True)
         return self._folder / f"trial-{datetime.now():%Y%m%d-%H%M%S}.jsonl"
 
-    def _player(self, pair: tuple[str, str], signal: HeardSignal) -> Callable[[int], None]:
-        engine = self._engine
-        engine.load_slots([Heard(signal, name) for name in pair])
-
-        def sound(slot: int) -> None:
-            engine.hear_slot(slot)
-            engine.play()
-
-        return sound
+    def _sound(self, slot: int) -> None:
+        """Let one of the two be heard, by its number."""
+        self._engine.hear_slot(slot)
+        self._engine.play()
 
 
 def sha256_of(path: Path) -> str:
@@ -151,17 +153,46 @@ class TrialScreen(Screen[None]):
 
     BINDINGS = [
         *(
-            Binding(key, f"listen('{key}')", f"Listen {key.upper()}", show=False, id=f"trial.{key}")
-            for key in "abx123"
+            Binding(
+                key,
+                f"listen({n})",
+                f"Listen to {key}",
+                show=False,
+                tooltip="Listen to what the screen lists (2, 3: the others)" if n == 0 else "",
+                id=f"trial.listen{key}",
+            )
+            for n, key in enumerate(_LISTEN_KEYS)
         ),
-        *(
-            Binding(key, f"pick({n})", f"Answer {key}", show=False, id=f"trial.answer{n}")
-            for n, key in enumerate(_ANSWER_KEYS)
+        Binding(
+            "down",
+            "pick(1)",
+            "Answer",
+            key_display="up/down",
+            tooltip="Pick an answer",
+            id="trial.down",
         ),
-        Binding("enter", "confirm", "Confirm the answer", id="trial.confirm"),
+        Binding("up", "pick(-1)", "Answer", show=False, id="trial.up"),
+        Binding(
+            "enter",
+            "confirm",
+            "Confirm",
+            tooltip="Give the answer that is picked",
+            id="trial.confirm",
+        ),
         Binding("space", "pause", "Pause", tooltip="Stop the sound", id="trial.pause"),
         Binding(
-            "escape",
+            "plus", "volume(1)", "Louder", key_display="+", tooltip="1 dB louder", id="trial.louder"
+        ),
+        Binding(
+            "minus",
+            "volume(-1)",
+            "Softer",
+            key_display="-",
+            tooltip="1 dB softer",
+            id="trial.softer",
+        ),
+        Binding(
+            "escape,q",
             "give_up",
             "Give up",
             tooltip="End the session here (twice)",
@@ -181,7 +212,7 @@ class TrialScreen(Screen[None]):
         self._presenter = presenter
         self._player = player
         self._engine = engine
-        self._heard: str | None = None
+        self._heard: int | None = None
         self._picked: int | None = None
         self._leaving = False
         self._told = ""
@@ -190,6 +221,7 @@ class TrialScreen(Screen[None]):
     def compose(self) -> ComposeResult:
         with Vertical(classes="trial"):
             yield Static(id="trial-text", markup=False)
+        yield Footer()
 
     def on_mount(self) -> None:
         self._show()
@@ -198,24 +230,22 @@ class TrialScreen(Screen[None]):
         self.query_one("#trial-text", Static).update("\n".join(self._lines()))
 
     def _lines(self) -> list[str]:
-        presenter, keys = self._presenter, _LISTEN_KEYS[self._protocol]
-        names = PRESENTATIONS[self._protocol]
+        presenter = self._presenter
         if isinstance(presenter, Session):
             head = f"Trial {min(presenter.answered + 1, presenter.plan.trials)} of {presenter.plan.trials}"
-            note = (
-                f"Order fixed beforehand; SHA-256 commitment for a witness:\n{presenter.commitment}"
-            )
+            note = f"The order is fixed; commitment to it, for a witness:\n{presenter.commitment}"
         else:
-            head, note = f"Practice, trial {self._done + 1}; nothing counts", self._told
-        listening = "  ".join(
-            f"[{key}] {'>' if self._heard == key else ' '}{name}"
-            for key, name in zip(keys, names, strict=True)
-        )
-        answers = [
-            f"  [{key}] {'>' if self._picked == n else ' '} {words}"
-            for n, (key, words) in enumerate(
-                zip(_ANSWER_KEYS, ANSWERS[self._protocol], strict=False)
+            head = f"Practice, trial {self._done + 1}; nothing counts"
+            note = f"The trial before: {self._told}" if self._told else ""
+        listening = [
+            f"  {key}  {'>' if self._heard == n else ' '} {name}"
+            for n, (key, name) in enumerate(
+                zip(_LISTEN_KEYS, PRESENTATIONS[self._protocol], strict=True)
             )
+        ]
+        answers = [
+            f"     {'>' if self._picked == n else ' '} {words}"
+            for n, words in enumerate(ANSWERS[self._protocol])
         ]
         ask = (
             "Enter confirms"
@@ -223,26 +253,43 @@ class TrialScreen(Screen[None]):
             else "Listen as often as you like, then answer"
         )
         if self._leaving:
-            ask = "Esc again gives the session up; it will not count"
-        return [head, "", f"Listen:  {listening}", "", "Answer:", *answers, "", ask, "", note]
+            ask = "Once more gives the session up; it will not count"
+        return [
+            head,
+            "",
+            "Listen to",
+            *listening,
+            "",
+            "Answer (up, down)",
+            *answers,
+            "",
+            ask,
+            "",
+            note,
+        ]
 
-    def action_listen(self, key: str) -> None:
+    def action_listen(self, number: int) -> None:
         """Hear one of the presentations."""
-        keys = _LISTEN_KEYS[self._protocol]
-        if key in keys and not self._over:
-            self._presenter.present(keys.index(key), self._player)
-            self._heard, self._leaving = key, False
+        if not self._over:
+            self._presenter.present(number, self._player)
+            self._heard, self._leaving = number, False
             self._show()
+
+    def action_volume(self, steps: int) -> None:
+        """Louder or softer, for all presentations alike."""
+        self._engine.set_volume(self._engine.status().volume + steps)
 
     @property
     def _over(self) -> bool:
         return isinstance(self._presenter, Session) and self._presenter.finished
 
-    def action_pick(self, number: int) -> None:
-        """Choose an answer; Enter confirms it."""
-        if number < len(ANSWERS[self._protocol]):
-            self._picked, self._leaving = number, False
-            self._show()
+    def action_pick(self, step: int) -> None:
+        """Go to the next answer, or the one before; Enter confirms it."""
+        count = len(ANSWERS[self._protocol])
+        start = -1 if step > 0 else count
+        self._picked = ((start if self._picked is None else self._picked) + step) % count
+        self._leaving = False
+        self._show()
 
     def action_confirm(self) -> None:
         """Give the answer that was picked."""

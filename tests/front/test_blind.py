@@ -78,8 +78,8 @@ def clues_of(texts, times, printed):
     ]
 
 
-@pytest.mark.parametrize(("protocol", "keys"), [("matched-to-sample", "abx"), ("triangle", "123")])
-def test_a_listener_without_ears_scores_at_chance(tmp_path, programme, capfd, protocol, keys):
+@pytest.mark.parametrize("protocol", ["matched-to-sample", "triangle"])
+def test_a_listener_without_ears_scores_at_chance(tmp_path, programme, capfd, protocol):
     engine = LiveBench(programme, load_rig(DEMO).pick(["reel", "bought"]))
     engine.load_slots(PAIR)
     session = Session.start(plan(protocol, TRIALS), tmp_path / "log.jsonl")
@@ -97,9 +97,9 @@ def test_a_listener_without_ears_scores_at_chance(tmp_path, programme, capfd, pr
             for number in range(TRIALS):
                 truth = session._hidden.arrangements[number].right
                 texts, times = [], []
-                for key in keys:
+                for number_heard in range(3):
                     start = time.perf_counter()
-                    screen.action_listen(key)
+                    screen.action_listen(number_heard)
                     times.append(time.perf_counter() - start)
                     status = engine.status()
                     texts += [str(words.render()), repr(status.heard), repr(status.gains)]
@@ -108,7 +108,8 @@ def test_a_listener_without_ears_scores_at_chance(tmp_path, programme, capfd, pr
                 guess = learner.guess(clues)
                 learner.learn(clues, truth)
                 right += guess == truth
-                screen.action_pick(guess)
+                for _ in range(guess + 1):
+                    screen.action_pick(1)
                 screen.action_confirm()
 
     asyncio.run(run())
