@@ -127,6 +127,8 @@ class LiveBench:
         self._file_rate = self._desk.rate
         self._volumes = Volumes(volumes or state_path())
         self._events: deque[Event] = deque(maxlen=MOST_EVENTS)
+        self._chosen: dict[str, float] = {}
+        """Volumes in dB that were chosen since the start, by device."""
         self._hush = Hush()
         self._requests: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._keeper: threading.Thread | None = None
@@ -236,6 +238,7 @@ class LiveBench:
         """dB, 0 at most; kept for the device."""
         self._desk.set_volume(volume)
         if self._device is not None:
+            self._chosen[self._device.name] = self._desk.wishes.volume
             self._volumes.put(self._device.name, self._desk.wishes.volume)
 
     def update_choice(self, choice: Choice) -> None:
@@ -411,7 +414,8 @@ class LiveBench:
         self._device = device
         known = self._volumes.get(device.name)
         # Quiet at first, and never louder than was last chosen for this device.
-        desk.set_volume(min(desk.wishes.volume, START_VOLUME if known is None else known))
+        quiet = START_VOLUME if known is None else min(known, START_VOLUME)
+        desk.set_volume(self._chosen.get(device.name, quiet))
         desk.soften()
         return self._call(
             lambda: Outlet(

@@ -72,7 +72,9 @@ class _Answers:
         return None
 
 
-@pytest.mark.parametrize(("protocol", "press"), [("matched-to-sample", ["3", "down"]), ("triangle", ["2", "up"])])
+@pytest.mark.parametrize(
+    ("protocol", "press"), [("matched-to-sample", ["3", "down"]), ("triangle", ["2", "up"])]
+)
 def test_trial(snap_compare, app, protocol, press):
     async def begin(pilot):
         screen = TrialScreen(protocol, _Answers(), app.engine.hear_slot, app.engine)
