@@ -177,6 +177,9 @@ def _add_plot(commands: Any) -> None:
     command = commands.add_parser("plot", help="loss, drop and load over frequency, as a picture")
     _add_rig(command)
     command.add_argument("picture", type=Path, metavar="FILE", help=".png, .svg or .pdf")
+    command.add_argument(
+        "--every-load", action="store_true", help="a curve for every loudspeaker of the rig"
+    )
     command.set_defaults(command=_plot)
 
 
@@ -385,7 +388,10 @@ def _plot(arguments: argparse.Namespace) -> None:
     from auralize.rig import load_rig
 
     rig = load_rig(arguments.rig)
-    save_plot(rig.title, _picked(arguments, rig), arguments.picture)
+    choices = _picked(arguments, rig)
+    if arguments.every_load:
+        choices = [choice.at(load) for choice in choices for load in choice.network.loads]
+    save_plot(rig.title, choices, arguments.picture)
 
 
 def _filter(arguments: argparse.Namespace) -> None:

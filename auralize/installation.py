@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -11,14 +11,12 @@ import numpy as np
 
 from auralize.circuit.conductor import MATERIALS, Complex, Material, Real
 from auralize.circuit.network import Network, Solution, solve
-from auralize.units import gauge_area, show_frequency
+from auralize.units import show_frequency
 
 METRIC_AREAS: Final = tuple(a * 1e-6 for a in (0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0))
 """m2; nominal areas of IEC 60228 in use for loudspeakers."""
 EVEN_GAUGES: Final = tuple(range(20, 4, -2))
 """American wire gauges in common use for loudspeakers, the thinnest first."""
-GAUGE_AREAS: Final = tuple(gauge_area(gauge) for gauge in EVEN_GAUGES)
-"""m2"""
 
 
 # Power.
@@ -124,24 +122,6 @@ def budget(network: Network, programme: Programme) -> Budget:
     )
 
 
-def line_loading(tap_powers: Iterable[float], rating: float) -> float:
-    """Share of an amplifier's ``rating`` in W that the taps of a constant-voltage line take together.
-
-    Above 1 the line is overloaded. What transformers lose comes on top: leave some 20 % (common
-    practice, no source), or see `budget`.
-    """
-    if not rating > 0.0:
-        raise ValueError("an amplifier's rating must be above zero")
-    return sum(tap_powers) / rating
-
-
-def level_of_share(share: float) -> float:
-    """Loss in dB where ``share`` (0 to below 1) of the power is lost on the way."""
-    if not 0.0 <= share < 1.0:
-        raise ValueError(f"a share of {share:g} cannot be lost; right is 0 to below 1")
-    return -10.0 * math.log10(1.0 - share)
-
-
 # Length and size.
 
 Measure = Callable[[Network], float]
@@ -226,23 +206,7 @@ def longest_length(
     return good
 
 
-def smallest_size(
-    areas: Iterable[float], build: Callable[[float], Network], measure: Measure, tolerance: float
-) -> float | None:
-    """The smallest of ``areas`` in m2 with which ``build`` makes an installation within ``tolerance``.
-
-    None where none does.
-    """
-    for area in sorted(areas):
-        if measure(build(area)) <= tolerance:
-            return area
-    return None
-
-
 # Heat.
-
-HOTTEST: Final = 60.0
-"""degC of the conductors that ordinary rubber and many flexible cables bear (BS 7671, table 4F1A)."""
 
 # Heat in W/(m K) that a two-core flexible cable in free air gives off for each degree of its conductors
 # over the air: fitted to the currents for 30 K in BS 7671:2008, table 4F1A (4 mm2 30 A, 6 mm2 39 A,

@@ -37,16 +37,13 @@ from auralize.outlet import (
     restart,
 )
 from auralize.playback import Entry, Setup, Volume
-from auralize.render import Gains, Match
+from auralize.render import Match
 from auralize.rig import Choice
 from auralize.units import amplitude
 from auralize.volumes import Volumes, state_path
 
 __all__ = ["SOURCE", "Device", "DeviceError", "Event", "Heard", "LiveBench", "Status"]
 
-HEARING_CAUTION: Final = (
-    "Starts quiet: raise the volume slowly, loud sound damages hearing. Take care with headphones."
-)
 BUFFER: Final = 0.045
 """s of sound that a device is first asked to hold; doubled when it had a gap."""
 MOST_BUFFER: Final = 0.2
@@ -244,10 +241,6 @@ class LiveBench:
     def update_choice(self, choice: Choice) -> None:
         """Hear this choice as edited as soon as its filter is designed."""
         self._desk.update_choice(choice)
-
-    def gains_of(self, signal: Literal["source", "receiving", "drop"], choice: str) -> Gains:
-        """The gains of something that can be heard (a drop over both conductors)."""
-        return self._desk.gains(Heard(signal, choice))
 
     def status(self) -> Status:
         """How things are now."""

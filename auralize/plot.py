@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from auralize.circuit.conductor import Real
 from auralize.circuit.network import solve
 from auralize.errors import AuralizeError
 from auralize.figures import drop_db, loss_db
@@ -30,9 +31,10 @@ _DASHES: Final = ("-", "--", "-.", ":", (0, (5, 1)), (0, (3, 1, 1, 1, 1, 1)))
 
 
 def save_plot(title: str, choices: Sequence[Choice], path: Path) -> None:
-    """Write a page with three panels: loss, drop, and what the load's impedance is.
+    """Write a page with four panels: loss, drop, and the load's impedance in ohm and degrees.
 
-    Raises AuralizeError where matplotlib (extra "plot") is missing, or the file cannot be written.
+    Where the choices are heard at several loudspeakers, each curve names its own. Raises AuralizeError
+    where matplotlib (extra "plot") is missing, or the file cannot be written.
     """
     if path.suffix.lower() not in ENDINGS:
         wanted = ", ".join(ENDINGS)
@@ -43,25 +45,36 @@ def save_plot(title: str, choices: Sequence[Choice], path: Path) -> None:
         raise AuralizeError(
             "plots need matplotlib, which is not installed; `pip install matplotlib` brings it"
         ) from None
-    page = Figure(figsize=(8.0, 9.0), layout="constrained")
-    panels: Any = page.subplots(3, 1, sharex=True)
+    page = Figure(figsize=(8.0, 11.0), layout="constrained")
+    panels: Any = page.subplots(4, 1, sharex=True)
     page.suptitle(title)
+    several = len({choice.listen for choice in choices}) > 1
     for number, choice in enumerate(choices):
-        solution = solve(choice.network, _SWEEP)
-        impedance = np.abs(choice.network.loads[choice.listen].load.impedance(_SWEEP))
-        curves = (loss_db(solution, choice.listen), drop_db(solution, choice.listen), impedance)
-        for panel, curve in zip(panels, curves, strict=True):
-            style = {"linestyle": _DASHES[number % len(_DASHES)], "label": choice.name}
+        name = f"{choice.name}: {choice.listen}" if several else choice.name
+        for panel, curve in zip(panels, _curves(choice), strict=True):
+            style = {"linestyle": _DASHES[number % len(_DASHES)], "label": name}
             panel.plot(_SWEEP, curve, **style)
-    for panel, words in zip(
-        panels, ("loss, dB", "drop, dB re sending end", "load, ohm"), strict=True
-    ):
+    for panel, words in zip(panels, _AXES, strict=True):
         _dress(panel, words)
     panels[-1].set_xlabel("frequency, Hz")
     panels[0].legend()
     image = io.BytesIO()
     page.savefig(image, format=path.suffix[1:].lower())
     write_bytes(path, image.getvalue())
+
+
+_AXES: Final = ("loss, dB", "drop, dB re sending end", "load, ohm", "load, degrees")
+
+
+def _curves(choice: Choice) -> tuple[Real, Real, Real, Real]:
+    solution = solve(choice.network, _SWEEP)
+    impedance = choice.network.loads[choice.listen].load.impedance(_SWEEP)
+    return (
+        loss_db(solution, choice.listen),
+        drop_db(solution, choice.listen),
+        np.abs(impedance),
+        np.degrees(np.angle(impedance)),
+    )
 
 
 def _dress(panel: Axes, words: str) -> None:

@@ -97,8 +97,5 @@ class SilentEngine:
         self.calls.append(("update", choice.name))
         self.choices[choice.name] = choice
 
-    def gains_of(self, signal, choice):
-        return Gains(1.0, 0.0, -1.5)
-
     def next_device(self):
         self.calls.append("next_device")

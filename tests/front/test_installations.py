@@ -108,6 +108,14 @@ def test_plots_of_every_loudspeaker(tmp_path: Path) -> None:
         assert run("plot", PATH, tmp_path / f"{load}.svg", "--load", load) == 0
 
 
+def test_one_plot_of_every_loudspeaker_names_each_and_shows_the_phase(tmp_path: Path) -> None:
+    picture = tmp_path / "all.svg"
+    assert run("plot", PATH, picture, "--choice", "sound", "--every-load") == 0
+    text = picture.read_text(encoding="utf-8")
+    for words in (*(f"sound: {load}" for load in LOADS), "load, ohm", "load, degrees"):
+        assert f"<!-- {words} -->" in text
+
+
 def test_a_loudspeaker_that_is_not_there_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
     assert run("figures", PATH, "--load", "porch") == 2
     assert "right is one of lawn, bench, gate" in capsys.readouterr().err

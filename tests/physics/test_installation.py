@@ -9,25 +9,19 @@ import pytest
 from scipy.integrate import quad
 
 from auralize.circuit.cable import Dielectric, MeasuredCable
-from auralize.circuit.conductor import MATERIALS, make_conductor, standard_resistance
+from auralize.circuit.conductor import MATERIALS, standard_resistance
 from auralize.circuit.loudspeaker import Driver, Load, Resistor
 from auralize.circuit.network import Amplifier, Connected, Contact, Network, Placed, Run, solve
 from auralize.circuit.transformer import make_line_transformer
 from auralize.installation import (
-    EVEN_GAUGES,
-    GAUGE_AREAS,
-    METRIC_AREAS,
     SHORTEST,
     budget,
     deviation_measure,
     heat_measure,
-    level_of_share,
-    line_loading,
     longest_length,
     loss_measure,
     pink_noise,
     sine,
-    smallest_size,
     temperature_rise,
     with_length,
 )
@@ -98,8 +92,7 @@ def test_a_budget_adds_up() -> None:
 
 
 def test_what_a_line_carries_is_the_sum_of_its_taps() -> None:
-    """Five taps of 40 W on an amplifier of 250 W; a lossless line draws just that at 100 V."""
-    assert line_loading([40.0] * 5, 250.0) == pytest.approx(0.8, rel=1e-12)
+    """Five taps of 40 W: a lossless line draws just that at 100 V."""
     tap = make_line_transformer(100.0, 40.0, 8.0, insertion_loss=0.0, low_frequency=1e-6)
     names = [f"tap {k}" for k in range(5)]
     network = Network(
@@ -109,16 +102,6 @@ def test_what_a_line_carries_is_the_sum_of_its_taps() -> None:
         {n: Placed(tap) for n in names},
     )
     assert budget(network, sine(100.0, 1e3)).drawn == pytest.approx(200.0, rel=1e-6)
-    with pytest.raises(ValueError, match="rating must be above zero"):
-        line_loading([40.0], 0.0)
-
-
-def test_ten_percent_of_power_are_half_a_decibel() -> None:
-    """10 lg 0.9 = -0.45757 dB; half the power is 3.0103 dB (closed form)."""
-    assert level_of_share(0.1) == pytest.approx(0.457574905606751, rel=1e-12)
-    assert level_of_share(0.5) == pytest.approx(3.010299956639812, rel=1e-12)
-    with pytest.raises(ValueError, match="0 to below 1"):
-        level_of_share(1.0)
 
 
 @pytest.mark.parametrize(
@@ -190,27 +173,6 @@ def test_a_lay_scales_with_the_run() -> None:
     f = np.array([1e4])
     half = with_length(coiled, "pond", 30.0).runs["pond"]
     np.testing.assert_allclose(half.series(f) * 2.0, lay.series(f), rtol=1e-12)
-
-
-def test_smallest_size_by_hand() -> None:
-    """62 m, 8 ohm, 0.5 dB at next to 0 Hz: at most 0.474 ohm in the loop, so 5.1 mm2 of copper or more."""
-
-    def build(area: float) -> Network:
-        conductor = make_conductor(area, MATERIALS["copper"], None, 0.75, 20.0)
-        cable = MeasuredCable(2.0 * conductor.resistance, 0.65e-6, Dielectric(0.0))
-        return Network(
-            Amplifier(0.0), {"pond": Run(cable, 62.0)}, {"west": Connected(Resistor(8.0), "pond")}
-        )
-
-    limit = 8.0 * (10.0 ** (0.5 / 20.0) - 1.0)
-    needed = 2.0 * 62.0 * 1.7241e-8 / limit
-    assert 4e-6 < needed < 6e-6
-    measure = loss_measure("west", [1e-3])
-    assert smallest_size(METRIC_AREAS, build, measure, 0.5) == 6e-6
-    gauge = smallest_size(GAUGE_AREAS, build, measure, 0.5)
-    assert gauge is not None
-    assert EVEN_GAUGES[GAUGE_AREAS.index(gauge)] == 10  # 5.26 mm2; 12 AWG has 3.31
-    assert smallest_size(METRIC_AREAS, build, measure, 0.01) is None
 
 
 # Heat.
