@@ -1,4 +1,4 @@
-"""Whole installations end to end: the path, lawn and ticket hut of the Tide Mill, by every command."""
+"""Whole installations end to end: the path and lawn of the Tide Mill, by every command."""
 
 from __future__ import annotations
 
