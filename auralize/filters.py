@@ -9,7 +9,8 @@ change spreads forward in time. The renderer takes that delay out again.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from bisect import bisect_left
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -19,6 +20,7 @@ from numpy.typing import NDArray
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.network import Network, solve
 from auralize.errors import DesignError
+from auralize.units import amplitude
 
 Response = Callable[[Real], Complex]
 """Complex response at frequencies in Hz."""
@@ -41,6 +43,9 @@ DROP_GOAL: Final = -100.0
 """dB; the same for the drop, which is itself some 10 to 60 dB down."""
 MAGNITUDE_GOAL: Final = 0.0005
 """dB; magnitude error that ends the search for the length of a minimum-phase filter."""
+KNOTS_PER_DECADE: Final = 512
+SPLINE_ERROR: Final = -150.0
+"""dB; relative to the response. Rounding alone makes about -200 for a drop."""
 IIR_GOAL: Final = 0.01
 """dB; magnitude error that ends the search for the number of sections."""
 MOST_SECTIONS: Final = 12
@@ -110,22 +115,29 @@ def design_run(network: Network, load: str, rate: int) -> RunFilters:
     Raises DesignError for a rate outside 8 to 192 kHz.
     """
     grid = _Grid(rate)
-    solution = solve(network, grid.frequency)
-    reference = solution.reference(load)
-    sending, drop = grid.exact(reference), grid.exact(solution.drop(load))
-    wanted = ((sending, reference), (drop, solution.drop(load)))
-    goals = (EXACT_GOAL, DROP_GOAL, EXACT_GOAL)
-    for taps in grid.lengths():
-        whole = sending[:taps] - drop[:taps]
-        triples = [(impulse[:taps], target) for impulse, target in wanted]
-        triples.append((whole, solution.receiving[load]))
-        errors = [grid.complex_error(impulse, target) for impulse, target in triples]
-        if all(e <= g for e, g in zip(errors, goals, strict=True)):
-            break
-    polarity = solution.polarity(load)
+    polarity = solve(network, [0.0]).polarity(load)
+    reference, over_cable = _responses(network, load, grid)
+    sending, drop = grid.exact(reference), grid.exact(over_cable)
+    goals = [
+        _Goal(grid.measured(reference), EXACT_GOAL),
+        _Goal(grid.measured(over_cable), DROP_GOAL),
+        _Goal(grid.measured(reference - over_cable), EXACT_GOAL),
+    ]
+
+    def errors(taps: int) -> list[float]:
+        sent, dropped = (grid.response(impulse[:taps]) for impulse in (sending, drop))
+        got = (sent, dropped, sent - dropped)
+        return [goal.error(one) for goal, one in zip(goals, got, strict=True)]
+
+    def good(taps: int) -> bool:
+        return all(e <= goal.most for e, goal in zip(errors(taps), goals, strict=True))
+
+    taps = _shortest(grid.lengths(), good)
+    found = errors(taps)
+    sending, drop = polarity * sending[:taps], polarity * drop[:taps]
     firs = [
-        Fir(polarity * impulse, rate, grid.delay, error)
-        for (impulse, _), error in zip(triples, errors, strict=True)
+        Fir(impulse, rate, grid.delay, error)
+        for impulse, error in zip((sending, drop, sending - drop), found, strict=True)
     ]
     return RunFilters(sending=firs[0], drop=firs[1], receiving=firs[2])
 
@@ -135,12 +147,12 @@ def design_minimum_phase(response: Response, rate: int) -> Fir:
     grid = _Grid(rate)
     target = response(grid.frequency)
     impulse = np.fft.irfft(_minimum_phase(np.abs(grid.tapered(target))), grid.size)
-    for taps in grid.lengths():
-        got = np.fft.rfft(impulse[:taps], grid.size)
-        error = grid.magnitude_error(got, target)
-        if error <= MAGNITUDE_GOAL:
-            break
-    return Fir(impulse[:taps], rate, 0, error)
+
+    def error(taps: int) -> float:
+        return grid.magnitude_error(np.fft.rfft(impulse[:taps], grid.size), target)
+
+    taps = _shortest(grid.lengths(), lambda n: error(n) <= MAGNITUDE_GOAL)
+    return Fir(impulse[:taps], rate, 0, error(taps))
 
 
 def design_iir(response: Response, rate: int) -> Iir:
@@ -165,6 +177,58 @@ def design_iir(response: Response, rate: int) -> Iir:
     return best
 
 
+def _shortest(lengths: Sequence[int], good: Callable[[int], bool]) -> int:
+    """The first length that is good, as all after it are; the last one if none is."""
+    return lengths[bisect_left(lengths[:-1], True, key=good)]
+
+
+def _responses(network: Network, load: str, grid: _Grid) -> tuple[Complex, Complex]:
+    """Reference and drop over the grid, as solved, or nearer to that than `SPLINE_ERROR`.
+
+    Solved at some thousand frequencies, with a spline over log f between where that is as good: it is
+    tried between all its knots. Where it is not (a load measured with kinks) all frequencies are solved.
+    """
+    knots = grid.knots()
+    tried = (knots[1:] + knots[:-1]) // 2
+    tried = tried[tried != knots[:-1]]
+    solution = solve(network, grid.frequency[np.concatenate([knots, tried])])
+    exact = np.stack([solution.reference(load), solution.drop(load)], axis=-1)
+    whole = _splined(grid.frequency, knots, exact[: len(knots)])
+    known = exact[len(knots) :]
+    if (np.abs(whole[tried] - known) > amplitude(SPLINE_ERROR) * np.abs(known)).any():
+        solution = solve(network, grid.frequency)
+        return solution.reference(load), solution.drop(load)
+    return whole[:, 0], whole[:, 1]
+
+
+def _splined(frequency: Real, knots: NDArray[np.intp], values: Complex) -> Complex:
+    """Responses, shape (frequencies, 2), from their values at the knots, of which 0 Hz is the first."""
+    from scipy.interpolate import make_interp_spline  # 0.2 s that --help need not wait for
+
+    parts = values[1:].view(np.float64)
+    spline = make_interp_spline(np.log(frequency[knots[1:]]), parts, k=5)
+    between = np.ascontiguousarray(spline(np.log(frequency[1:]))).view(np.complex128)
+    return np.concatenate([values[:1], between])
+
+
+class _Goal:
+    """A response where it is measured, and the most in dB by which a filter should differ from it."""
+
+    def __init__(self, response: Complex, most: float) -> None:
+        self.most = most
+        self._response = response
+        self._power = response.real**2 + response.imag**2
+        self._silent = not response.any()
+
+    def error(self, got: Complex) -> float:
+        """Largest |F - H| / |H| in dB."""
+        if self._silent:
+            return math.inf if got.any() else -math.inf
+        off = got - self._response
+        with np.errstate(divide="ignore"):
+            return float(10.0 * np.log10(np.max((off.real**2 + off.imag**2) / self._power)))
+
+
 class _Grid:
     """Frequencies from 0 Hz to Nyquist on which filters at ``rate`` are made and measured."""
 
@@ -178,9 +242,9 @@ class _Grid:
         self.size = 1 << math.ceil(math.log2(GRID_LENGTH * rate))
         self.frequency = np.fft.rfftfreq(self.size, 1.0 / rate)
         self.delay = predelay(rate)
-        self._measured = (self.frequency >= AUDIBLE[0]) & (
-            self.frequency <= min(edge(rate), AUDIBLE[1])
-        )
+        first = math.ceil(AUDIBLE[0] * self.size / rate)
+        last = math.floor(min(edge(rate), AUDIBLE[1]) * self.size / rate)
+        self._measured = slice(first, last + 1)
 
     def lengths(self) -> list[int]:
         """Numbers of taps to try, the shortest first."""
@@ -194,36 +258,39 @@ class _Grid:
         if not response.any():  # no cable, no drop
             return np.zeros_like(response)
         start, nyquist = edge(self.rate), self.rate / 2.0
-        angle = np.unwrap(np.angle(response))
-        angle -= 2.0 * np.pi * np.round(angle[0] / (2.0 * np.pi))
+        above = int(np.searchsorted(self.frequency, start, side="right"))
+        # Below, the response itself: it may be zero at 0 Hz.
+        share = _smooth_step((self.frequency[above:] - start) / (nyquist - start))
+        level, angle = np.log(np.abs(response[above:])), np.unwrap(np.angle(response[above:]))
         end = np.pi * np.round(angle[-1] / np.pi)
-        above = self.frequency > start  # below, the response itself: it may be zero at 0 Hz
-        share = _smooth_step((self.frequency[above] - start) / (nyquist - start))
-        level, angle = np.log(np.abs(response[above])), angle[above]
-        result = np.array(response, dtype=np.complex128)
-        result[above] = np.exp(
-            level + share * (level[-1] - level) + 1j * (angle + share * (end - angle))
-        )
-        return result
+        led = np.exp(level + share * (level[-1] - level) + 1j * (angle + share * (end - angle)))
+        return np.concatenate([response[:above], led])
 
     def exact(self, response: Complex) -> NDArray[np.float64]:
         """Impulse response over the whole grid, delayed."""
-        late = np.exp(-2j * np.pi * self.delay / self.rate * self.frequency)
-        return np.fft.irfft(self.tapered(response) * late, self.size)
+        return np.roll(np.fft.irfft(self.tapered(response), self.size), self.delay)
 
-    def complex_error(self, impulse: Real, response: Complex) -> float:
-        """Largest |F - H| / |H| in dB where it is measured."""
-        if not response.any():
-            return -math.inf if not impulse.any() else math.inf
-        early = np.exp(2j * np.pi * self.delay / self.rate * self.frequency)
-        got = np.fft.rfft(impulse, self.size) * early
-        error = np.abs(got - response)[self._measured] / np.abs(response)[self._measured]
-        return float(20.0 * np.log10(np.max(error)))
+    def measured(self, response: Complex) -> Complex:
+        """The part of a response over the whole grid in which errors are measured."""
+        return response[self._measured]
+
+    def response(self, impulse: Real) -> Complex:
+        """Of a delayed impulse response, where it is measured."""
+        late = np.zeros(self.size)
+        late[: len(impulse) - self.delay] = impulse[self.delay :]
+        late[self.size - self.delay :] = impulse[: self.delay]
+        return self.measured(np.fft.rfft(late))
 
     def magnitude_error(self, got: Complex, response: Complex) -> float:
         """Largest difference of levels in dB where it is measured."""
         ratio = np.abs(got)[self._measured] / np.abs(response)[self._measured]
         return float(np.max(np.abs(20.0 * np.log10(ratio))))
+
+    def knots(self) -> NDArray[np.intp]:
+        """Indices from 0 Hz to Nyquist: every one at first, then even in log f."""
+        top = len(self.frequency) - 1
+        count = round(KNOTS_PER_DECADE * math.log10(top))
+        return np.concatenate([[0], np.unique(np.geomspace(1, top, count).round()).astype(np.intp)])
 
     def spread(self) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
         """Indices of about 600 frequencies: even in log f, and even in f near the top."""

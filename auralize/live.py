@@ -102,7 +102,7 @@ class Status(DeskStatus):
 class LiveBench:
     """A programme and the choices of a rig, live. All methods return at once, from any thread.
 
-    Raises AudioFileError and DesignError when made, which takes a filter design (0.1 s) per choice.
+    Raises AudioFileError and DesignError when made, which takes a filter design (0.03 s) per choice.
     What happens later is told by `events`. `start` before a screen takes the terminal (see `Hush`);
     `stop` at the end, which takes 4 s at most, whatever the sound server does. ``volumes`` is the file
     that remembers them; ``buffer`` the seconds of sound that a device is first asked to hold.

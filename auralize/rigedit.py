@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -27,6 +28,7 @@ class RigDraft:
     def __init__(self, path: Path) -> None:
         self.path = path
         self._saved = _read(path)
+        self._line_end = "\r\n" if b"\r\n" in path.read_bytes() else "\n"
         self._history: list[str] = []
         self.recovered = self._recovery.exists()
         """True where unsaved work of an earlier session was found, and is what this draft holds."""
@@ -49,7 +51,7 @@ class RigDraft:
 
     def value(self, choice: str, place: Sequence[str]) -> Any:
         """What stands at ``place`` for a choice, its own before the common one; None for nothing."""
-        data = _document(self._text).unwrap()
+        data = _plain(self._text)
         own = _at(data.get("choices", {}).get(choice, {}), place)
         return own if own is not None else _at(data, place)
 
@@ -65,7 +67,7 @@ class RigDraft:
         _put(wanted, way, value, dict)
         _put(document, way, value, _inline_table)
         text = document.as_string()
-        if _document(text).unwrap() != wanted:  # an editor of text must never write something else
+        if _plain(text) != wanted:  # an editor of text must never write something else
             raise AuralizeError(
                 f"{'.'.join(way)} cannot be changed here; change it in a text editor"
             )
@@ -83,7 +85,7 @@ class RigDraft:
 
     def save(self) -> None:
         """Write the draft to the rig file; raises AuralizeError, and the draft stays."""
-        write_text(self.path, self._text)
+        write_text(self.path, self._text.replace("\n", self._line_end))
         self._saved = self._text
         self._keep()
 
@@ -108,15 +110,24 @@ class RigDraft:
             self._recovery.unlink(missing_ok=True)
 
     def _checked(self, text: str) -> Rig:
-        return read_rig(_document(text).unwrap(), self.path)
+        return read_rig(_plain(text), self.path)
 
 
 def _read(path: Path) -> str:
     try:
-        return path.read_text(encoding="utf-8")
+        return path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         reason = (getattr(error, "strerror", None) or "this is no text in UTF-8").lower()
         raise AuralizeError(f"{path}: the rig file cannot be read: {reason}") from None
+
+
+def _plain(text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise AuralizeError(f"this is no valid TOML: {error}") from None
+    except RecursionError:
+        raise AuralizeError("this is no valid TOML: it is nested too deeply") from None
 
 
 def _document(text: str) -> TOMLDocument:

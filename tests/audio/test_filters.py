@@ -2,12 +2,16 @@
 
 import numpy as np
 import pytest
-from trial_rigs import CAUSAL, SEMI_INDUCTIVE
+from trial_rigs import CAUSAL, SEMI_INDUCTIVE, one_run
 
+from auralize import filters
+from auralize.circuit import twoport
+from auralize.circuit.loudspeaker import Load
 from auralize.circuit.network import solve
 from auralize.errors import DesignError
 from auralize.filters import (
     MOST_SECTIONS,
+    SPLINE_ERROR,
     Iir,
     design_iir,
     design_minimum_phase,
@@ -15,6 +19,7 @@ from auralize.filters import (
     edge,
     predelay,
 )
+from auralize.units import amplitude
 
 RATES = (44_100, 48_000, 96_000, 192_000)
 BAND = np.sort(
@@ -137,3 +142,52 @@ def test_no_more_than_rounding_before_the_predelay_is_needed():
 def test_rate_outside_the_range_is_refused(rate):
     with pytest.raises(DesignError, match="8000 to 192000"):
         design_run(CAUSAL["62 m of 2.5 mm2, 8 ohm"], "load", rate)
+
+
+class Ringing(Load):
+    """8 ohm across a resonance so sharp that a response can be anything between two knots."""
+
+    def __init__(self, quality):
+        self.quality = quality
+
+    def port(self, frequency):
+        x = 1j * np.asarray(frequency) / 1234.5
+        return twoport.port(8.0 + 40.0 * (x / self.quality) / (x * x + x / self.quality + 1.0), 1.0)
+
+
+class Kinked(Load):
+    """8 ohm that rise from 3 kHz on, all of a sudden."""
+
+    def port(self, frequency):
+        return twoport.port(8.0 + 2.0 * np.maximum(np.asarray(frequency) / 3000.0 - 1.0, 0.0), 1.0)
+
+
+@pytest.mark.parametrize(
+    ("load", "solved"),
+    [
+        (Ringing(10.0), "some"),
+        (Ringing(30.0), "some"),
+        (Ringing(1000.0), "all"),
+        (Ringing(1e5), "all"),
+        (Kinked(), "all"),
+    ],
+)
+def test_what_lies_between_knots_is_as_solved_or_is_solved(monkeypatch, load, solved):
+    network, grid = one_run(2.5, 1.5, 62, load), filters._Grid(48_000)
+    exact = solve(network, grid.frequency)
+    counts = []
+    monkeypatch.setattr(filters, "solve", lambda n, f: counts.append(len(f)) or solve(n, f))
+    got = filters._responses(network, "load", grid)
+    for one, wanted in zip(got, (exact.reference("load"), exact.drop("load")), strict=True):
+        assert (np.abs(one - wanted) <= amplitude(SPLINE_ERROR) * np.abs(wanted)).all()
+    assert (len(grid.frequency) in counts) == (solved == "all")
+
+
+@pytest.mark.parametrize("name", CAUSAL | SEMI_INDUCTIVE)
+def test_the_spline_is_better_than_rounding_in_24_bit(name):
+    """Far better than what it must be: -200 dB, for every trial rig."""
+    network, grid = (CAUSAL | SEMI_INDUCTIVE)[name], filters._Grid(96_000)
+    exact = solve(network, grid.frequency)
+    got = filters._responses(network, "load", grid)
+    for one, wanted in zip(got, (exact.reference("load"), exact.drop("load")), strict=True):
+        assert worst_db(one, wanted) < -200

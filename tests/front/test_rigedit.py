@@ -36,6 +36,17 @@ def test_a_change_is_for_one_choice_alone(path):
     assert draft.value("bought", ("runs", "pond", "lay")) is None
 
 
+def test_a_file_from_another_editor_keeps_its_line_ends(path):
+    """With a byte order mark, which TOML allows and need not be kept."""
+    path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes().replace(b"\n", b"\r\n"))
+    draft = RigDraft(path)
+    draft.change("reel", LENGTH, "70 m")
+    draft.save()
+    saved = path.read_bytes()
+    assert saved.count(b"\r\n") == saved.count(b"\n") > 60
+    assert lengths(load_rig(path))["reel"] == 70.0
+
+
 def test_nothing_is_written_to_the_rig_file_until_asked(path):
     before = path.read_bytes()
     draft = RigDraft(path)
