@@ -107,23 +107,29 @@ class Convolver:
         """Frames held back at this moment."""
         return self._held
 
-    def process(self, block: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Take (n, channels), any n; give (filters, k, channels), k all complete hops so far."""
+    def process(self, block: NDArray[np.float64], only: int | None = None) -> NDArray[np.float64]:
+        """Take (n, channels), any n; give (filters, k, channels), k all complete hops so far.
+
+        ``only``: that filter alone, (1, k, channels); the others lose nothing by it.
+        """
         if block.ndim != 2 or block.shape[1] != self.channels:
             raise ValueError(
                 f"A block of shape {block.shape} was given; (frames, {self.channels}) is right."
             )
         frames = len(block)
         hops = (self._held + frames) // self.hop
-        out = np.empty((self.filters, hops, self.hop, self.channels))
+        responses = self._responses  # once, since `replace` may come from another thread
+        if only is not None:
+            responses = responses[only : only + 1]
+        out = np.empty((len(responses), hops, self.hop, self.channels))
         taken = done = 0
         while taken < frames:
             taken += self._take(block[taken:])
             ready = self._held // self.hop
             if ready:
-                self._run(out[:, done : done + ready])
+                self._run(responses, out[:, done : done + ready])
                 done += ready
-        return out.reshape(self.filters, hops * self.hop, self.channels)
+        return out.reshape(len(responses), hops * self.hop, self.channels)
 
     def flush(self, extra: int = 0) -> NDArray[np.float64]:
         """The frames still held back, and `extra` frames of decay; then silence, as new.
@@ -160,15 +166,17 @@ class Convolver:
             )
         self._responses = self._transform(impulses)
 
-    def _transform(self, impulses: NDArray[np.float64]) -> NDArray[np.complex128]:
-        """Spectra (filters, partitions, 1, size), last partition first: it meets the oldest hop."""
-        filters, taps = impulses.shape
+    def _transform(self, impulses: NDArray[np.float64]) -> list[NDArray[np.complex128]]:
+        """Spectra (partitions, 1, size) of each filter as far as it reaches, last partition first: it
+        meets the oldest hop."""
         length = self.max_taps if self._partitions == 1 else self.hop
-        padded = np.zeros((filters, self._partitions * length))
-        padded[:, :taps] = impulses
-        parts = padded.reshape(filters, self._partitions, 1, length)[:, ::-1]
-        spectra: NDArray[np.complex128] = self._fft.fft(parts, n=self._size, axis=-1)
-        return np.ascontiguousarray(spectra)
+        spectra = []
+        for impulse in impulses:
+            taps = len(np.trim_zeros(impulse, "b"))
+            parts = np.zeros((max(1, -(-taps // length)), length))
+            parts.reshape(-1)[:taps] = impulse[:taps]
+            spectra.append(self._fft.fft(parts[::-1, None], n=self._size, axis=-1))
+        return spectra
 
     def _take(self, block: NDArray[np.float64]) -> int:
         """Put what fits of the block behind the frames held; say how many frames that was."""
@@ -181,19 +189,18 @@ class Convolver:
         self._held += count
         return count
 
-    def _run(self, out: NDArray[np.float64]) -> None:
+    def _run(self, responses: list[NDArray[np.complex128]], out: NDArray[np.float64]) -> None:
         """Filter the complete hops at the front of the window into (filters, hops, hop, ch)."""
         hops = out.shape[1]
-        responses = self._responses  # once, since `replace` may come from another thread
         first = self._push_spectra(hops)
-        sums = self._sums[:hops]
+        sums = self._sums[:hops, : len(responses)]
         # One hop at a time, also in a batch: the sum then runs in the same order, bit for bit.
         for index in range(hops):
             newest = first + index
-            history = self._spectra[newest - self._partitions + 1 : newest + 1]
             for response, total in zip(responses, sums[index], strict=True):
-                np.multiply(history, response, out=self._products)
-                np.add.reduce(self._products, axis=0, out=total)
+                history = self._spectra[newest - len(response) + 1 : newest + 1]
+                products = np.multiply(history, response, out=self._products[: len(response)])
+                np.add.reduce(products, axis=0, out=total)
         signals = self._fft.ifft(sums, axis=-1, overwrite_x=True, workers=self._workers)
         valid = signals[..., self._overlap :].swapaxes(0, 1)
         for channel in range(self.channels):

@@ -227,11 +227,12 @@ class Player:
         began = time.perf_counter() if self._journal is not None else 0.0
         commands = self._taken_commands()
         taken = self._take()
-        wet = self._convolver.process(taken.samples)
+        only = None if self._fading else self._row  # the other row is needed in a cross-fade alone
+        wet = self._convolver.process(taken.samples, only)
         if self._young:
             self._raise_successor(taken.samples)
         mix = self._mix
-        np.multiply(wet[self._row], self._gains[self._row], out=mix)
+        np.multiply(wet[0 if only is not None else self._row], self._gains[self._row], out=mix)
         if self._fading:
             self._cross_fade(wet)
         self._apply_volume()

@@ -2,8 +2,11 @@
 
     python tests/benchmarks/bench_callback.py [MINUTES]
 
-plays the demo's rig with four choices at 48 kHz through the desk, switching every second, and prints
-the quantiles of the time that one callback takes, its share of what a block lasts, and what memory grew.
+plays the demo's rig with four choices at 48 kHz through the desk, switching about once a second, and
+prints the quantiles of the time that one callback takes, its share of what a block lasts, and what
+memory grew. Blocks are made in rows, as fast as they go. A block after a pause finds caches and
+processor cold, as every block does that a device asks for; so the first of each row is told apart, and
+10 s at the pace of a device are set beside two bare transforms of one block at the same pace.
 """
 
 from __future__ import annotations
@@ -13,12 +16,15 @@ import sys
 import tempfile
 import time
 import tracemalloc
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import soundfile as sf
 from numpy.typing import NDArray
+from scipy import fft
 
 from auralize.convolve import Convolver
 from auralize.desk import Desk, Wishes
@@ -27,11 +33,13 @@ from auralize.rig import load_rig
 
 RIG = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
 RATE = 48_000
-SWITCH_EVERY = 94
-BURST = 40
-"""Blocks rendered in a row."""
-WARM = 2000
-"""Blocks before memory is compared: caches fill, the programme has been read round once."""
+BLOCK = 512
+ROW = 90
+"""Blocks made in a row, nearly as many as are read ahead; a switch before each row."""
+WARM = 22
+"""Rows before anything is taken down: caches fill, the programme has been read round once."""
+PACED = 940
+"""Blocks at the pace of a device: 10 s."""
 
 
 @dataclass(frozen=True)
@@ -39,17 +47,27 @@ class Measured:
     """One run."""
 
     times: NDArray[np.float64]
-    """s for each block."""
+    """s for each block, shape (rows, blocks in a row)."""
     switches: int
     grown: int
     """Bytes of Python and NumPy memory that more blocks took."""
     resident: float
     """MB of resident memory that more blocks took."""
-    block: int
+
+    @property
+    def in_a_row(self) -> NDArray[np.float64]:
+        """s for each block but the first of its row."""
+        return self.times[:, 1:].ravel()
+
+    @property
+    def after_a_pause(self) -> NDArray[np.float64]:
+        """s for the first block of each row, which fades over to something else."""
+        return self.times[:, 0]
 
 
-def measure(blocks: int, traced: bool) -> Measured:
-    """Render so many blocks; ``traced`` slows it down to find what memory grows."""
+@contextmanager
+def _desk() -> Iterator[Desk]:
+    """Four choices and 4 s of noise that go round and round, playing."""
     with tempfile.TemporaryDirectory() as folder:
         source = Path(folder) / "noise.wav"
         noise = np.random.default_rng(1).normal(0.0, 0.1, (4 * RATE, 2))
@@ -58,40 +76,50 @@ def measure(blocks: int, traced: bool) -> Measured:
         choices = {**choices, "again": replace(choices["reel"], name="again")}
         desk = Desk(source, RATE, Wishes(dict(choices)), lambda event: None)
         try:
-            return _measured(desk, blocks, traced)
+            while desk.status().certainty != "measured" or not desk.transport.primed:
+                time.sleep(0.05)
+            desk.transport.loop(0, desk.transport.length)
+            desk.transport.play()
+            yield desk
         finally:
             desk.close()
 
 
-def _measured(desk: Desk, blocks: int, traced: bool) -> Measured:
-    while desk.status().certainty != "measured" or not desk.transport.primed:
-        time.sleep(0.05)
-    desk.transport.loop(0, desk.transport.length)
-    desk.transport.play()
-    signals = [Heard(s, c) for c in desk.wishes.choices for s in ("receiving", "drop")]
-    out = np.zeros((desk.player.block, 2), np.float32)
-    times = np.zeros(WARM + blocks)
-    before = resident = 0
-    if traced:
-        tracemalloc.start()
-    for number in range(len(times)):
-        if number == WARM:
-            _settle(desk)
-            before, resident = tracemalloc.get_traced_memory()[0] if traced else 0, _resident()
-        if number % SWITCH_EVERY == 0:
-            desk.hear(signals[number // SWITCH_EVERY % len(signals)])
-        if number % BURST == 0:  # the reader works between bursts, as it does between real blocks
-            while len(desk.transport._current.blocks) < 2 * BURST:
-                time.sleep(0.001)
-        start = time.perf_counter()
-        desk.render(out)
-        times[number] = time.perf_counter() - start
-    _settle(desk)
-    grown = tracemalloc.get_traced_memory()[0] - before if traced else 0
-    if traced:
-        tracemalloc.stop()
-    megabytes = (_resident() - resident) / 1e6
-    return Measured(times[WARM:], desk.player.switches, grown, megabytes, desk.player.block)
+def _signals(desk: Desk) -> list[Heard]:
+    return [Heard(s, c) for c in desk.wishes.choices for s in ("receiving", "drop")]
+
+
+def measure(rows: int, traced: bool) -> Measured:
+    """Make so many rows of blocks; ``traced`` slows it down to find what memory grows."""
+    with _desk() as desk:
+        signals, out = _signals(desk), np.zeros((BLOCK, 2), np.float32)
+        times = np.ones((WARM + rows, ROW))  # ones, as zeros take memory only when they are written
+        before = resident = 0
+        if traced:
+            tracemalloc.start()
+        for row, row_times in enumerate(times):
+            if row == WARM:
+                _settle(desk)
+                before, resident = tracemalloc.get_traced_memory()[0] if traced else 0, _resident()
+            desk.hear(signals[row % len(signals)])
+            _wait_for_the_reader(desk)
+            for number in range(ROW):
+                start = time.perf_counter()
+                desk.render(out)
+                row_times[number] = time.perf_counter() - start
+        _settle(desk)
+        grown = tracemalloc.get_traced_memory()[0] - before if traced else 0
+        if traced:
+            tracemalloc.stop()
+        megabytes = (_resident() - resident) / 1e6
+        return Measured(times[WARM:], desk.player.switches, grown, megabytes)
+
+
+def _wait_for_the_reader(desk: Desk) -> None:
+    """Until all is read ahead and the switch is prepared, as both are between real blocks."""
+    time.sleep(0.005)
+    while len(desk.transport._current.blocks) < desk.transport._ahead:
+        time.sleep(0.001)
 
 
 def _settle(desk: Desk) -> None:
@@ -114,29 +142,64 @@ def _resident() -> int:
 def every_filter_at_once(blocks: int, taps: int) -> NDArray[np.float64]:
     """s for each block of a convolver that runs both filters of four choices all the time."""
     impulses = np.random.default_rng(2).normal(0.0, 0.01, (8, taps))
-    convolver = Convolver(impulses, 2, 512)
-    block = np.random.default_rng(3).normal(0.0, 0.1, (512, 2))
-    times = np.zeros(blocks)
-    for number in range(blocks):
+    convolver = Convolver(impulses, 2, BLOCK)
+    block = np.random.default_rng(3).normal(0.0, 0.1, (BLOCK, 2))
+    return _timed(lambda: convolver.process(block), blocks, 0.0)
+
+
+def at_pace(blocks: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """s for each block at the pace of a device, and for a transform of one block there and back."""
+    spectrum = np.random.default_rng(4).normal(size=2 * BLOCK) + 0j
+    with _desk() as desk:
+        signals, out = _signals(desk), np.zeros((BLOCK, 2), np.float32)
+        made = 0
+
+        def block() -> None:
+            nonlocal made
+            made += 1
+            desk.render(out)
+            if made % ROW == 0:
+                desk.hear(signals[made // ROW % len(signals)])
+
+        ours = _timed(block, blocks, BLOCK / RATE)
+    return ours, _timed(lambda: fft.ifft(fft.fft(spectrum)), blocks, BLOCK / RATE)
+
+
+def _timed(work: Callable[[], object], times: int, pace: float) -> NDArray[np.float64]:
+    """s that each call takes, one every ``pace`` s."""
+    took, due = np.zeros(times), time.perf_counter()
+    for number in range(times):
+        due += pace
+        time.sleep(max(0.0, due - time.perf_counter()))
         start = time.perf_counter()
-        convolver.process(block)
-        times[number] = time.perf_counter() - start
-    return times
+        work()
+        took[number] = time.perf_counter() - start
+    return took
 
 
 def main() -> None:
     minutes = float(sys.argv[1]) if len(sys.argv) > 1 else 3.0
-    found = measure(round(minutes * 60 * RATE / 512), traced=False)
-    lasts = found.block / RATE
-    print(f"{minutes:g} min of blocks of {found.block} at {RATE} Hz, {found.switches} switches:")
-    for name, share in (("median", 0.5), ("p99", 0.99), ("p99.9", 0.999)):
-        took = float(np.quantile(found.times, share))
-        print(f"  {name:6} {1e6 * took:5.0f} us, {100 * took / lasts:.2f} % of a block")
+    rows = round(minutes * 60 * RATE / BLOCK / ROW)
+    found = measure(rows, traced=False)
+    print(f"{minutes:g} min of blocks of {BLOCK} at {RATE} Hz, {found.switches} switches:")
+    _show("in a row", found.in_a_row)
+    _show("after a pause", found.after_a_pause)
     print(f"  resident memory grew by {found.resident:.2f} MB")
-    traced = measure(round(minutes * 60 * RATE / 512 / 10), traced=True)
+    traced = measure(rows // 10, traced=True)
     print(f"  Python and NumPy memory grew by {traced.grown} bytes over a tenth of that")
     other = every_filter_at_once(2000, 4096)
     print(f"  eight filters of 4096 taps run all the time: median {1e6 * np.median(other):.0f} us")
+    paced, bare = at_pace(PACED)
+    _show("at the pace of a device", paced)
+    _show("two bare transforms at that pace", bare)
+
+
+def _show(what: str, times: NDArray[np.float64]) -> None:
+    shown = [
+        f"{name} {1e6 * took:.0f} us ({100 * took * RATE / BLOCK:.2f} % of a block)"
+        for name, took in zip(("median", "p99"), np.quantile(times, (0.5, 0.99)), strict=True)
+    ]
+    print(f"  {what}: {', '.join(shown)}")
 
 
 if __name__ == "__main__":

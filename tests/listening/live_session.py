@@ -21,7 +21,8 @@ from timeline_reference import fading, reference
 
 from auralize.live import BUFFER, Heard, LiveBench
 from auralize.playback import Output, Switch, replay
-from auralize.rig import Choice, load_rig
+from auralize.rig import Choice
+from auralize.rigedit import RigDraft
 from auralize.transport import Programme
 
 RIG = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
@@ -40,10 +41,23 @@ def make_programme(path: Path, rate: int = RATE, seconds: float = LENGTH) -> Non
     sf.write(path, noise, rate, subtype="FLOAT")
 
 
-def four_choices() -> list[Choice]:
-    """Those of the demo's rig, and one of them at half the length."""
-    choices = list(load_rig(RIG).choices.values())
-    return [*choices, replace(stretched(choices[0], 0.5), name="half", label="half the reel")]
+COILED = """
+[choices.coiled]
+label = "as reel, with its last 20 m still on the reel"
+runs.pond.cable = "reel"
+runs.pond.lay = { shape = "coiled", barrel = "20 cm", width = "16 cm", coiled = "20 m" }
+"""
+"""A fourth choice, below those of the demo's rig."""
+
+EDITS: tuple[tuple[tuple[str, ...], tuple[str | int, ...]], ...] = (
+    (("runs", "pond", "length"), ("31 m", "48.5 m", "170 ft", "90 m")),
+    (("cables", "reel", "conductor"), ("1.5 mm2", "4 mm2", "6 mm2")),
+    (("runs", "pond", "temperature"), ("-10 degC", "35 degC", "60 degC")),
+    (("runs", "pond", "lay", "barrel"), ("15 cm", "22 cm", "30 cm")),
+    (("amplifier", "damping_factor"), (50, 100, 200)),
+    (("loads", "stage", "Re"), ("4.2 ohm", "5 ohm", "7 ohm")),
+)
+"""What is edited, and what might be typed."""
 
 
 def stretched(choice: Choice, factor: float) -> Choice:
@@ -55,12 +69,13 @@ def stretched(choice: Choice, factor: float) -> Choice:
 class Session:
     """Drives a bench and keeps the times at which it asked for something."""
 
-    def __init__(self, bench: LiveBench, choices: list[Choice], seed: int) -> None:
-        self.bench, self.choices = bench, choices
+    def __init__(self, bench: LiveBench, draft: RigDraft, seed: int) -> None:
+        self.bench, self.draft = bench, draft
         self.random = np.random.default_rng(seed)
         self.heard: list[tuple[float, int]] = []
         """Time of each call of `hear`, and switches done before it."""
-        self.edited: list[tuple[float, int, Choice]] = []
+        self.edited: list[tuple[float, int]] = []
+        """The same for each edit, before the rig was changed."""
         self.took: list[float] = []
         self.latency = 0.0
 
@@ -88,7 +103,7 @@ class Session:
     def hear(self) -> None:
         """Something at random."""
         signal = str(self.random.choice(["source", "receiving", "drop"]))
-        choice = self.choices[self.random.integers(len(self.choices))].name
+        choice = str(self.random.choice(list(self.draft.rig.choices)))
         conductors = int(self.random.integers(1, 3))
         before = self.bench.status().switches
         self.heard.append((time.perf_counter(), before))
@@ -96,17 +111,19 @@ class Session:
         self.wait("switch", lambda: self.bench.status().switches > before)
 
     def edit(self) -> None:
-        """A new length for the choice that is heard; waits until it is heard."""
-        at = self.random.integers(len(self.choices))
-        choice = self.choices[at]
-        self.bench.hear(Heard("drop", choice.name))
+        """Change the drop that is heard as the screen would; waits until that is heard."""
+        place, typed = EDITS[len(self.edited) % len(EDITS)]
+        value = typed[self.random.integers(len(typed))]
+        name = "coiled" if "lay" in place else "reel"
+        while value == self.draft.value(name, place):
+            value = typed[self.random.integers(len(typed))]
+        self.bench.hear(Heard("drop", name))
         time.sleep(0.05)
-        changed = stretched(choice, float(self.random.uniform(0.5, 1.5)))
         before = self.bench.status().switches
-        self.edited.append((time.perf_counter(), before, changed))
-        self.bench.update_choice(changed)
+        self.edited.append((time.perf_counter(), before))
+        rig = self.draft.change(name, place, value)
+        self.bench.update_choice(rig.choices[name])
         self.wait("edit", lambda: self.bench.status().switches > before)
-        self.choices[at] = changed
 
     def run(self, seconds: float, switches: int, edits: int) -> None:
         """Switches spread over the time, with all that a listener does between them."""
@@ -150,7 +167,7 @@ def figures(session: Session, folder: Path, programme: Path) -> dict[str, object
     error = np.abs(played - expected).max(axis=1)
     made = [e.time for e in entries if any(isinstance(c, Switch) for c in e.commands)]
     delays = np.array([made[before] - asked for asked, before in session.heard])
-    edit_delays = np.array([made[before] - asked for asked, before, _ in session.edited])
+    edit_delays = np.array([made[before] - asked for asked, before in session.edited])
     status = session.bench.status()
     return {
         "blocks": len(entries),
@@ -184,10 +201,13 @@ def main() -> None:
     seconds, switches, edits = float(sys.argv[2]), int(sys.argv[3]), int(sys.argv[4])
     programme = folder / "programme.wav"
     make_programme(programme)
-    choices = four_choices()
+    rig_file = folder / "rig.toml"
+    rig_file.write_text(RIG.read_text(encoding="utf-8") + COILED, encoding="utf-8")
+    draft = RigDraft(rig_file)
+    choices = list(draft.rig.choices.values())
     buffer = float(sys.argv[5]) if len(sys.argv) > 5 else BUFFER
     bench = LiveBench(programme, choices, volumes=folder / "v.json", buffer=buffer, journal=True)
-    session = Session(bench, choices, seed=3)
+    session = Session(bench, draft, seed=3)
     try:
         session.time_callbacks()
         bench.start()
