@@ -11,7 +11,7 @@ import numpy as np
 
 from audio_demo.programme import SECTIONS, synthesise
 from auralize import show
-from auralize.audiofile import AudioWriter
+from auralize.audiowriter import AudioWriter
 from auralize.errors import AuralizeError
 from auralize.figures import figures
 from auralize.render import Rendered, Signal, Wishes, render

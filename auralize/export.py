@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from auralize.audiofile import AudioWriter
+from auralize.audiowriter import AudioWriter
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.network import solve
 from auralize.errors import AuralizeError

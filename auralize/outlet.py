@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
-from auralize.audiofile import HIGHEST_RATE, LOWEST_RATE
+from auralize.audioreader import HIGHEST_RATE, LOWEST_RATE
 from auralize.errors import AuralizeError
 from auralize.playback import Output
 

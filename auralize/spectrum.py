@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from auralize.audiofile import probe, read_blocks
+from auralize.audioreader import probe, read_blocks
 from auralize.figures import THIRD_OCTAVES
 
 WINDOW: Final = 8192

@@ -19,7 +19,7 @@ import numpy as np
 import soundfile as sf
 from numpy.typing import NDArray
 
-from auralize.audiofile import _opened, probe
+from auralize.audioreader import _opened, probe
 from auralize.errors import AudioFileError
 
 Samples = NDArray[np.float64]

@@ -161,6 +161,38 @@ def test_makeup_is_one_figure_for_all_drops_and_costs_no_headroom(tmp_path, choi
     assert 0 <= done.source_loudness - max(o.loudness for o in drops) < 1
 
 
+def test_what_stated_makeup_takes_from_all_is_known(tmp_path, choices):
+    """Against what the same files are without it; a loud source needs headroom of its own."""
+    source = noise(tmp_path / "loud.wav", level=1.9)
+    plain = render(source, choices, tmp_path, Wishes(makeup=0.0))
+    made = render(source, choices, tmp_path, Wishes(makeup=40.0))
+    assert plain.outputs[0].gains.headroom < 0
+    assert plain.softened == pytest.approx(0.0, abs=1e-9)
+    softer = (
+        by_name(plain)["reel", "receiving"].loudness - by_name(made)["reel", "receiving"].loudness
+    )
+    assert softer > 10.0
+    assert made.softened == pytest.approx(softer, abs=1e-9)
+
+
+def test_a_new_folder_is_made_and_goes_again_when_stopped(tmp_path, choices):
+    source = noise(tmp_path / "noise.wav", 0.1)
+    folder = tmp_path / "new" / "folder"
+    done = []
+
+    def stop(share):
+        done.append(share)
+        if share == 1.0:  # all is written, and nothing has its name yet
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        render(source, choices, folder, progress=stop)
+    assert done[-1] == 1.0
+    assert not (tmp_path / "new").exists()
+    outputs = render(source, choices, folder).outputs
+    assert all(output.path.parent == folder and output.path.is_file() for output in outputs)
+
+
 def test_stated_makeup_is_applied(tmp_path, choices):
     source = noise(tmp_path / "noise.wav")
     plain = render(source, choices, tmp_path, Wishes(signals=("drop",), makeup=0.0))
