@@ -443,7 +443,7 @@ class Desk:
             return
         self._wake.set()
         self._measurer.want(name, filters)
-        self.tell(Event("edit", f"{name} is heard as changed"))
+        self.tell(Event("edit", f"{name}: the change is heard"))
 
     # ---- from the thread that measures
 

@@ -9,6 +9,7 @@ and whether there is sound is seen from the callback alone.
 from __future__ import annotations
 
 import atexit
+import gc
 import math
 import queue
 import sys
@@ -21,7 +22,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, Literal, TypeVar
 
-from auralize.audiofile import probe
+from auralize.audioreader import probe
 from auralize.desk import START_VOLUME, Desk, DeskStatus, Event, EventKind, Wishes, renewed
 from auralize.hush import Hush
 from auralize.matching import SOURCE, Heard
@@ -151,6 +152,7 @@ class LiveBench:
         """Play on a device, by its name or number; None: the default one."""
         if self._keeper is None:
             self._hush.begin()
+            self.settle()
             self._interval = sys.getswitchinterval()
             sys.setswitchinterval(min(self._interval, SWITCH_INTERVAL))
             self._keeper = threading.Thread(target=self._keep, name="device", daemon=True)
@@ -158,6 +160,15 @@ class LiveBench:
             atexit.register(self.stop)
         self._state = "opening"
         self._requests.put(lambda: self._open(device))
+
+    def settle(self) -> None:
+        """Look for garbage now, and never again among what is in memory; after a screen was built.
+
+        A full collection holds the interpreter, and so the audio callback, for 60 to 130 ms once a
+        screen is up (measured; a device holds 45 ms of sound), but for some ms after this.
+        """
+        gc.collect()
+        gc.freeze()
 
     def next_device(self) -> None:
         """Play on the next of the devices."""
@@ -179,6 +190,7 @@ class LiveBench:
             self._let_portaudio_be()
             sys.setswitchinterval(self._interval)
             self._hush.end()
+            gc.unfreeze()
             atexit.unregister(self.stop)
         self._desk.close()
         self._desk.join(CLOSE_LIMIT)

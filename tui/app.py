@@ -33,7 +33,7 @@ class BenchApp(App[None]):
     #title, #caution { height: 1; }
     #message { height: 2; }
     #top { height: 1fr; min-height: 9; }
-    #choices { width: 36; border: round $foreground; padding: 0 1; }
+    #choices { width: 36; height: 100%; border: round $foreground; padding: 0 1; }
     #curves { width: 1fr; }
     #now { height: 5; border: heavy $foreground; padding: 0 1; text-style: bold; }
     #meters { height: 2; padding: 0 1; }

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections import deque
+from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
+from time import monotonic
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -14,7 +16,7 @@ from textual.binding import Binding
 from textual.containers import Horizontal
 from textual.events import Click, Resize
 from textual.screen import Screen
-from textual.widgets import Footer, Static
+from textual.widgets import Static
 
 from auralize.circuit.network import solve
 from auralize.errors import AuralizeError
@@ -25,34 +27,79 @@ from auralize.rigedit import RigDraft
 from auralize.spectrum import third_octaves
 from tui.curves import Curves, Levels
 from tui.edit import Change, EditScreen
+from tui.keyline import KeyLine
 from tui.trials import TrialSetup
-from tui.words import clock, gain_words, heard_words, key_figures, level_bar, match_words
+from tui.words import (
+    clock,
+    gain_words,
+    heard_words,
+    key_figures,
+    level_bar,
+    match_words,
+    shortest_figures,
+)
 
 if TYPE_CHECKING:
+    from auralize.desk import Event
     from auralize.live import LiveBench, Status
     from auralize.render import Match
 
-SMALLEST: Final = (60, 20)
+SMALLEST: Final = (76, 21)
 """Columns and rows under which the bench only says what it needs."""
 CAUTION: Final = "Starts quiet: raise the volume slowly, loud sound damages hearing"
 _POLL: Final = 0.1
 """s between two looks at the engine."""
+_NEWS_LASTS: Final = 20.0
+"""s that news stay on the screen; what is wrong with the device stays until it is right again."""
 _SEEK: Final = 5.0
 _VOLUME_STEP: Final = 1.0
 _MATCHES: Final[tuple[Match, ...]] = ("installed", "loudness", 1000.0)
 _FREQUENCY: Final = np.geomspace(20.0, 20_000.0, 300)
 
 
+@dataclass(frozen=True)
+class News:
+    """A line of news, and the time (`time.monotonic`) when it goes."""
+
+    words: str
+    until: float
+
+
 class ChoiceList(Static):
-    """The choices, two lines each; a click hears one."""
+    """The choices, two lines each, or one where there is no room; a click hears one."""
 
     can_focus = False
+
+    def on_mount(self) -> None:
+        self.lines_each = 2
+        self._entries: list[tuple[str, Headline]] = []
+        self._chosen = ""
+
+    def show(self, figures: Mapping[str, Headline], chosen: str) -> None:
+        """Name and key figures of each choice, the chosen one marked."""
+        self._entries, self._chosen = list(figures.items()), chosen
+        self._draw()
+
+    def on_resize(self) -> None:
+        """Find out what there is room for."""
+        self._draw()
+
+    def _draw(self) -> None:
+        self.lines_each = 2 if 2 * len(self._entries) <= self.size.height else 1
+        lines = []
+        for number, (name, figures) in enumerate(self._entries, 1):
+            mark = ">" if name == self._chosen else " "
+            if self.lines_each == 2:
+                lines += [f"{mark}{number} {name}", f"   {key_figures(figures)}"]
+            else:
+                lines.append(f"{mark}{number} {name[:12]:<12} {shortest_figures(figures)}")
+        self.update("\n".join(line[:32] for line in lines))
 
     def on_click(self, event: Click) -> None:
         """Hear the choice that was clicked."""
         screen = self.screen
         if isinstance(screen, BenchScreen):
-            screen.action_choose(max(0, event.y - 1) // 2 + 1)
+            screen.action_choose(max(0, event.y - 1) // self.lines_each + 1)
 
 
 class BenchScreen(Screen[None]):
@@ -128,7 +175,7 @@ class BenchScreen(Screen[None]):
         self.curves: dict[str, dict[str, Levels]] = {}
         self.spectrum: tuple[Levels, Levels] | None = None
         self.loop_from: float | None = None
-        self.news: deque[str] = deque(maxlen=2)
+        self.news: list[News] = []
 
     def compose(self) -> ComposeResult:
         yield Static(id="title", markup=False)
@@ -139,7 +186,7 @@ class BenchScreen(Screen[None]):
         yield Static(id="meters", markup=False)
         yield Static(id="message", markup=False)
         yield Static(CAUTION, id="caution", markup=False)
-        yield Footer(show_command_palette=False)
+        yield KeyLine(markup=False)
 
     def on_mount(self) -> None:
         self._solve_all()
@@ -156,15 +203,16 @@ class BenchScreen(Screen[None]):
         """Say what is needed where the terminal is too small."""
         self._fit()
 
-    def _fit(self) -> None:
+    @property
+    def _fits(self) -> bool:
         width, height = self.app.size
-        fits = width >= SMALLEST[0] and height >= SMALLEST[1]
+        return width >= SMALLEST[0] and height >= SMALLEST[1]
+
+    def _fit(self) -> None:
+        fits = self._fits
         for name in ("#top", "#now", "#meters"):
             self.query_one(name).display = fits
-        if not fits:
-            self.say(
-                f"This terminal is {width} x {height}; the bench needs {SMALLEST[0]} x {SMALLEST[1]}"
-            )
+        self._show_news()
         self._draw()
 
     # ---- what is shown ----------------------------------------------------------------------------
@@ -197,20 +245,30 @@ class BenchScreen(Screen[None]):
     def _draw(self) -> None:
         title = f"{self.draft.rig.title}{' (not saved)' if self.draft.unsaved else ''}"
         self.query_one("#title", Static).update(title)
-        lines = []
-        for number, name in enumerate(self.names, 1):
-            lines.append(f"{'>' if name == self.chosen else ' '}{number} {name}"[:32])
-            lines.append(f"   {key_figures(self.found[name])}"[:32])
-        self.query_one("#choices", Static).update("\n".join(lines))
+        self.query_one(ChoiceList).show(self.found, self.chosen)
         marks = {str(n): self.curves[name][self.shown] for n, name in enumerate(self.names, 1)}
         words = {"loss": "loss, dB", "drop": "drop, dB re sending end"}[self.shown]
         chosen = str(self.names.index(self.chosen) + 1)
         self.query_one(Curves).show(words, _FREQUENCY, marks, chosen, self.spectrum)
 
-    def say(self, words: str) -> None:
-        """News, above those before."""
-        self.news.appendleft(words)
-        self.query_one("#message", Static).update("\n".join(self.news))
+    def say(self, words: str, lasts: float = _NEWS_LASTS) -> None:
+        """News, above those before, for ``lasts`` seconds."""
+        self.news.insert(0, News(words, monotonic() + lasts))
+        self._show_news()
+
+    def _tell(self, event: Event) -> None:
+        if event.kind == "device":  # whatever was wrong with it is not any more
+            self.news = [news for news in self.news if math.isfinite(news.until)]
+        self.say(event.text, math.inf if event.kind == "fault" else _NEWS_LASTS)
+
+    def _show_news(self) -> None:
+        now = monotonic()
+        self.news = [news for news in self.news if news.until > now][:2]
+        words = "\n".join(news.words for news in self.news)
+        if not self._fits:
+            (width, height), (wide, high) = self.app.size, SMALLEST
+            words = f"This terminal is {width} x {height}; the bench needs {wide} x {high}"
+        self.query_one("#message", Static).update(words)
 
     def _look(self) -> None:
         """Show what the engine does now."""
@@ -224,11 +282,14 @@ class BenchScreen(Screen[None]):
         )
         self.query_one("#meters", Static).update(self._meters(status))
         for event in self.engine.events():
-            self.say(event.text)
+            self._tell(event)
+        self._show_news()
 
     def _meters(self, status: Status) -> str:
         width = max(10, self.app.size.width - 50)
         doing = "playing" if status.playing else "ended" if status.ended else "paused"
+        if status.playing and status.state != "running":
+            doing = "waiting for the device at"
         loop = f", loop {clock(status.loop[0])} to {clock(status.loop[1])}" if status.loop else ""
         working = ", designing" if status.editing else ""
         place = f"{doing} {clock(status.position)} of {clock(status.length)}{loop}{working}"
@@ -244,6 +305,7 @@ class BenchScreen(Screen[None]):
     def on_screen_resume(self) -> None:
         """Back from another screen: hear openly again what is chosen."""
         self._hear()
+        self.call_after_refresh(self.engine.settle)
 
     def _hear(self) -> None:
         choice = None if self.signal == "source" else self.chosen
@@ -336,10 +398,15 @@ class BenchScreen(Screen[None]):
 
     def _changed(self, words: str) -> None:
         """Solve, draw and hear what an edit made of the rig."""
-        for name, choice in self.draft.rig.choices.items():
-            if name not in self.engine.choices or self.engine.choices[name] != choice:
-                self._solve(name, choice)
-                self.engine.update_choice(choice)
+        edited = {
+            name: choice
+            for name, choice in self.draft.rig.choices.items()
+            if self.engine.choices.get(name) != choice
+        }
+        for choice in edited.values():
+            self.engine.update_choice(choice)  # first, as it is waited for by ear
+        for name, choice in edited.items():
+            self._solve(name, choice)
         self.say(words)
         self._draw()
 

@@ -10,20 +10,21 @@ import hashlib
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.screen import ModalScreen, Screen
-from textual.widgets import Button, Footer, Input, Label, Select, Static
+from textual.widgets import Button, Input, Label, Select, Static
 
 from auralize.errors import AuralizeError
 from auralize.matching import Heard, HeardSignal
-from auralize.trial import ANSWERS, PRESENTATIONS, Plan, Practice, Session
+from auralize.trial import ANSWERS, PRESENTATIONS, Plan, Practice, Session, cut_off
 from auralize.trial import Choice as Compared
 from auralize.trialstats import Protocol, findings
+from tui.keyline import KeyLine
 
 if TYPE_CHECKING:
     from auralize.live import LiveBench
@@ -32,11 +33,13 @@ PROTOCOLS: list[tuple[str, Protocol]] = [
     ("matched to sample: two references and an unknown", "matched-to-sample"),
     ("triangle (ISO 4120): which of three is the odd one", "triangle"),
 ]
-SIGNALS = [("receiving end", "receiving"), ("drop", "drop")]
+SIGNALS: list[tuple[str, HeardSignal]] = [("receiving end", "receiving"), ("drop", "drop")]
 COUNTS = [
     ("this session counts", "counts"),
     ("practice: told after each trial, nothing counts", "practice"),
 ]
+SAME_GAIN: Final = 0.01
+"""dB within which a choice is taken to be what it was when a session began."""
 _LISTEN_KEYS = "123"
 
 
@@ -48,12 +51,21 @@ class TrialSetup(ModalScreen[None]):
     def __init__(self, names: list[str], source: Path, engine: LiveBench, log_folder: Path) -> None:
         super().__init__()
         self._names, self._source, self._engine, self._folder = names, source, engine, log_folder
+        self._cut_off = next(reversed(cut_off(log_folder)), None)
+        """The last session that ended before its end, if any."""
 
     def compose(self) -> ComposeResult:
         first = [(f"first: {name}", name) for name in self._names]
         second = [(f"second: {name}", name) for name in self._names]
         with VerticalScroll(classes="card"):
             yield Label("Blind trial: Tab moves, Enter opens and picks, Esc leaves")
+            if self._cut_off and (plan := self._cut_off.plan):
+                yield Button(
+                    f"Go on with the session of {plan.listener} that was cut off: "
+                    f"{self._cut_off.answered} of {plan.trials} answered",
+                    id="resume",
+                    compact=True,
+                )
             yield Select(PROTOCOLS, value=PROTOCOLS[0][1], allow_blank=False, id="protocol")
             with Horizontal(classes="pair"):
                 yield Select(first, value=self._names[0], allow_blank=False, id="first")
@@ -75,6 +87,7 @@ class TrialSetup(ModalScreen[None]):
     CSS = """
     .pair { height: 3; }
     .pair > * { width: 1fr; }
+    #trials { border-title-color: $foreground; }
     """
 
     def action_leave(self) -> None:
@@ -93,10 +106,7 @@ class TrialSetup(ModalScreen[None]):
         try:
             if pair[0] == pair[1]:
                 raise AuralizeError("both choices are the same; pick two")
-            self._engine.set_match("loudness")
-            if self._engine.status().certainty != "measured":
-                raise AuralizeError("levels are still being measured; begin again in a few seconds")
-            gains = self._engine.load_slots([Heard(signal, name) for name in pair], equal=True)
+            gains = self._load([Heard(signal, name) for name in pair])
             presenter: Session | Practice
             if self.query_one("#counts", Select).value == "practice":
                 presenter = Practice(protocol)
@@ -107,6 +117,54 @@ class TrialSetup(ModalScreen[None]):
         except AuralizeError as error:
             self.query_one("#setup-message", Static).update(str(error))
             return
+        self._go(protocol, presenter)
+
+    @on(Button.Pressed, "#resume")
+    def resume(self) -> None:
+        """Go on where a session was cut off, if what is heard is the same as it was."""
+        assert self._cut_off is not None
+        plan = self._cut_off.plan
+        assert plan is not None  # only a sound log can be resumed
+        try:
+            self._load_again(plan)
+            session = Session.resume(self._cut_off.path)
+        except AuralizeError as error:
+            self.query_one("#setup-message", Static).update(str(error))
+            return
+        if session.finished:  # cut off between the last answer and the end
+            self.dismiss(None)
+            self.app.push_screen(OutcomeScreen(outcome_lines(session)))
+        else:
+            self._go(plan.protocol, session)
+
+    def _load_again(self, plan: Plan) -> None:
+        """Load what a session compares; raises AuralizeError where it would not sound the same."""
+        if plan.programme_sha256 != sha256_of(self._source):
+            raise AuralizeError(f"that session was held on another programme: {plan.programme}")
+        heard = {
+            _words(signal, name): Heard(signal, name)
+            for _, signal in SIGNALS
+            for name in self._names
+        }
+        missing = [choice.name for choice in plan.choices if choice.name not in heard]
+        if missing:
+            raise AuralizeError(f"that session was held on another rig: it has {missing[0]}")
+        gains = self._load([heard[choice.name] for choice in plan.choices])
+        for gain, choice in zip(gains, plan.choices, strict=True):
+            if abs(gain - choice.gain_db) > SAME_GAIN:
+                raise AuralizeError(
+                    f"{choice.name} has changed since: its gain is {gain:+.2f} dB now and was "
+                    f"{choice.gain_db:+.2f} dB; that session needs the rig as it was"
+                )
+
+    def _load(self, heard: list[Heard]) -> list[float]:
+        """Make these two ready, equally loud; the gain of each in dB."""
+        self._engine.set_match("loudness")
+        if self._engine.status().certainty != "measured":
+            raise AuralizeError("levels are still being measured; begin again in a few seconds")
+        return self._engine.load_slots(heard, equal=True)
+
+    def _go(self, protocol: Protocol, presenter: Session | Practice) -> None:
         screen = TrialScreen(protocol, presenter, self._sound, self._engine)
         self.dismiss(None)
         self.app.push_screen(screen)
@@ -114,10 +172,9 @@ class TrialSetup(ModalScreen[None]):
     def _plan(
         self, protocol: Protocol, pair: tuple[str, str], signal: HeardSignal, gains: list[float]
     ) -> Plan:
-        words = {value: key for key, value in SIGNALS}[signal]
         typed = self.query_one("#trials", Input).value
         first, second = (
-            Compared(f"{words} of {n}", gain) for n, gain in zip(pair, gains, strict=True)
+            Compared(_words(signal, name), gain) for name, gain in zip(pair, gains, strict=True)
         )
         return Plan(
             protocol,
@@ -137,6 +194,12 @@ class TrialSetup(ModalScreen[None]):
         """Let one of the two be heard, by its number."""
         self._engine.hear_slot(slot)
         self._engine.play()
+
+
+def _words(signal: HeardSignal, name: str) -> str:
+    """What a choice is called in a log: with the signal that is compared."""
+    words = {value: words for words, value in SIGNALS}
+    return f"{words[signal]} of {name}"
 
 
 def sha256_of(path: Path) -> str:
@@ -221,7 +284,7 @@ class TrialScreen(Screen[None]):
     def compose(self) -> ComposeResult:
         with Vertical(classes="trial"):
             yield Static(id="trial-text", markup=False)
-        yield Footer()
+        yield KeyLine(markup=False)
 
     def on_mount(self) -> None:
         self._show()
@@ -334,16 +397,19 @@ class TrialScreen(Screen[None]):
 
     def _finish(self) -> None:
         assert isinstance(self._presenter, Session)
-        session = self._presenter
-        outcome = session.outcome
-        lines = [
-            *findings(outcome.result),
-            "",
-            f"Seed, for the witness: {outcome.seed}",
-            f"Last seal of the log: {session.fingerprint}",
-        ]
+        lines = outcome_lines(self._presenter)
         self.dismiss(None)
         self.app.push_screen(OutcomeScreen(lines))
+
+
+def outcome_lines(session: Session) -> list[str]:
+    """What a finished session showed, and what a witness needs."""
+    return [
+        *findings(session.outcome.result),
+        "",
+        f"Seed, for the witness: {session.outcome.seed}",
+        f"Last seal of the log: {session.fingerprint}",
+    ]
 
 
 class OutcomeScreen(ModalScreen[None]):

@@ -48,6 +48,11 @@ def key_figures(figures: Headline) -> str:
     return f"{figures.loss_1khz_db:+.2f} dB 1 kHz, damping {damping}"
 
 
+def shortest_figures(figures: Headline) -> str:
+    """The first of these figures, where there is room for no more."""
+    return f"{figures.loss_1khz_db:+.2f} dB 1 kHz"
+
+
 def clock(seconds: float) -> str:
     """``1:05.3``"""
     minutes, rest = divmod(max(0.0, seconds), 60.0)

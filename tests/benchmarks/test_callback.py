@@ -5,6 +5,8 @@ Times by themselves depend on what else runs. AURALIZE_BENCH=1 asks for them as 
 """
 
 import os
+import re
+import subprocess
 import sys
 from pathlib import Path
 
@@ -65,3 +67,20 @@ def test_a_session_of_two_minutes_has_no_gap_and_is_its_offline_render(tmp_path)
     start = place_of(played, recorded)
     heard = len(played) - RATE // 2
     assert np.array_equal(recorded[start : start + heard], played[:heard])
+
+
+@asked
+def test_an_edit_at_the_screen_is_heard_within_150_ms_without_a_gap(tmp_path):
+    sys.path.insert(0, str(LISTENING))
+    from sound_server import missing
+
+    if reason := missing():
+        pytest.skip(reason)
+    bench = Path(__file__).with_name("bench_edits.py")
+    told = subprocess.run([sys.executable, bench], capture_output=True, text=True, check=True)
+    print(told.stdout)
+    median, worst, gaps = re.search(
+        r"after (\d+) ms.*, (\d+) ms.*; (\d+) gaps", told.stdout
+    ).groups()
+    assert int(median) <= int(worst) < 150
+    assert gaps == "0"

@@ -51,8 +51,8 @@ class SilentEngine:
         told, self.told = self.told, []
         return told
 
-    def tell(self, text):
-        self.told.append(Event("fault", text))
+    def tell(self, text, kind="fault"):
+        self.told.append(Event(kind, text))
 
     def play(self):
         self.calls.append("play")
@@ -96,6 +96,9 @@ class SilentEngine:
     def update_choice(self, choice):
         self.calls.append(("update", choice.name))
         self.choices[choice.name] = choice
+
+    def settle(self):
+        self.calls.append("settle")
 
     def next_device(self):
         self.calls.append("next_device")

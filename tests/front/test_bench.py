@@ -1,6 +1,7 @@
 """The screens, driven by keys: what they tell the engine and what they say."""
 
 import asyncio
+import gc
 import json
 from pathlib import Path
 
@@ -8,16 +9,18 @@ import numpy as np
 import pytest
 import soundfile as sf
 from bench_engine import SilentEngine
+from textual.dom import DOMNode
 from textual.widgets import Input, OptionList, Static
 
 from auralize.matching import SOURCE, Heard
 from auralize.rigedit import RigDraft
-from auralize.trial import verify
+from auralize.trial import TrialError, _Log, verify
 from tui.app import BenchApp
 from tui.bench import BenchScreen
 from tui.curves import Curves, column_at, columns_of, draw
 from tui.edit import EditScreen, fields_of, typed
 from tui.help import HelpScreen
+from tui.keyline import KeyLine
 from tui.trials import OutcomeScreen, TrialScreen, TrialSetup
 
 pytest.importorskip("tomlkit", reason="the bench edits with tomlkit (extra: bench)")
@@ -34,6 +37,14 @@ def app(tmp_path):
     sf.write(sound, 0.3 * np.sin(2 * np.pi * 440 * t), 48_000, "PCM_24")
     draft = RigDraft(rig)
     return BenchApp(draft, sound, SilentEngine(draft.rig.choices.values()), tmp_path / "trials")
+
+
+@pytest.fixture
+def again(app, tmp_path):
+    """The application opened once more on the same rig and programme."""
+    draft = RigDraft(tmp_path / "mill.toml")
+    engine = SilentEngine(draft.rig.choices.values())
+    return BenchApp(draft, app.source, engine, app.log_folder)
 
 
 def drive(app, steps, size=SIZE):
@@ -147,6 +158,57 @@ def test_a_click_hears_a_choice(app):
     drive(app, steps)
 
 
+def test_a_click_on_a_key_presses_it(app):
+    async def steps(pilot):
+        line = app.screen.query_one(KeyLine)
+        place = str(line.render()).index("Drop")
+        await pilot.click(KeyLine, offset=(place, 0))
+        assert app.engine.status().heard == Heard("drop", "reel")
+        await pilot.click(KeyLine, offset=(79, 0))  # behind the last one
+
+    drive(app, steps)
+
+
+def test_a_closed_dialog_leaves_no_widget_and_no_garbage(app):
+    """Collections of garbage would get longer and longer, and hold up the audio callback."""
+    alive = []
+
+    async def steps(pilot):
+        for _ in range(3):
+            app.engine.calls.clear()
+            await pilot.press("e")
+            await pilot.pause()
+            await pilot.press("escape")
+            await pilot.pause()
+            assert app.engine.calls[-1] == "settle"
+            gc.collect()
+            alive.append(sum(isinstance(thing, DOMNode) for thing in gc.get_objects()))
+
+    drive(app, steps)
+    assert alive[0] == alive[1] == alive[2]
+
+
+def test_nine_choices_are_all_on_a_small_screen(tmp_path):
+    rig = tmp_path / "nine.toml"
+    more = "".join(f'[choices.more{n}]\nruns.pond.cable = "bought"\n' for n in range(6))
+    rig.write_text(DEMO.read_text() + more)
+    sound = tmp_path / "bells.wav"
+    sf.write(sound, np.full(4800, 0.1), 48_000)
+    draft = RigDraft(rig)
+    app = BenchApp(draft, sound, SilentEngine(draft.rig.choices.values()), tmp_path)
+
+    async def steps(pilot):
+        assert all(f"{n} more{n - 4} " in everything(app) for n in range(4, 10))
+        await pilot.click("#choices", offset=(6, 9))
+        assert app.engine.status().heard == Heard("receiving", "more5")
+        await pilot.resize_terminal(100, 40)
+        await pilot.pause()
+        await pilot.click("#choices", offset=(6, 3))
+        assert app.engine.status().heard == Heard("receiving", "bought")
+
+    drive(app, steps)
+
+
 def test_news_of_the_engine_are_told(app):
     async def steps(pilot):
         app.engine.tell("null sink is gone; playing goes on when it is back")
@@ -156,10 +218,66 @@ def test_news_of_the_engine_are_told(app):
     drive(app, steps)
 
 
-@pytest.mark.parametrize("size", [(40, 12), (59, 24), (80, 19)])
+def test_a_fault_stays_until_the_device_is_right_again(app, monkeypatch):
+    now = 1000.0
+    monkeypatch.setattr("tui.bench.monotonic", lambda: now)
+
+    async def steps(pilot):
+        nonlocal now
+        app.engine.tell("null sink is gone; playing goes on when it is back")
+        app.engine.tell("reel: the change is heard", "edit")
+        await pilot.pause(0.3)
+        now += 60.0
+        await pilot.pause(0.3)
+        assert text_of(app.screen, "#message") == (
+            "null sink is gone; playing goes on when it is back"
+        )
+        app.engine.tell("playing on null sink at 48000 Hz", "device")
+        await pilot.pause(0.3)
+        assert text_of(app.screen, "#message") == "playing on null sink at 48000 Hz"
+        now += 60.0
+        await pilot.pause(0.3)
+        assert text_of(app.screen, "#message") == ""
+
+    drive(app, steps)
+
+
+def test_nothing_is_said_to_play_while_the_device_is_not_there(app):
+    async def steps(pilot):
+        app.engine._set(state="lost", playing=True)
+        await pilot.pause(0.3)
+        assert text_of(app.screen, "#meters").startswith("waiting for the device at 0:12.5")
+        app.engine._set(state="running")
+        await pilot.pause(0.3)
+        assert text_of(app.screen, "#meters").startswith("playing 0:12.5")
+
+    drive(app, steps)
+
+
+def test_an_edit_is_heard_before_it_is_drawn(app, monkeypatch):
+    """It is waited for by ear: the engine gets it before the screen solves its figures and curves."""
+    calls = []
+    solve, update = BenchScreen._solve, app.engine.update_choice
+    monkeypatch.setattr(
+        BenchScreen, "_solve", lambda *given: calls.append("solved") or solve(*given)
+    )
+    monkeypatch.setattr(
+        app.engine, "update_choice", lambda choice: calls.append("heard") or update(choice)
+    )
+
+    async def steps(pilot):
+        calls.clear()
+        app.screen.draft.change("reel", ("runs", "pond", "length"), "50 m")
+        app.screen._changed("")
+        assert calls == ["heard", "solved"]
+
+    drive(app, steps)
+
+
+@pytest.mark.parametrize("size", [(40, 12), (75, 24), (80, 20)])
 def test_a_small_terminal_says_what_it_needs(app, size):
     async def steps(pilot):
-        assert "the bench needs 60 x 20" in text_of(app.screen, "#message")[: size[0] * 2]
+        assert "the bench needs 76 x 21" in text_of(app.screen, "#message")[: size[0] * 2]
 
     drive(app, steps, size)
 
@@ -307,7 +425,7 @@ def test_a_whole_blind_session(app, protocol, answers):
         assert "no difference" not in outcome.lower()
         await pilot.press("escape")
         assert isinstance(app.screen, BenchScreen)
-        assert app.engine.calls[-1][0] == "hear"  # openly again
+        assert app.engine.calls[-2][0] == "hear"  # openly again
         (loaded,) = (call for call in app.engine.calls if call[0] == "load_slots")
         assert loaded[2]  # equally loud
 
@@ -341,6 +459,109 @@ def test_giving_up_is_asked_twice_and_does_not_count(app):
         assert isinstance(app.screen, BenchScreen)
 
     drive(app, steps)
+
+
+def cut_off_after_two(app, protocol="triangle"):
+    """A session that ends with the application in the middle of its third trial; its log."""
+
+    async def steps(pilot):
+        await begin_trial(pilot, app, protocol=protocol)
+        for _ in range(2):
+            await pilot.press("1", "down", "enter")
+        await pilot.press("2")
+
+    drive(app, steps)
+    (log,) = app.log_folder.glob("*.jsonl")
+    return log
+
+
+def test_a_session_that_was_cut_off_goes_on(app, again):
+    log = cut_off_after_two(app)
+
+    async def steps(pilot):
+        await pilot.press("b")
+        await pilot.pause()
+        await pilot.press("tab", "enter")  # the first thing there is, if there is one
+        await pilot.pause()
+        assert isinstance(again.screen, TrialScreen)
+        assert "Trial 3 of 4" in text_of(again.screen, "#trial-text")
+        for _ in range(2):
+            await pilot.press("1", "down", "enter")
+        await pilot.pause()
+        assert isinstance(again.screen, OutcomeScreen)
+        await pilot.press("escape", "b")
+        await pilot.pause()
+        assert not again.screen.query("#resume")  # it is over
+
+    drive(again, steps)
+    check = verify(log)
+    assert check.outcome is not None
+    assert "cut off and resumed" in check.remarks[0]
+
+
+def refusal(app):
+    """What the setup says when it is asked to go on."""
+    said = []
+
+    async def steps(pilot):
+        await pilot.press("b")
+        await pilot.pause()
+        await pilot.click("#resume")
+        await pilot.pause()
+        assert isinstance(app.screen, TrialSetup)
+        said.append(text_of(app.screen, "#setup-message"))
+
+    drive(app, steps)
+    return said[0]
+
+
+def test_a_session_does_not_go_on_with_other_sound(app, again, monkeypatch):
+    cut_off_after_two(app)
+    monkeypatch.setattr(again.engine, "load_slots", lambda heard, *, equal: [0.0, -0.5])
+    assert refusal(again) == (
+        "receiving end of bought has changed since: its gain is -0.50 dB now and was +0.00 dB; "
+        "that session needs the rig as it was"
+    )
+
+
+def test_a_session_does_not_go_on_with_another_programme(app, again):
+    cut_off_after_two(app)
+    sf.write(again.source, np.zeros((100, 1)), 48_000)
+    assert refusal(again) == "that session was held on another programme: bells.wav"
+
+
+def test_a_session_does_not_go_on_with_another_rig(app, again):
+    cut_off_after_two(app)
+    again.draft.rig.choices.pop("bought")
+    assert refusal(again) == (
+        "that session was held on another rig: it has receiving end of bought"
+    )
+
+
+def test_a_session_cut_off_after_its_last_answer_shows_what_it_found(app, again, monkeypatch):
+    def full(log, record):
+        if record["record"] == "closing":
+            raise TrialError("the disk is full")
+        append(log, record)
+
+    append = _Log.append
+
+    async def steps(pilot):
+        await begin_trial(pilot, app, trials="1")
+        monkeypatch.setattr(_Log, "append", full)
+        await pilot.press("1", "down", "enter")
+        monkeypatch.setattr(_Log, "append", append)
+
+    drive(app, steps)
+
+    async def go_on(pilot):
+        await pilot.press("b")
+        await pilot.pause()
+        await pilot.click("#resume")
+        await pilot.pause()
+        assert isinstance(again.screen, OutcomeScreen)
+
+    drive(again, go_on)
 
 
 def test_practice_tells_after_each_answer_and_writes_nothing(app):
