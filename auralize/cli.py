@@ -128,7 +128,7 @@ def _add_render(commands: Any) -> None:
         type=Path,
         default=Path(),
         metavar="FOLDER",
-        help="where results go (default: here)",
+        help="where results go, made where it is not there (default: here)",
     )
     command.add_argument(
         "--match",

@@ -102,6 +102,8 @@ class Driven:
     volts: float
     """rms at the amplifier's terminals."""
     crest_factor: float
+    peak_volts: float
+    """Crest factor times rms."""
     drawn_watts: float
     amplifier_amperes: float
     peak_amperes: float
@@ -211,9 +213,28 @@ def figures(choice: Choice, frequencies: tuple[float, ...] = OCTAVES) -> Figures
 
 
 def _notes(choice: Choice) -> tuple[str, ...]:
-    if not _transformed(choice.network, choice.listen):
-        return choice.notes
-    return (*choice.notes, _BEHIND_TRANSFORMER.format(load=choice.listen))
+    notes = [*choice.notes, *_parallel(choice.network)]
+    if _transformed(choice.network, choice.listen):
+        notes.append(_BEHIND_TRANSFORMER.format(load=choice.listen))
+    return tuple(notes)
+
+
+def _parallel(network: Network) -> list[str]:
+    """A sentence for each place where several loudspeakers are connected."""
+    at: dict[str | None, list[str]] = {}
+    for name, connected in network.loads.items():
+        at.setdefault(connected.at, []).append(name)
+    return [
+        f"Loads {', '.join(names[:-1])} and {names[-1]} are in parallel {_place(network, place)}"
+        for place, names in at.items()
+        if len(names) > 1
+    ]
+
+
+def _place(network: Network, name: str | None) -> str:
+    if name is None:
+        return "at the amplifier"
+    return f"at the end of run {name}" if name in network.runs else f"on transformer {name}"
 
 
 def _deviation(loss: Real, reference: float) -> Real:
@@ -246,6 +267,7 @@ def _driven(choice: Choice) -> Driven | None:
         signal=choice.programme.words,
         volts=choice.programme.volts,
         crest_factor=choice.programme.crest_factor,
+        peak_volts=choice.programme.volts * choice.programme.crest_factor,
         drawn_watts=found.drawn,
         amplifier_amperes=found.amplifier_current,
         peak_amperes=found.amplifier_peak,

@@ -42,6 +42,8 @@ class Fit:
     """m, as the rig has it."""
     now: float
     """What the tolerance limits, as the rig has it (dB, or share)."""
+    worst: float
+    """Hz at which that is reached; the lowest of `_BAND` where it is the same everywhere."""
     least: float
     """The same with next to nothing of the run: what all the rest of the rig does."""
     longest: float | None
@@ -61,7 +63,7 @@ def fit(rig: Rig, choice: Choice, run: str | None, kind: Kind, tolerance: float)
     heat, from 20 Hz to 20 kHz. Raises AuralizeError for a run that is not there.
     """
     name = _run(choice, run)
-    measure = _measure(choice, kind)
+    measure = _measure(choice, kind, _BAND)
     sizes = [f"{area * 1e6:g} mm2" for area in METRIC_AREAS]
     gauges = [f"{gauge} AWG" for gauge in EVEN_GAUGES]
     sized = choice.cables[name].metal is not None
@@ -71,6 +73,7 @@ def fit(rig: Rig, choice: Choice, run: str | None, kind: Kind, tolerance: float)
         run=name,
         length=choice.network.runs[name].length,
         now=measure(choice.network),
+        worst=max(_BAND, key=lambda hertz: _measure(choice, kind, [hertz])(choice.network)),
         least=measure(with_length(choice.network, name, SHORTEST)),
         longest=longest_length(choice.network, name, measure, tolerance, LONGEST),
         sized=sized,
@@ -94,12 +97,12 @@ def _run(choice: Choice, run: str | None) -> str:
     return run
 
 
-def _measure(choice: Choice, kind: Kind) -> Measure:
+def _measure(choice: Choice, kind: Kind, band: Sequence[float]) -> Measure:
     if kind == "loss":
-        return loss_measure(choice.listen, _BAND)
+        return loss_measure(choice.listen, band)
     if kind == "deviation":
-        return deviation_measure(choice.listen, _BAND)
-    return heat_measure(_BAND)
+        return deviation_measure(choice.listen, band)
+    return heat_measure(band)
 
 
 def _builder(rig: Rig, choice: Choice, run: str) -> Callable[[str], Network]:

@@ -11,7 +11,7 @@ import math
 import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import ExitStack
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Final, Literal
@@ -19,23 +19,16 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from auralize.audiofile import (
-    AudioInfo,
-    AudioWriter,
-    Depth,
-    check_output,
-    output_depth,
-    probe,
-    read_blocks,
-)
+from auralize.audioreader import AudioInfo, probe, read_blocks
+from auralize.audiowriter import AudioWriter, Depth, check_output, output_depth
 from auralize.circuit.network import solve
 from auralize.convolve import Convolver, offline_hop
-from auralize.errors import AudioFileError
+from auralize.errors import AudioFileError, AuralizeError
 from auralize.filters import Fir, RunFilters, design_run
 from auralize.loudness import LoudnessMeter, TruePeakMeter, headroom_gain, matching_gain
 from auralize.rig import Choice
 from auralize.textfile import StagedText, check_text
-from auralize.units import amplitude, decibels
+from auralize.units import amplitude, decibels, rounded
 
 Samples = NDArray[np.float64]
 Signal = Literal["receiving", "drop", "sending"]
@@ -114,6 +107,12 @@ class Rendered:
     match: Match
     outputs: tuple[Output, ...]
 
+    @property
+    def softened(self) -> float:
+        """dB of the headroom that is there for the make-up gain alone."""
+        bare = [amplitude(o.true_peak - o.gains.makeup - o.gains.headroom) for o in self.outputs]
+        return headroom_gain(bare, CEILING) - self.outputs[0].gains.headroom
+
 
 @dataclass(frozen=True)
 class _Part:
@@ -146,7 +145,8 @@ def render(
 ) -> Rendered:
     """Render ``source`` through every choice into ``folder``, with a JSON sidecar beside each file.
 
-    Raises AudioFileError; no output appears unless it is complete.
+    A folder that is not there is made, and goes again where nothing comes of it. Raises AuralizeError;
+    no output appears unless it is complete.
     """
     info = probe(source)
     depth = wishes.depth or output_depth(info, wishes.suffix)
@@ -156,13 +156,13 @@ def render(
             f"{source}: to match at {wishes.match:g} Hz needs a sample rate of twice that or more, "
             f"and it has {info.rate} Hz"
         )
-    for part in parts:
-        check_output(part.path, depth, inputs=[source])
-        if part.wanted:
-            check_text(sidecar(part.path))
     frames = info.frames + round(wishes.tail * info.rate)
     share = _Share(progress, passes=2, frames=frames)
-    with ThreadPoolExecutor(os.cpu_count()) as pool, ExitStack() as files:
+    with _made(folder), ThreadPoolExecutor(os.cpu_count()) as pool, ExitStack() as files:
+        for part in parts:
+            check_output(part.path, depth, inputs=[source])
+            if part.wanted:
+                check_text(sidecar(part.path))
         loudness, true_peak = _measure(info, parts, frames, pool, share)
         gains = _gains(parts, wishes, loudness)
         kept = [(p, g) for p, g in zip(parts, gains, strict=True) if p.wanted]
@@ -175,6 +175,29 @@ def render(
         for (part, _), output, staged in zip(kept, outputs, sidecars, strict=True):
             staged.stage(_facts(rendered, output, part.choice, wishes.conductors))
     return rendered
+
+
+@contextmanager
+def _made(folder: Path) -> Iterator[None]:
+    """``folder`` and the parents that it lacks; with an exception, what was made goes again."""
+    missing = [path for path in (folder, *folder.parents) if not os.path.lexists(path)]
+    try:
+        if missing:
+            _make(folder)
+        yield
+    except BaseException:
+        for path in missing:  # innermost first
+            with suppress(OSError):  # not there after all, or somebody else put something in
+                path.rmdir()
+        raise
+
+
+def _make(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise AuralizeError(f"{folder}: this folder cannot be made: {reason}") from None
 
 
 def sidecar(path: Path) -> Path:
@@ -336,9 +359,12 @@ def _write(
 def describe(choice: str, signal: Signal, gains: Gains) -> str:
     """The comment that travels inside the file."""
     words = {"receiving": "receiving end", "drop": "drop", "sending": "sending end"}
+    total, match, makeup, headroom = (
+        rounded(gain, "+.2f") for gain in (gains.total, gains.match, gains.makeup, gains.headroom)
+    )
     return (
-        f"{words[signal]}, choice {choice}; gain {gains.total:+.2f} dB "
-        f"(match {gains.match:+.2f}, make-up {gains.makeup:+.2f}, headroom {gains.headroom:+.2f})"
+        f"{words[signal]}, choice {choice}; gain {total} dB "
+        f"(match {match}, make-up {makeup}, headroom {headroom})"
     )
 
 

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, fields
 from typing import TYPE_CHECKING, Any
 
-from auralize.units import show, show_frequency, show_length
+from auralize.units import rounded, show, show_frequency, show_length
 
 if TYPE_CHECKING:
     from auralize.figures import Driven, Figures, Heated, LayFigures, Line, Spread
@@ -38,18 +38,21 @@ def _comparison(found: Sequence[Figures]) -> str:
     rows.append(("largest deviation from that, dB", *(_deviation(f) for f in found)))
     rows.append(("  which is at", *(show_frequency(_three(f.deviation_hz)) for f in found)))
     rows.append(("damping factor at the load (DC)", *(_factor(f.damping_factor) for f in found)))
-    rows.append(("power at 1 kHz that heats cable", *(f"{f.cable_share:.1%}" for f in found)))
+    rows.append(
+        ("power at 1 kHz that heats cable", *(rounded(f.cable_share, ".1%") for f in found))
+    )
     rows.append(("lowest load on the amplifier, ohm", *(_ohm(f.lowest_ohm) for f in found)))
     rows.append(("  which is at", *(show_frequency(_three(f.lowest_hz)) for f in found)))
     return _pages(rows)
 
 
 def _decibels(level: float) -> str:
-    return f"{level:z.2f}" if math.isfinite(level) else "silent"
+    return rounded(level, ".2f") if math.isfinite(level) else "silent"
 
 
 def _deviation(figures: Figures) -> str:
-    return f"{figures.deviation_db:+.2f}" if math.isfinite(figures.loss_1khz_db) else "silent"
+    silent = not math.isfinite(figures.loss_1khz_db)
+    return "silent" if silent else rounded(figures.deviation_db, "+.2f")
 
 
 def _ohm(value: float) -> str:
@@ -104,7 +107,8 @@ def _driven(driven: Driven) -> str:
     lines = [
         f"At {driven.volts:.3g} V of {driven.signal} (crest factor {driven.crest_factor:.2g}) the "
         f"amplifier gives {show(driven.drawn_watts, 'W')}, {show(driven.amplifier_amperes, 'A')} rms, "
-        f"{show(driven.peak_amperes, 'A')} peak{_loading(driven)}."
+        f"{show(driven.peak_amperes, 'A')} peak{_loading(driven)}.",
+        f"  peak voltage that the amplifier must give: {show(driven.peak_volts, 'V')}",
     ]
     for name, watts in driven.loads.items():
         lines.append(
@@ -173,7 +177,7 @@ def _lay(lay: LayFigures) -> str:
 
 
 def _spread(spread: Spread, form: str) -> str:
-    low, rendered, high = (format(v, form) for v in (spread.low, spread.rendered, spread.high))
+    low, rendered, high = (rounded(v, form) for v in (spread.low, spread.rendered, spread.high))
     return rendered if low == high else f"{rendered} ({low} to {high})"
 
 
@@ -185,12 +189,12 @@ def _row(line: Line) -> tuple[str, ...]:
     return (
         show_frequency(line.frequency),
         _decibels(line.loss_db),
-        f"{line.loss_degrees:z.2f}",
+        rounded(line.loss_degrees, ".2f"),
         _decibels(line.drop_db),
         _ohm(line.load_ohm),
-        f"{line.load_degrees:z.1f}",
-        f"{line.cable_ohm:.3f}",
-        f"{line.cable_uh:.2f}",
+        rounded(line.load_degrees, ".1f"),
+        rounded(line.cable_ohm, ".3f"),
+        rounded(line.cable_uh, ".2f"),
         _factor(line.damping),
     )
 
@@ -228,6 +232,7 @@ def as_fits(title: str, found: Sequence[Fit], kind: Kind, tolerance: float) -> s
     limit = f"{tolerance * 100:.3g} %" if kind == "heat" else f"{tolerance:.3g} dB"
     rows = [("", *(f.choice for f in found)), ("run", *(f.run for f in found))]
     rows.append((f"{words} now", *(_measured(f.now, kind) for f in found)))
+    rows.append(("  which is at", *(_worst(f) for f in found)))
     rows.append(("length now", *(show_length(f.length) for f in found)))
     if any(f.longest is None for f in found):
         rows.append(("  without the run", *(_measured(f.least, kind) for f in found)))
@@ -257,7 +262,12 @@ def _size(fit: Fit, size: str | None) -> str:
 def _measured(value: float, kind: Kind) -> str:
     if not math.isfinite(value):
         return "silent"
-    return f"{value:.1%}" if kind == "heat" else f"{value:.2f} dB"
+    return rounded(value, ".1%") if kind == "heat" else f"{rounded(value, '.2f')} dB"
+
+
+def _worst(fit: Fit) -> str:
+    """In two digits, as the band of a fit has no more."""
+    return show_frequency(float(f"{fit.worst:.2g}")) if math.isfinite(fit.now) else "everywhere"
 
 
 def _longest(metres: float | None) -> str:
@@ -301,21 +311,32 @@ def as_csv(found: Sequence[Figures]) -> str:
 def as_gains(done: Rendered) -> str:
     """What was written, and every gain that was applied."""
     head = (
-        f"{done.source.path.name}: {_level(done.source_loudness)} LUFS, "
-        f"true peak {_level(done.source_true_peak)} dBTP; {_match(done.match)}"
+        f"{done.source.path.name}: {_decibels(done.source_loudness)} LUFS, "
+        f"true peak {_decibels(done.source_true_peak)} dBTP; {_match(done.match)}"
     )
     rows: list[tuple[str, ...]] = [
         ("file", "match", "make-up", "headroom", "gain", "loudness", "peak")
     ]
     rows.append(("", "dB", "dB", "dB", "dB", "LUFS", "dBTP"))
     rows += [
-        (o.path.name, *_gains(o.gains), _level(o.loudness), _level(o.true_peak))
+        (o.path.name, *_gains(o.gains), _decibels(o.loudness), _decibels(o.true_peak))
         for o in done.outputs
     ]
     worst = max(output.filter_error for output in done.outputs)
     tail = f"Aligned with the source to the sample; filter errors lie below {worst:.0f} dB of the response."
     clipped = [_clipped(output) for output in done.outputs if output.clipped]
-    return "\n".join([head, _columns(rows), *clipped, tail])
+    return "\n".join([head, _columns(rows), *_softened(done.softened), *clipped, tail])
+
+
+def _softened(decibels: float) -> list[str]:
+    from auralize.render import CEILING
+
+    text = rounded(decibels, ".2f")
+    if text == "0.00":
+        return []
+    return [
+        f"The make-up asked for made all files {text} dB softer: no peak may pass {CEILING:g} dBTP."
+    ]
 
 
 def _match(match: Match) -> str:
@@ -327,11 +348,9 @@ def _match(match: Match) -> str:
 
 
 def _gains(gains: Gains) -> tuple[str, ...]:
-    return tuple(f"{g:+.2f}" for g in (gains.match, gains.makeup, gains.headroom, gains.total))
-
-
-def _level(level: float) -> str:
-    return f"{level:.2f}" if math.isfinite(level) else "silent"
+    return tuple(
+        rounded(g, "+.2f") for g in (gains.match, gains.makeup, gains.headroom, gains.total)
+    )
 
 
 def _clipped(output: Output) -> str:

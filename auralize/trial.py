@@ -27,8 +27,10 @@ import hashlib
 import json
 import math
 import os
+import re
 import secrets
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from importlib.metadata import version
@@ -413,6 +415,16 @@ def verify(log_path: Path) -> Check:
     )
 
 
+def cut_off(folder: Path) -> list[Check]:
+    """The sessions with logs in a folder that were cut off and can be resumed, by their names."""
+    found = []
+    for path in sorted(folder.glob("*.jsonl")):
+        with suppress(TrialError):  # of what cannot be read
+            if _seed_path(path).exists() and (check := verify(path)).state == "unfinished":
+                found.append(check)
+    return found
+
+
 @dataclass(frozen=True)
 class Pool:
     """Sessions that asked the same question, taken together."""
@@ -425,16 +437,18 @@ class Pool:
 
     @property
     def sentences(self) -> tuple[str, ...]:
+        """None for one session, which its own log tells."""
+        if self.sessions == 1:
+            return ()
         one = len(self.listeners) == 1
         who = f"1 listener ({self.listeners[0]})" if one else f"{len(self.listeners)} listeners"
-        count = "1 session" if self.sessions == 1 else f"{self.sessions} sessions"
-        head = f"Taken together, {count} by {who}: {_question(self.plan)}."
+        head = f"Taken together, {self.sessions} sessions by {who}: {_question(self.plan)}."
         note = (
             "All trials are taken as independent. The probability under guessing is exact however listeners "
             "differ; the other figures describe the average listener, and where listeners differ their "
             "intervals are too short."
         )
-        return (head, *findings(self.result), *(() if self.sessions == 1 else (note,)))
+        return (head, *findings(self.result), note)
 
 
 @dataclass(frozen=True)
@@ -612,11 +626,17 @@ class _Reading:
     size: int = 0
 
 
+_RECORD: Final = re.compile(rb'^\{"record":', re.MULTILINE)
+"""How a line of a log begins."""
+
+
 def _read(path: Path) -> _Reading:
     try:
         content = path.read_bytes()
     except OSError as error:
         raise _cannot(path, "read", error) from None
+    if content and not _RECORD.search(content):
+        return _Reading(["this is no log of a listening session"], [], size=len(content))
     whole, _, torn = content.rpartition(b"\n")
     reading = _Reading([], [], whole_bytes=len(content) - len(torn), size=len(content))
     if torn:
@@ -630,7 +650,7 @@ def _read(path: Path) -> _Reading:
         except KeyError as error:
             reading.problems.append(f"line {number}: the field {error} is missing")
         except (ValueError, TypeError) as error:
-            reading.problems.append(f"line {number}: {error}")
+            reading.problems.append(f"line {number}: {str(error)[:LONGEST_TEXT]}")
     return reading
 
 

@@ -48,7 +48,8 @@ def _per_length(unit: str, prefixes: str) -> dict[str, float]:
 
 
 UNITS: Final[dict[Quantity, dict[str, float]]] = {
-    "length": {"m": 1.0, "cm": 1e-2, "mm": 1e-3, "km": 1e3, "ft": FOOT, "in": INCH, "yd": 3 * FOOT},
+    "length": {"m": 1.0, "cm": 1e-2, "mm": 1e-3, "km": 1e3}
+    | {"ft": FOOT, "in": INCH, "yd": 3 * FOOT, "mil": 1e-3 * INCH},
     "area": {"mm2": 1e-6, "cm2": 1e-4, "m2": 1.0},
     "temperature": {"degC": 1.0},
     "resistance": _prefixed("ohm", "mk"),
@@ -65,6 +66,12 @@ UNITS: Final[dict[Quantity, dict[str, float]]] = {
     "power": _prefixed("W", "mk"),
 }
 """Factor from each accepted unit to the SI unit of its quantity."""
+
+_MORE_UNITS: Final[dict[Quantity, tuple[str, ...]]] = {
+    "area": ("AWG",),
+    "temperature": ("degF", "K"),
+}
+"""Units that are accepted besides, which no factor converts."""
 
 _EXAMPLES: Final[dict[Quantity, str]] = {
     "length": '"62 m" or "200 ft"',
@@ -84,7 +91,19 @@ _EXAMPLES: Final[dict[Quantity, str]] = {
     "power": '"50 W"',
 }
 
+_NAMES: Final = (
+    {"metre": "m", "millimetre": "mm", "centimetre": "cm", "kilometre": "km", "litre": "l"}
+    | {"foot": "ft", "feet": "ft", "inch": "in", "inches": "in", "yard": "yd", "mil": "mil"}
+    | {"volt": "V", "watt": "W"}
+)
+"""Units written out as words, which may have an s at their end."""
+_WORD: Final = re.compile(r"[A-Za-z]+")
 _SPELLINGS: Final = (
+    ("^2", "2"),
+    ("^3", "3"),
+    ("square mm", "mm2"),
+    ("sq mm", "mm2"),
+    ("sqmm", "mm2"),
     ("²", "2"),
     ("³", "3"),
     ("\u03a9", "ohm"),  # Greek capital omega
@@ -93,12 +112,11 @@ _SPELLINGS: Final = (
     ("\u03bc", "u"),  # Greek small mu
     ("ohms", "ohm"),
     ("°", "deg"),
-    ("litres", "l"),
-    ("litre", "l"),
     ("L", "l"),
 )
 _NUMBER: Final = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
 _AUGHT: Final = re.compile(r"\s*(?:([1-4])/0|(0{1,4}))\s*AWG\s*$", re.IGNORECASE)
+_ZERO: Final = re.compile(r"[+-]0(\.0*)?%?")
 _MINUS: Final = "\u2212"
 _LONGEST_QUOTE: Final = 60
 """Characters of what was found that a sentence repeats."""
@@ -132,9 +150,16 @@ def parse(text: str, quantity: Quantity) -> float:
 def _normal(unit: str) -> str:
     if unit.upper() == "AWG":
         return "AWG"
+    unit = _WORD.sub(lambda word: _unit(word.group()), unit)
     for spelling, standard in _SPELLINGS:
         unit = unit.replace(spelling, standard)
     return unit.replace(" ", "")
+
+
+def _unit(word: str) -> str:
+    """The sign of a unit that is written out, in any case; any other word as it is."""
+    small = word.lower().replace("meter", "metre").replace("liter", "litre")
+    return _NAMES.get(small) or _NAMES.get(small.removesuffix("s"), word)
 
 
 def _unit_message(text: str, unit: str, quantity: Quantity) -> str:
@@ -143,7 +168,13 @@ def _unit_message(text: str, unit: str, quantity: Quantity) -> str:
         return f"{quoted(text)} has no unit; {wanted}"
     if unit.startswith(","):
         return f"{quoted(text)} has a comma; write 2.5 or 1000 without, {wanted}"
-    return f"{quoted(text)} has a unit that does not fit; {wanted}"
+    right = [*UNITS[quantity], *_MORE_UNITS.get(quantity, ())]
+    return f"{quoted(text)} has a unit that does not fit; {wanted}, in {_any_of(right)}"
+
+
+def _any_of(names: list[str]) -> str:
+    *others, last = names
+    return f"{', '.join(others)} or {last}" if others else last
 
 
 def quoted(found: object) -> str:
@@ -209,10 +240,16 @@ def show_area(area: float) -> str:
     return f"{area * 1e6:.3g} mm2 ({aught} AWG)"
 
 
+def rounded(value: float, form: str) -> str:
+    """``format(value, form)``, but without a sign where all of its digits are 0."""
+    text = format(value, form)
+    return text.lstrip("+-") if _ZERO.fullmatch(text) else text
+
+
 def show(value: float, unit: str) -> str:
     """``value`` in SI with a prefix that keeps it readable: ``show(2e-6, "H")`` is ``2.00 uH``."""
     if value == 0.0 or not math.isfinite(value):
-        return f"{value:.0f} {unit}"
+        return f"{rounded(value, '.0f')} {unit}"
     for prefix in ("p", "n", "u", "m", "", "k"):
         if abs(value) < 999.5 * _PREFIX[prefix]:
             return f"{value / _PREFIX[prefix]:#.3g} {prefix}{unit}".replace(". ", " ")

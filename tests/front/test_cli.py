@@ -21,6 +21,7 @@ import pytest
 import soundfile as sf
 from numpy.typing import NDArray
 
+from auralize import trial
 from auralize.cli import main
 
 Array = NDArray[np.float64]
@@ -189,6 +190,7 @@ def tell(bench: Bench, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.M
 
 
 RENDER = ("render", "sluice.toml", "bells.wav", "--into", "results")
+ANEW = ("render", "sluice.toml", "bells.wav", "--into", "new/folder")
 FIGURES = ("figures", "sluice.toml")
 FILTER = ("filter", "sluice.toml")
 
@@ -348,6 +350,38 @@ def test_results_go_where_the_user_is_unless_told_otherwise(bench: Bench, tell: 
     assert bench.left() == set()
 
 
+def test_a_folder_for_results_is_made_with_its_parents(bench: Bench, tell: Tell) -> None:
+    output(tell(*ANEW, "--choice", "thin", "--signals", "drop"))
+    names = {"bells.thin.drop.wav", "bells.thin.drop.wav.json"}
+    assert set(os.listdir(bench.folder / "new" / "folder")) == names
+
+
+def test_a_folder_made_for_damaged_sound_goes_again(bench: Bench, tell: Tell) -> None:
+    """What is wrong with the last sample is found when all has been read."""
+    with_sample(math.nan)(bench.programme)
+    assert "NaN" in refusal(tell(*ANEW))
+    assert not (bench.folder / "new").exists()
+    (bench.folder / "new").mkdir()
+    refusal(tell(*ANEW))
+    assert os.listdir(bench.folder / "new") == []
+
+
+def test_what_the_make_up_asked_for_costs_is_said(tell: Tell) -> None:
+    """-10.5 dB is the peak of the tone, 1/9 of it the drop: 60 dB on that pass -1 dBTP by 31.5 dB."""
+    text = output(tell(*RENDER, "--choice", "thin", "--make-up", "60 dB"))
+    (row,) = (line.split() for line in text.splitlines() if "thin.receiving" in line)
+    cost = decibels(0.3) + decibels(KEPT["thin"]) + 60.0 + 1.0
+    assert float(row[4]) == pytest.approx(-cost, abs=0.05)  # the tone's peak, up to its window
+    assert f"made all files {row[4][1:]} dB softer: no peak may pass -1 dBTP" in text
+    assert "softer" not in output(tell(*RENDER, "--choice", "thin", "--make-up", "6 dB"))
+
+
+def test_a_gain_of_nothing_has_no_sign(tell: Tell) -> None:
+    text = output(tell(*RENDER, "--choice", "thin", "--signals", "receiving"))
+    (row,) = (line.split() for line in text.splitlines() if "thin.receiving" in line)
+    assert row[1:5] == ["0.00"] * 4
+
+
 def test_a_choice_named_twice_is_rendered_once(tell: Tell) -> None:
     twice = ("--choice", "thin", "--choice", "thin")
     text = output(tell(*RENDER, *twice, "--signals", "drop"))
@@ -395,6 +429,73 @@ def test_a_minimum_phase_filter_of_the_drop(bench: Bench, tell: Tell) -> None:
     assert "delay 0 samples" in output(tell(*FILTER, "results/drop.wav", *options))
     taps, _ = sf.read(bench.results / "drop.wav")
     assert decibels(abs(taps.sum())) == pytest.approx(decibels(KEPT["thick"]), abs=0.01)
+
+
+# --- trials ---------------------------------------------------------------------------------------
+
+
+def listen(folder: Path, name: str, match: str = "programme loudness") -> Path:
+    """The log of a session of three trials, all answered."""
+    path = folder / name
+    choices = (trial.Choice("thin", 0.0), trial.Choice("thick", -0.4))
+    plan = trial.Plan("triangle", 3, choices, match, "bells.wav", "0" * 64, "listener 1")
+    session = trial.Session.start(plan, path)
+    for answer in range(3):
+        session.answer(answer)
+    return path
+
+
+def test_one_session_is_told_once(bench: Bench, tell: Tell) -> None:
+    alone = output(tell("trials", listen(bench.folder, "a"))).splitlines()
+    assert len(set(alone)) == len(alone)
+    assert sum("Right answers:" in line for line in alone) == 1
+    others = [listen(bench.folder, "b"), listen(bench.folder, "c", "as installed")]
+    text = output(tell("trials", bench.folder / "a", *others))
+    assert text.count("Right answers:") == 4  # each, and the first two together
+    assert text.count("Taken together, 2 sessions by 1 listener (listener 1)") == 1
+    assert text.count("Taken together") == 1
+
+
+NO_LOGS: Mapping[str, Callable[[Path], Any]] = {
+    "sound": lambda path: sf.write(
+        path, np.random.default_rng(3).uniform(-1, 1, 9000), RATE, format="WAV"
+    ),
+    "huge line": lambda path: path.write_text("x" * 100_000 + "\n"),
+    "huge line without end": lambda path: path.write_text("x" * 100_000),
+    "many lines": lambda path: path.write_text("bells\n" * 1000),
+    "other JSON": lambda path: path.write_text('{"bells": [1, 2]}\n' * 1000),
+}
+
+
+@pytest.mark.parametrize("make", NO_LOGS.values(), ids=NO_LOGS.keys())
+def test_a_file_that_is_no_log_is_told_in_one_sentence(
+    bench: Bench, tell: Tell, make: Callable[[Path], Any]
+) -> None:
+    make(bench.folder / "x")
+    told = tell("trials", "x")
+    assert told.returncode == BAD_INPUT
+    first, *rest = told.stdout.splitlines()
+    assert first == "x: refused, it does not count: this is no log of a listening session."
+    assert "line" not in " ".join(rest)
+
+
+def test_a_log_with_a_damaged_or_missing_beginning_is_still_told_apart(
+    bench: Bench, tell: Tell
+) -> None:
+    content = listen(bench.folder, "a").read_bytes()
+    for damaged in (b"X" + content[1:], content.partition(b"\n")[2]):
+        (bench.folder / "x").write_bytes(damaged)
+        said = tell("trials", "x").stdout
+        assert "line 1: " in said
+        assert "this is no log" not in said
+
+
+def test_a_huge_field_does_not_fill_the_screen(bench: Bench, tell: Tell) -> None:
+    content = listen(bench.folder, "a").read_bytes()
+    (bench.folder / "x").write_bytes(content.replace(b"auralize listening", b"x" * 100_000))
+    said = tell("trials", "x").stdout
+    assert "the format" in said
+    assert len(said) < 1500
 
 
 # --- what is refused ------------------------------------------------------------------------------
@@ -452,7 +553,18 @@ NONSENSE: Mapping[str, tuple[Sequence[str], str]] = {
     "tail of an hour": ((*RENDER, "--tail", "3600"), "--tail: 3600"),
     "tail of no number": ((*RENDER, "--tail", "long"), "seconds"),
     "missing sound": (("render", "sluice.toml", "knells.wav"), "knells.wav"),
-    "missing folder": (("render", "sluice.toml", "bells.wav", "--into", "nowhere"), "nowhere"),
+    "folder of a file": (
+        ("render", "sluice.toml", "bells.wav", "--into", "bells.wav/x"),
+        "not a directory",
+    ),
+    "new folder of too long a name": ((*ANEW[:-1], "new/" + "x" * 300), "too long"),
+    "new folder for a missing sound": (
+        ("render", "sluice.toml", "x.wav", "--into", "new"),
+        "x.wav",
+    ),
+    "new folder for floats in FLAC": ((*ANEW, "--depth", "float", "--flac"), "FLAC"),
+    "new folder for a match out of reach": ((*ANEW, "--match", "5 kHz"), "rate"),
+    "new folder for a choice that is none": ((*ANEW, "--choice", "thinn"), "thin, thick"),
     "file for a folder": (
         ("render", "sluice.toml", "bells.wav", "--into", "bells.wav"),
         "bells.wav",

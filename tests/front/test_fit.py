@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,7 @@ from auralize.figures import figures
 from auralize.fit import LONGEST, Fit, fit
 from auralize.installation import EVEN_GAUGES, METRIC_AREAS, SHORTEST
 from auralize.rig import load_rig
-from auralize.units import gauge_area
+from auralize.units import gauge_area, show_frequency
 
 # 1 nH/m, the least there is: at 20 kHz 0.1 % of 8 ohm for 60 m, which is 1e-5 dB.
 OHMIC = 'construction = "measured"\nresistance = "10 ohm/km"\ninductance = "1 nH/m"'
@@ -112,6 +113,60 @@ def test_none_where_the_rest_does_too_much_already(tmp_path: Path) -> None:
     printed = show.as_fits("gatehouse", [found], "loss", 1.0)
     assert "the rest of the rig does too much already" in printed
     assert "3.52 dB" in printed
+
+
+# ---- where it is worst ----------------------------------------------------------------------------
+
+DRIVER = """type = "driver"
+nominal = "8 ohm"
+Re = "6 ohm"
+Le = "0.5 mH"
+fs = "100 Hz"
+Qms = 5
+Qes = 0.5
+"""
+STEP = 10.0 ** (1 / 40)
+"""Ratio of two frequencies that are tried."""
+
+
+def by_hand(hertz: float) -> complex:
+    """Impedance of that driver in free air."""
+    q = 1j * 5.0 * (hertz / 100.0 - 100.0 / hertz)
+    return 6.0 + 2j * math.pi * hertz * 0.5e-3 + 6.0 * 10.0 / (1.0 + q)
+
+
+def share(hertz: float) -> float:
+    return 0.3 / (0.3 + by_hand(hertz).real)
+
+
+def loss(hertz: float) -> float:
+    return 20.0 * math.log10(abs(1.0 + 0.3 / by_hand(hertz)))
+
+
+def deviation(hertz: float) -> float:
+    return abs(loss(hertz) - loss(1000.0))
+
+
+@pytest.mark.parametrize("how", [share, loss, deviation])
+def test_the_worst_frequency_is_that_of_the_impedance(
+    how: Callable[[float], float], tmp_path: Path
+) -> None:
+    """0.3 ohm of cable before a driver, its impedance written out; every hertz up to 20 kHz is tried."""
+    content = text(load=DRIVER).replace('type = "resistor"\n', "", 1)
+    kind = {share: "heat", loss: "loss", deviation: "deviation"}[how]
+    found = fitted(tmp_path, content, kind, 0.1)
+    worst = max(range(20, 20_001), key=how)
+    assert worst / STEP < found.worst < worst * STEP
+    printed = show.as_fits("", [found], kind, 0.1).splitlines()  # type: ignore[arg-type]
+    (below,) = (
+        printed[n + 1] for n, line in enumerate(printed) if " now  " in line and "len" not in line
+    )
+    assert below.split() == [
+        "which",
+        "is",
+        "at",
+        *show_frequency(float(f"{found.worst:.2g}")).split(),
+    ]
 
 
 # ---- size -----------------------------------------------------------------------------------------
@@ -245,6 +300,7 @@ def test_a_fault_is_silent_or_without_loss(
         assert "nan" not in printed.lower()
         assert "inf" not in printed.lower()
         assert ("silent" in printed) == (fault == "short")
+        assert ("everywhere" in printed) == (fault == "short")
 
 
 @pytest.mark.parametrize(

@@ -200,6 +200,12 @@ def test_powers_of_a_loop_by_hand(tmp_path: Path) -> None:
     assert "At 20 V of a sine of 20 Hz (crest factor 1.4) the amplifier gives 42.1 W" in printed
     assert "load hut: 35.5 W, 1.33 W in its terminals" in printed
     assert "run hut: 2.11 A, 4.43 W lost in the cable, 886 mW in its joints" in printed
+    assert "peak voltage that the amplifier must give: 28.3 V" in printed  # root 2 times 20 V
+
+
+def test_the_peak_is_the_crest_factor_times_the_voltage(tmp_path: Path) -> None:
+    printed = driven_text(tmp_path, OHMIC, "35 V")  # with a crest factor of 2
+    assert "peak voltage that the amplifier must give: 70.0 V" in printed
 
 
 def test_ten_percent_of_the_power_are_half_a_decibel(tmp_path: Path) -> None:
@@ -313,6 +319,37 @@ def test_taps_are_added_up_against_the_rating(tap: str, overloaded: bool, tmp_pa
     assert f"the taps add up to {float(tap[:-2]) + 20:.1f} W" in printed
     assert ("Caution: that overloads it" in printed) == overloaded
     assert burnt(found) == pytest.approx(found.driven.drawn_watts, rel=1e-9)  # type: ignore[union-attr]
+
+
+# ---- in parallel ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("place", "told"),
+    [
+        ("path", "at the end of run path"),
+        ("porch", "on transformer porch"),
+        ("amplifier", "at the amplifier"),
+    ],
+)
+def test_loudspeakers_in_one_place_are_said_to_be_in_parallel(
+    place: str, told: str, tmp_path: Path
+) -> None:
+    apart = 'listen = "hut"\n' + LINE.format(tap="20 W", rating="60 W")
+    assert "in parallel" not in as_printed(tmp_path, apart)
+    together = apart.replace('at = "hut"', f'at = "{place}"').replace(
+        'at = "porch"', f'at = "{place}"'
+    )
+    assert (
+        as_printed(tmp_path, together).count(f" Loads hut and porch are in parallel {told}. ") == 1
+    )
+    third = f'[loads.quay]\ntype = "resistor"\nresistance = "8 ohm"\nat = "{place}"\n'
+    printed = as_printed(tmp_path, together + third)
+    assert printed.count(f" Loads hut, porch and quay are in parallel {told}. ") == 1
+
+
+def as_printed(folder: Path, content: str) -> str:
+    return flat(show.as_table("", [figures(only(load_rig(written(folder, content))))]))
 
 
 # ---- four cores, coiled ---------------------------------------------------------------------------

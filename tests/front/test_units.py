@@ -54,10 +54,35 @@ READS: list[tuple[str, Quantity, float]] = [
     ("200 ft", "length", 60.96),
     ("1 in", "length", 0.0254),
     ("100 yd", "length", 91.44),
+    ("1 mil", "length", 25.4e-6),
     ("1 ft3", "volume", 0.028316846592),
     ("1 ohm/kft", "resistance per length", 1.0 / 304.8),
     ("1 uH/ft", "inductance per length", 1e-6 / 0.3048),
     ("30 pF/ft", "capacitance per length", 30e-12 / 0.3048),
+    # written out
+    ("100 feet", "length", 30.48),
+    ("1 foot", "length", 0.3048),
+    ("100 Feet", "length", 30.48),
+    ("2 inches", "length", 0.0508),
+    ("1 inch", "length", 0.0254),
+    ("100 yards", "length", 91.44),
+    ("40 mils", "length", 1.016e-3),
+    ("30 metres", "length", 30.0),
+    ("30 meters", "length", 30.0),
+    ("1 metre", "length", 1.0),
+    ("8 millimetres", "length", 8e-3),
+    ("8 millimeter", "length", 8e-3),
+    ("8 centimetres", "length", 0.08),
+    ("0.3 kilometers", "length", 300.0),
+    ("2.5 mm^2", "area", 2.5e-6),
+    ("2.5 sq mm", "area", 2.5e-6),
+    ("2.5 sqmm", "area", 2.5e-6),
+    ("2.5 square millimetres", "area", 2.5e-6),
+    ("60 liters", "volume", 0.06),
+    ("2 ft^3", "volume", 2 * 0.028316846592),
+    ("14.8 ohms/kilometre", "resistance per length", 14.8e-3),
+    ("100 volts", "voltage", 100.0),
+    ("50 watts", "power", 50.0),
     # signs of the trade, in each of the code points that keyboards and data sheets give
     ("2.5 mm²", "area", 2.5e-6),
     ("2 ft³", "volume", 2 * 0.028316846592),
@@ -218,6 +243,9 @@ WRONG: list[tuple[str, Quantity]] = [
     ("1_000 m", "length"),
     ("1/2 in", "length"),
     ("12 ft 6 in", "length"),
+    ("12 feet 6 inches", "length"),
+    ("62 square metres", "length"),
+    ("5 ins", "length"),
 ]
 
 
@@ -277,6 +305,16 @@ def test_every_quantity_has_a_refusal_in_plain_english(text: str, quantity: Quan
     assert f"{'a' if quantity[0] in 'aeiou' else 'an'} {quantity}" not in sentence
 
 
+@pytest.mark.parametrize("quantity", list(units.UNITS))
+def test_an_unknown_unit_is_answered_with_those_that_are_right(quantity: Quantity) -> None:
+    listed = (
+        refusal("7 furlongs", quantity).rpartition(", in ")[2].replace(" or ", ", ").split(", ")
+    )
+    assert set(units.UNITS[quantity]) <= set(listed)
+    for unit in listed:
+        assert _is_read(f"7 {unit}", quantity), unit
+
+
 # --- there and back -------------------------------------------------------------------------------
 
 
@@ -310,6 +348,7 @@ def test_what_is_shown_can_be_typed_in_again(
     ("value", "text"),
     [
         (0.0, "0 H"),
+        (-0.0, "0 H"),
         (2e-6, "2.00 uH"),
         (-2e-6, "-2.00 uH"),
         (99.96e-6, "100 uH"),
@@ -323,6 +362,25 @@ def test_what_is_shown_can_be_typed_in_again(
 )
 def test_the_prefix_keeps_three_digits_readable(value: float, text: str) -> None:
     assert units.show(value, "H") == text
+
+
+@pytest.mark.parametrize(
+    ("value", "form", "text"),
+    [
+        (-0.0, ".2f", "0.00"),
+        (-0.004, ".2f", "0.00"),
+        (-0.004, "+.2f", "0.00"),
+        (0.004, "+.2f", "0.00"),
+        (-0.006, "+.2f", "-0.01"),
+        (0.006, "+.2f", "+0.01"),
+        (-0.0004, ".1%", "0.0%"),
+        (-0.4, ".0f", "0"),
+        (-10.0, ".0f", "-10"),
+        (-math.inf, "+.2f", "-inf"),
+    ],
+)
+def test_what_rounds_to_zero_has_no_sign(value: float, form: str, text: str) -> None:
+    assert units.rounded(value, form) == text
 
 
 @pytest.mark.parametrize(
