@@ -427,7 +427,7 @@ def _bench(arguments: argparse.Namespace) -> None:
 
 
 def _trials(arguments: argparse.Namespace) -> None:
-    from auralize.trial import summarise
+    from auralize.trialcheck import summarise
 
     summary = summarise(arguments.logs)
     print("\n".join(summary.sentences))

@@ -21,8 +21,10 @@ from textual.widgets import Button, Input, Label, Select, Static
 
 from auralize.errors import AuralizeError
 from auralize.matching import Heard, HeardSignal
-from auralize.trial import ANSWERS, PRESENTATIONS, Plan, Practice, Session, cut_off
-from auralize.trial import Choice as Compared
+from auralize.trial import Practice, Session
+from auralize.trialcheck import cut_off
+from auralize.trialplan import ANSWERS, PRESENTATIONS, Plan
+from auralize.trialplan import Choice as Compared
 from auralize.trialstats import Protocol, findings
 from tui.keyline import KeyLine
 

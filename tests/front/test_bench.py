@@ -14,7 +14,9 @@ from textual.widgets import Input, OptionList, Static
 
 from auralize.matching import SOURCE, Heard
 from auralize.rigedit import RigDraft
-from auralize.trial import TrialError, _Log, verify
+from auralize.trialcheck import verify
+from auralize.triallog import Log
+from auralize.trialplan import TrialError
 from tui.app import BenchApp
 from tui.bench import BenchScreen
 from tui.curves import Curves, column_at, columns_of, draw
@@ -544,13 +546,13 @@ def test_a_session_cut_off_after_its_last_answer_shows_what_it_found(app, again,
             raise TrialError("the disk is full")
         append(log, record)
 
-    append = _Log.append
+    append = Log.append
 
     async def steps(pilot):
         await begin_trial(pilot, app, trials="1")
-        monkeypatch.setattr(_Log, "append", full)
+        monkeypatch.setattr(Log, "append", full)
         await pilot.press("1", "down", "enter")
-        monkeypatch.setattr(_Log, "append", append)
+        monkeypatch.setattr(Log, "append", append)
 
     drive(app, steps)
 

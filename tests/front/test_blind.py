@@ -23,8 +23,9 @@ from auralize.loudness import LoudnessMeter
 from auralize.matching import Heard
 from auralize.rig import load_rig
 from auralize.transport import block_frames
-from auralize.trial import Choice as Compared
-from auralize.trial import Plan, Session
+from auralize.trial import Session
+from auralize.trialplan import Choice as Compared
+from auralize.trialplan import Plan
 from tui.trials import TrialScreen
 
 DEMO = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"

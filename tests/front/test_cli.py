@@ -21,7 +21,7 @@ import pytest
 import soundfile as sf
 from numpy.typing import NDArray
 
-from auralize import trial
+from auralize import trial, trialplan
 from auralize.cli import main
 
 Array = NDArray[np.float64]
@@ -437,8 +437,8 @@ def test_a_minimum_phase_filter_of_the_drop(bench: Bench, tell: Tell) -> None:
 def listen(folder: Path, name: str, match: str = "programme loudness") -> Path:
     """The log of a session of three trials, all answered."""
     path = folder / name
-    choices = (trial.Choice("thin", 0.0), trial.Choice("thick", -0.4))
-    plan = trial.Plan("triangle", 3, choices, match, "bells.wav", "0" * 64, "listener 1")
+    choices = (trialplan.Choice("thin", 0.0), trialplan.Choice("thick", -0.4))
+    plan = trialplan.Plan("triangle", 3, choices, match, "bells.wav", "0" * 64, "listener 1")
     session = trial.Session.start(plan, path)
     for answer in range(3):
         session.answer(answer)

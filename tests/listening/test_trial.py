@@ -23,19 +23,16 @@ from scipy import stats
 
 from auralize import trial as trial_module
 from auralize.errors import AuralizeError
-from auralize.trial import (
+from auralize.trial import Practice, Session
+from auralize.trialcheck import Check, summarise, verify
+from auralize.trialplan import (
     ANSWERS,
     PRESENTATIONS,
-    Check,
     Choice,
     Plan,
-    Practice,
-    Session,
     TrialError,
     commitment,
     order,
-    summarise,
-    verify,
 )
 from auralize.trialstats import GUESSING, Protocol
 
@@ -480,7 +477,8 @@ def test_practice_tells_and_is_kept_apart(tmp_path: Path, seeded: random.Random)
 CHILD = """
 import sys
 from pathlib import Path
-from auralize.trial import Choice, Plan, Session
+from auralize.trial import Session
+from auralize.trialplan import Choice, Plan
 choices = Choice("reel", 0.0), Choice("pair", 0.0)
 plan = Plan("triangle", 5000, choices, "as installed", "tide-mill.wav", "0" * 64, "listener 1")
 session = Session.start(plan, Path(sys.argv[1]))
@@ -605,14 +603,14 @@ def test_resuming_takes_nothing_from_a_session_that_still_runs(
 ) -> None:
     path = tmp_path / "log"
     first = Session.start(plan(), path)
-    read = trial_module._read
+    read = trial_module.read_log
 
     def read_just_before_an_answer(log_path: Path) -> object:
         reading = read(log_path)
         first.answer(0)
         return reading
 
-    monkeypatch.setattr(trial_module, "_read", read_just_before_an_answer)
+    monkeypatch.setattr(trial_module, "read_log", read_just_before_an_answer)
     with pytest.raises(TrialError, match="something else wrote"):
         Session.resume(path)
     monkeypatch.undo()
