@@ -32,6 +32,13 @@ SAMPLE_BYTES: Final[dict[Depth, int]] = {
     "DOUBLE": 8,
 }
 FLAC_DEPTHS: Final = ("PCM_16", "PCM_24")
+_WORDS: Final[dict[Depth, str]] = {
+    "PCM_16": "16 bit",
+    "PCM_24": "24 bit",
+    "PCM_32": "32 bit",
+    "FLOAT": "32-bit float",
+    "DOUBLE": "64-bit float",
+}
 
 HEADER_ALLOWANCE: Final = 4096
 """Bytes set aside for the header of a WAV file with its comment."""
@@ -79,7 +86,8 @@ def check_output(path: StrPath, depth: Depth, inputs: Sequence[StrPath] = ()) ->
         raise AudioFileError(f"{path} cannot be written; its name must end in .wav or .flac.")
     if suffix == ".flac" and depth not in FLAC_DEPTHS:
         raise AudioFileError(
-            f"{path} cannot hold {depth}; FLAC takes PCM_16 or PCM_24, and a .wav file takes it."
+            f"{path} cannot hold {_WORDS[depth]}; FLAC takes {' or '.join(_WORDS[d] for d in FLAC_DEPTHS)}, "
+            "and a .wav file takes it."
         )
     for source in inputs:
         if same_file(path, source):
@@ -155,6 +163,8 @@ class AudioWriter:
         self.written = 0
         self.clipped = 0
         """Samples over full scale so far; integers cannot hold them and got the nearest value."""
+        self.replaced = False
+        """Whether the name was that of an earlier file; known when this one has taken it."""
         # The link, if it is one, stays; the temporary file must be on the file system of its goal.
         self._target = Path(os.path.realpath(path))
         self._temporary = self._target.parent / f".auralize-{secrets.token_hex(6)}.part"
@@ -200,7 +210,7 @@ class AudioWriter:
         except sf.LibsndfileError as error:
             self._discard()
             raise AudioFileError(
-                f"{self.path} cannot be written with {self.channels} channels of {self.depth} at "
+                f"{self.path} cannot be written with {self.channels} channels of {_WORDS[self.depth]} at "
                 f"{self.rate} Hz ({plain_reason(error)})."
             ) from error
         except BaseException:
@@ -256,6 +266,7 @@ class AudioWriter:
         if not self._is_complete():
             raise self._failure()
         try:
+            self.replaced = self._target.exists()
             os.replace(self._temporary, self._target)
         except OSError as error:
             raise AudioFileError(f"{self.path} cannot be written: {error.strerror}.") from error
@@ -351,5 +362,7 @@ def _triangular(random: np.random.Generator, shape: tuple[int, ...]) -> NDArray[
 
 def _as_float32(block: NDArray[np.float64], path: Path) -> NDArray[np.float32]:
     if np.abs(block).max() > np.finfo(np.float32).max:
-        raise AudioFileError(f"{path} would get samples beyond the range of FLOAT; use DOUBLE.")
+        raise AudioFileError(
+            f"{path} would get samples beyond the range of {_WORDS['FLOAT']}; {_WORDS['DOUBLE']} holds them."
+        )
     return block.astype(np.float32)

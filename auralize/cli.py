@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from auralize.fit import Kind
     from auralize.render import Match, Signal
     from auralize.rig import Choice, Rig
+    from auralize.units import Quantity
 
 DESCRIPTION = """\
 Hear what a loudspeaker cable run does to programme material, before anyone buys or pulls copper.
@@ -68,9 +69,20 @@ class _Parser(argparse.ArgumentParser):
         raise SystemExit(ExitCode.BAD_INPUT)
 
 
+class _Version(argparse.Action):
+    """Tells the version that is installed, which is looked up for nothing else."""
+
+    def __call__(self, *_: object) -> NoReturn:
+        from importlib.metadata import version
+
+        print(f"auralize {version('auralize')}")
+        raise SystemExit(ExitCode.OK)
+
+
 def _parser() -> argparse.ArgumentParser:
     parser = _Parser(prog="auralize", description=DESCRIPTION, epilog=CAUTION, allow_abbrev=False)
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    parser.add_argument("--version", action=_Version, nargs=0, help="tell the version, and end")
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
     _add_figures(commands)
     _add_render(commands)
@@ -83,15 +95,13 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _add_rig(command: argparse.ArgumentParser) -> None:
+_SOME = "only this choice; may be given several times (default: all)"
+_ONE = "the choice to take; needed where the rig has several"
+
+
+def _add_rig(command: argparse.ArgumentParser, which: str = _SOME) -> None:
     command.add_argument("rig", type=Path, metavar="RIG", help="rig file (TOML)")
-    command.add_argument(
-        "--choice",
-        action="append",
-        default=[],
-        metavar="NAME",
-        help="only this choice; may be given several times (default: all)",
-    )
+    command.add_argument("--choice", action="append", default=[], metavar="NAME", help=which)
     command.add_argument(
         "--load", metavar="NAME", help="hear this loudspeaker (default: what the rig file says)"
     )
@@ -157,7 +167,10 @@ def _add_render(commands: Any) -> None:
     )
     command.add_argument("--flac", action="store_true", help="write FLAC instead of WAV")
     command.add_argument(
-        "--tail", default="0", metavar="SECONDS", help="decay to keep after the end"
+        "--tail",
+        default="0 s",
+        metavar="TIME",
+        help='decay to keep after the end, such as "2 s" (default: none)',
     )
     command.set_defaults(command=_render)
 
@@ -185,12 +198,17 @@ def _add_plot(commands: Any) -> None:
 
 def _add_filter(commands: Any) -> None:
     command = commands.add_parser("filter", help="one response as a filter to carry elsewhere")
-    _add_rig(command)
+    _add_rig(command, _ONE)
     command.add_argument(
         "file", type=Path, metavar="FILE", help=".wav or .txt for FIR, .json for IIR"
     )
     command.add_argument("--signal", choices=("receiving", "drop", "sending"), default="receiving")
-    command.add_argument("--rate", default="48000", metavar="HZ", help="sample rate")
+    command.add_argument(
+        "--rate",
+        default="48 kHz",
+        metavar="FREQUENCY",
+        help='sample rate, such as "44.1 kHz" (default: 48 kHz)',
+    )
     command.add_argument(
         "--minimum-phase", action="store_true", help="FIR without delay: magnitude exact, phase not"
     )
@@ -325,25 +343,19 @@ def _signals(text: str) -> tuple[Signal, ...]:
 
 
 def _decibels(text: str) -> float:
-    from auralize.units import parse
-
-    bare = text.strip()
-    try:
-        level = parse(bare[:-2] + " dB" if bare.lower().endswith("db") else f"{bare} dB", "level")
-    except ValueError:
+    level = _typed(text, "level", "dB")
+    if not 0.0 <= level <= 80.0:
         comma = ", and a point for a comma" if "," in text else ""
         raise AuralizeError(
             f"--make-up: {text!r} was found; right is a gain from 0 dB to 80 dB{comma}"
-        ) from None
-    if not 0.0 <= level <= 80.0:
-        raise AuralizeError(f"--make-up: {text!r} was found; right is a gain from 0 dB to 80 dB")
+        )
     return level
 
 
 def _tail(text: str) -> float:
-    seconds = _number(text)
+    seconds = _typed(text, "time", "s")
     if not 0.0 <= seconds <= 60.0:
-        raise AuralizeError(f"--tail: {text} was found; right is a number of seconds from 0 to 60")
+        raise AuralizeError(f"--tail: {text!r} was found; right is a time from 0 s to 60 s")
     return seconds
 
 
@@ -369,10 +381,20 @@ def _tolerance(arguments: argparse.Namespace) -> tuple[Kind, float]:
         return "heat", share
     kind: Kind = "loss" if arguments.loss is not None else "deviation"
     text = arguments.loss if kind == "loss" else arguments.deviation
-    level = _number(text.strip().lower().removesuffix("db"))
+    level = _typed(text, "level", "dB")
     if not 0.0 < level <= 40.0:
         raise AuralizeError(f'--{kind}: {text!r} was found; right is a level such as "0.5 dB"')
     return kind, level
+
+
+def _typed(text: str, quantity: Quantity, unit: str) -> float:
+    """A quantity as typed, a bare number being in ``unit``; not a number where it is none."""
+    from auralize.units import typed
+
+    try:
+        return typed(text, quantity, unit)
+    except ValueError:
+        return math.nan
 
 
 def _number(text: str) -> float:
@@ -391,7 +413,7 @@ def _plot(arguments: argparse.Namespace) -> None:
     choices = _picked(arguments, rig)
     if arguments.every_load:
         choices = [choice.at(load) for choice in choices for load in choice.network.loads]
-    save_plot(rig.title, choices, arguments.picture)
+    print(save_plot(rig.title, choices, arguments.picture))
 
 
 def _filter(arguments: argparse.Namespace) -> None:
@@ -403,15 +425,25 @@ def _filter(arguments: argparse.Namespace) -> None:
     if len(choices) != 1:
         names = ", ".join(rig.choices)
         raise AuralizeError(f"--choice: a filter is made from one choice; name one out of {names}")
-    try:
-        rate = int(arguments.rate)
-    except ValueError:
-        raise AuralizeError(
-            f"--rate: {arguments.rate!r} was found; right is a whole number of Hz such as 48000"
-        ) from None
+    rate = _rate(arguments.rate)
     print(
         export_filter(choices[0], arguments.signal, rate, arguments.minimum_phase, arguments.file)
     )
+
+
+def _rate(text: str) -> int:
+    """A sample rate in Hz, of which an exporter says whether it can be."""
+    from auralize.rig import parse_frequency
+
+    try:
+        hertz = parse_frequency(text)
+    except ValueError:
+        hertz = math.nan
+    if not hertz.is_integer():
+        raise AuralizeError(
+            f'--rate: {text!r} was found; right is a whole number of Hz, such as "48 kHz"'
+        )
+    return int(hertz)
 
 
 def _bench(arguments: argparse.Namespace) -> None:

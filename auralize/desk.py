@@ -17,6 +17,7 @@ import numpy as np
 
 from auralize.errors import AuralizeError
 from auralize.filters import RunFilters, design_run, predelay
+from auralize.loudness import ABSOLUTE_GATE
 from auralize.matching import (
     SOURCE,
     Heard,
@@ -56,6 +57,8 @@ START_VOLUME: Final = -20.0
 NO_GAIN: Final = Gains(0.0, 0.0, 0.0)
 SAME_GAIN: Final = 1e-4
 """Relative: a change of gain under 0.001 dB is not worth a cross-fade."""
+DESIGN_LIMIT: Final = 2.0
+"""s that the design of a filter is waited for; it takes 0.03."""
 RETRY: Final = 0.003
 """s between two looks whether the switch under way is done."""
 
@@ -161,6 +164,8 @@ class Desk:
         self.channels = self.transport.channels
         self._lock = threading.Lock()
         self._slots: list[Voice] = []
+        self._loaded: list[tuple[Heard, float]] = []
+        """What the slots were made of, with the gains in dB."""
         self._slot: int | None = None
         self._wish = 0
         self._sounding = _Sound(self._voice(wishes.heard), 0)
@@ -201,6 +206,10 @@ class Desk:
         for thread in (*self._threads, self._measurer.thread, self.transport.reader):
             thread.join(seconds)
 
+    def join_designer(self) -> None:
+        """Wait for the edit that is being designed, if any."""
+        self._threads[-1].join(DESIGN_LIMIT)
+
     # ---- for the callback
 
     def render(self, out: Output) -> None:
@@ -229,8 +238,20 @@ class Desk:
             gains = [self._gains(one).total for one in heard]
             if equal:
                 gains = _equal(gains, [self._level(one).loudness for one in heard])
-            self._slots = [self._voice(one, g) for one, g in zip(heard, gains, strict=True)]
+            self._load(list(zip(heard, gains, strict=True)))
         return gains
+
+    def _load(self, slots: list[tuple[Heard, float]]) -> None:
+        self._loaded = slots
+        self._slots = [self._voice(heard, gain) for heard, gain in slots]
+
+    def take_slots(self, old: Desk) -> None:
+        """Have the slots of another desk with the same choices, and hear the one that was heard."""
+        with self._lock, old._lock:
+            self._load(old._loaded)
+            self._slot = old._slot
+            self._wish += 1
+        self._wake.set()
 
     def _level(self, heard: Heard) -> Level:
         """What was measured of a signal before any gain; raises AuralizeError before it was."""
@@ -475,7 +496,10 @@ def _equal(gains: Sequence[float], loudness: Sequence[float]) -> list[float]:
     """Gains in dB that bring signals of these loudnesses (LUFS) down to the softest one."""
     heard = [level + gain for level, gain in zip(loudness, gains, strict=True)]
     if not all(math.isfinite(level) for level in heard):
-        return list(gains)  # silence cannot be matched
+        raise AuralizeError(
+            f"what is to be compared is too quiet to have a loudness (under {ABSOLUTE_GATE:g} LUFS), so "
+            "it cannot be made equally loud; take a longer run, a louder programme, or the receiving ends"
+        )
     return [gain - (level - min(heard)) for gain, level in zip(gains, heard, strict=True)]
 
 
@@ -490,7 +514,9 @@ def renewed(old: Desk, rate: int, source: Path) -> Desk:
         new.transport.loop(round(first * rate), round(stop * rate))
     if status.playing:
         new.transport.play()
+    new.take_slots(old)
     old.close()
+    old.join_designer()
     for name, choice in {**wishes.choices, **old.waiting}.items():  # edits made meanwhile
         if designed.get(name) is not choice:
             new.update_choice(choice)

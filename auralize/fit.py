@@ -6,10 +6,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
-import numpy as np
-
 from auralize.circuit.network import Network
 from auralize.errors import AuralizeError, RigError
+from auralize.figures import SWEEP
 from auralize.installation import (
     EVEN_GAUGES,
     METRIC_AREAS,
@@ -22,14 +21,27 @@ from auralize.installation import (
     with_length,
 )
 from auralize.rig import Choice, Rig
+from auralize.rigcable import ANY_SIZE
 
 Kind = Literal["loss", "deviation", "heat"]
 """Largest loss, largest deviation of the loss from 1 kHz, or share of power in the cable."""
 
 LONGEST: Final = 10e3
 """m; as long as a rig file can say."""
-_BAND: Final = tuple(np.geomspace(20.0, 20_000.0, 121))
-"""Hz; 40 a decade."""
+_BAND: Final = tuple(float(hertz) for hertz in SWEEP)
+"""Hz; the frequencies of the figures, so that both find the worst at the same one."""
+
+
+@dataclass(frozen=True)
+class Size:
+    """What would do out of one series of sizes."""
+
+    thinnest: str | None
+    """None where none of the series will do."""
+    largest: str | None
+    """The last that was tried; None where the cable can have none (its spacing, its reel)."""
+    unlisted: bool = False
+    """Whether IEC 60228 does not list the thinnest in the class of the strands: then by area alone."""
 
 
 @dataclass(frozen=True)
@@ -48,12 +60,10 @@ class Fit:
     """The same with next to nothing of the run: what all the rest of the rig does."""
     longest: float | None
     """m, up to `LONGEST`; None where no length will do."""
-    sized: bool
-    """False for a cable that was measured, which has no size to change."""
-    metric: str | None
-    """Thinnest metric size that will do at the rig's length; None where none of the series will."""
-    gauge: str | None
-    """Thinnest gauge that will do, by its area alone: IEC 60228 has no class for gauges."""
+    metric: Size | None
+    """Metric sizes at the rig's length; None for a cable that was measured, which has no size."""
+    gauge: Size | None
+    """Gauges, by their area alone: IEC 60228 has no class for gauges."""
 
 
 def fit(rig: Rig, choice: Choice, run: str | None, kind: Kind, tolerance: float) -> Fit:
@@ -73,10 +83,9 @@ def fit(rig: Rig, choice: Choice, run: str | None, kind: Kind, tolerance: float)
         run=name,
         length=choice.network.runs[name].length,
         now=measure(choice.network),
-        worst=max(_BAND, key=lambda hertz: _measure(choice, kind, [hertz])(choice.network)),
+        worst=_worst(choice, kind),
         least=measure(with_length(choice.network, name, SHORTEST)),
         longest=longest_length(choice.network, name, measure, tolerance, LONGEST),
-        sized=sized,
         metric=_thinnest(sizes, build, measure, tolerance) if sized else None,
         gauge=_thinnest(gauges, build, measure, tolerance) if sized else None,
     )
@@ -105,31 +114,45 @@ def _measure(choice: Choice, kind: Kind, band: Sequence[float]) -> Measure:
     return heat_measure(band)
 
 
-def _builder(rig: Rig, choice: Choice, run: str) -> Callable[[str], Network]:
-    """The choice with the run's cable in another size (its strands as they are, where that size has them)."""
+def _worst(choice: Choice, kind: Kind) -> float:
+    """The frequency of `_BAND` where the choice is worst, found by halving; the lowest of several."""
+    band = _BAND
+    while len(band) > 1:
+        halves = band[: len(band) // 2], band[len(band) // 2 :]
+        band = max(halves, key=lambda half: _measure(choice, kind, half)(choice.network))
+    return band[0]
+
+
+def _builder(rig: Rig, choice: Choice, run: str) -> Callable[[str], tuple[Network, bool]]:
+    """The choice with the run's cable in another size, and whether the class of its strands lacks that."""
     cable = rig.of(choice)["cables"][choice.cable_names[run]]
     name = f"{choice.cable_names[run]} of {run}"  # other runs may be of the same cable
 
-    def build(size: str) -> Network:
+    def build(size: str) -> tuple[Network, bool]:
         changed = {("runs", run, "cable"): name, ("cables", name): {**cable, "conductor": size}}
         try:
-            return rig.changed(choice, changed).network
+            return rig.changed(choice, changed).network, False
         except RigError:
-            changed[("cables", name, "strands")] = "stranded"
-            return rig.changed(choice, changed).network
+            changed[("cables", name, "strands")] = ANY_SIZE
+            return rig.changed(choice, changed).network, True
 
     return build
 
 
 def _thinnest(
-    sizes: Sequence[str], build: Callable[[str], Network], measure: Measure, tolerance: float
-) -> str | None:
+    sizes: Sequence[str],
+    build: Callable[[str], tuple[Network, bool]],
+    measure: Measure,
+    tolerance: float,
+) -> Size:
     """The first of ``sizes``, thinnest first, that will do."""
+    largest = None
     for size in sizes:
         try:
-            network = build(size)
+            network, unlisted = build(size)
         except RigError:  # this cable cannot be of that size, its spacing being given
             continue
+        largest = size
         if measure(network) <= tolerance:
-            return size
-    return None
+            return Size(size, largest, unlisted)
+    return Size(None, largest)

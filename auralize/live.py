@@ -340,7 +340,10 @@ class LiveBench:
             self._tell(Event("underrun", text))
             return
         self._buffer *= 2.0
-        text = f"the sound had a gap: {1e3 * self._buffer:.0f} ms are held from now on"
+        text = (
+            f"the sound had a gap; {1e3 * self._buffer:.0f} ms are kept ready from now on, so keys act "
+            "that much later"
+        )
         self._tell(Event("underrun", text))
         self._release()
         self._try()

@@ -30,8 +30,8 @@ _TICKS: Final = {20: "20", 50: "50", 100: "100", 200: "200", 500: "500", 1e3: "1
 _DASHES: Final = ("-", "--", "-.", ":", (0, (5, 1)), (0, (3, 1, 1, 1, 1, 1)))
 
 
-def save_plot(title: str, choices: Sequence[Choice], path: Path) -> None:
-    """Write a page with four panels: loss, drop, and the load's impedance in ohm and degrees.
+def save_plot(title: str, choices: Sequence[Choice], path: Path) -> str:
+    """Write a page with four panels (loss, drop, the load's impedance in ohm and degrees); say what it is.
 
     Where the choices are heard at several loudspeakers, each curve names its own. Raises AuralizeError
     where matplotlib (extra "plot") is missing, or the file cannot be written.
@@ -49,8 +49,8 @@ def save_plot(title: str, choices: Sequence[Choice], path: Path) -> None:
     panels: Any = page.subplots(4, 1, sharex=True)
     page.suptitle(title)
     several = len({choice.listen for choice in choices}) > 1
-    for number, choice in enumerate(choices):
-        name = f"{choice.name}: {choice.listen}" if several else choice.name
+    names = [f"{c.name}: {c.listen}" if several else c.name for c in choices]
+    for number, (choice, name) in enumerate(zip(choices, names, strict=True)):
         for panel, curve in zip(panels, _curves(choice), strict=True):
             style = {"linestyle": _DASHES[number % len(_DASHES)], "label": name}
             panel.plot(_SWEEP, curve, **style)
@@ -61,6 +61,7 @@ def save_plot(title: str, choices: Sequence[Choice], path: Path) -> None:
     image = io.BytesIO()
     page.savefig(image, format=path.suffix[1:].lower())
     write_bytes(path, image.getvalue())
+    return f"{path}: loss, drop and load from 20 Hz to 20 kHz, {'; '.join(names)}"
 
 
 _AXES: Final = ("loss, dB", "drop, dB re sending end", "load, ohm", "load, degrees")

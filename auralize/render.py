@@ -106,6 +106,8 @@ class Rendered:
     """dBTP"""
     match: Match
     outputs: tuple[Output, ...]
+    replaced: tuple[Path, ...] = ()
+    """Those outputs whose names were taken by earlier files."""
 
     @property
     def softened(self) -> float:
@@ -174,7 +176,7 @@ def render(
         rendered = Rendered(info, loudness, decibels(true_peak), wishes.match, tuple(outputs))
         for (part, _), output, staged in zip(kept, outputs, sidecars, strict=True):
             staged.stage(_facts(rendered, output, part.choice, wishes.conductors))
-    return rendered
+    return replace(rendered, replaced=tuple(w.path for w in writers if w.replaced))
 
 
 @contextmanager

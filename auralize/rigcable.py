@@ -50,6 +50,9 @@ DIELECTRICS: Final = {
     "air": (1.0, 0.0),
 }
 
+ANY_SIZE: Final = "stranded"
+"""Strands that a gauge or any area can have: no class of IEC 60228, with its list of sizes."""
+
 
 @dataclass(frozen=True)
 class ReadCable:
@@ -166,7 +169,10 @@ def _read_conductor(cable: Table, celsius: float) -> tuple[Conductor, str, Metal
     try:
         conductor = make_conductor(area, material, strand_class, fill, celsius)
     except ValueError as error:
-        raise cable.refuse("strands", str(error)) from None
+        free = "solid" if strands == "class 1" else ANY_SIZE
+        raise cable.refuse(
+            "strands", f'{error}; strands = "{free}" takes a gauge or any other area'
+        ) from None
     metal = Metal(area, conductor.resistance / temperature_factor(material, celsius), material)
     return conductor, f"{show_area(area)} {material.name}, {strands},", metal
 

@@ -29,11 +29,22 @@ class RigDraft:
         self.path = path
         self._saved = _read(path)
         self._line_end = "\r\n" if b"\r\n" in path.read_bytes() else "\n"
-        self._history: list[str] = []
         self.recovered = self._recovery.exists()
         """True where unsaved work of an earlier session was found, and is what this draft holds."""
+        self.stale = self.recovered and path.stat().st_mtime > self._recovery.stat().st_mtime
+        """True where the rig file was changed after that work."""
         self._text = _read(self._recovery) if self.recovered else self._saved
-        self.rig = self._checked(self._text)
+        self.unkept = ""
+        """Why unsaved work would not survive a crash; empty where it would."""
+        self._history = [self._saved] if self.recovered else []
+        try:
+            self.rig = self._checked(self._text)
+        except AuralizeError as error:
+            if not self.recovered:
+                raise
+            raise AuralizeError(
+                f"{self._recovery}: this unsaved work cannot be read ({error}); move it away"
+            ) from None
 
     @property
     def _recovery(self) -> Path:
@@ -50,10 +61,8 @@ class RigDraft:
         return self._text
 
     def value(self, choice: str, place: Sequence[str]) -> Any:
-        """What stands at ``place`` for a choice, its own before the common one; None for nothing."""
-        data = _plain(self._text)
-        own = _at(data.get("choices", {}).get(choice, {}), place)
-        return own if own is not None else _at(data, place)
+        """What stands at ``place`` for a choice, its own laid on the common one; None for nothing."""
+        return _at(self.rig.of(self.rig.choices[choice]), place)
 
     def change(self, choice: str, place: Sequence[str], value: Any) -> Rig:
         """Set ``place`` for one choice alone (for all, in a rig without choices).
@@ -67,7 +76,7 @@ class RigDraft:
         _put(wanted, way, value, dict)
         _put(document, way, value, _inline_table)
         text = document.as_string()
-        if _plain(text) != wanted:  # an editor of text must never write something else
+        if not _says(text, wanted):  # an editor of text must never write something else
             raise AuralizeError(
                 f"{'.'.join(way)} cannot be changed here; change it in a text editor"
             )
@@ -104,10 +113,15 @@ class RigDraft:
         return self.rig
 
     def _keep(self) -> None:
-        if self.unsaved:
-            write_text(self._recovery, self._text)
-        else:
-            self._recovery.unlink(missing_ok=True)
+        """Write or remove the recovery file; where that fails, the work itself goes on."""
+        self.unkept = ""
+        try:
+            if self.unsaved:
+                write_text(self._recovery, self._text)
+            else:
+                self._recovery.unlink(missing_ok=True)
+        except (AuralizeError, OSError) as error:
+            self.unkept = str(error)
 
     def _checked(self, text: str) -> Rig:
         return read_rig(_plain(text), self.path)
@@ -119,6 +133,14 @@ def _read(path: Path) -> str:
     except (OSError, UnicodeDecodeError) as error:
         reason = (getattr(error, "strerror", None) or "this is no text in UTF-8").lower()
         raise AuralizeError(f"{path}: the rig file cannot be read: {reason}") from None
+
+
+def _says(text: str, wanted: Mapping[str, Any]) -> bool:
+    """Whether a text means this to all who read it, the next edit too."""
+    try:
+        return _plain(text) == wanted == _document(text).unwrap()
+    except AuralizeError:
+        return False
 
 
 def _plain(text: str) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from auralize.units import rounded, show, show_frequency, show_length
 
 if TYPE_CHECKING:
     from auralize.figures import Driven, Figures, Heated, LayFigures, Line, Spread
-    from auralize.fit import Fit, Kind
+    from auralize.fit import Fit, Kind, Size
     from auralize.render import Gains, Match, Output, Rendered
 
 
@@ -237,26 +237,40 @@ def as_fits(title: str, found: Sequence[Fit], kind: Kind, tolerance: float) -> s
     if any(f.longest is None for f in found):
         rows.append(("  without the run", *(_measured(f.least, kind) for f in found)))
     rows.append(("longest that will do", *(_longest(f.longest) for f in found)))
-    rows.append(("thinnest metric size", *(_size(f, f.metric) for f in found)))
-    rows.append(("thinnest even gauge", *(_size(f, f.gauge) for f in found)))
+    rows.append(("thinnest metric size", *(_size(f.metric) for f in found)))
+    rows.append(("thinnest even gauge", *(_size(f.gauge) for f in found)))
     head = [title, f"up to {limit} {words}, 20 Hz to 20 kHz", *_explained(found, kind)]
     return "\n".join([*head, "", _pages(rows)])
 
 
 def _explained(found: Sequence[Fit], kind: Kind) -> list[str]:
     """What the table leaves open."""
+    from auralize.rigcable import ANY_SIZE
+
     lines = []
     if kind == "heat":
         lines.append("The share is that of all cable and joints together.")
     if any(f.longest is None for f in found):
         lines.append("Where no length will do, the rest of the rig does too much already.")
-    if not all(f.sized for f in found):
+    if any(f.metric is None for f in found):
         lines.append("A measured cable has no size: describe it by its conductors to fit one.")
+    sizes = [size for f in found for size in (f.metric, f.gauge)]
+    unlisted = dict.fromkeys(s.thinnest for s in sizes if s is not None and s.unlisted)
+    if unlisted:
+        text = (
+            f"{', '.join(map(str, unlisted))}: by area, as IEC 60228 has no such size in that class; "
+            f'in the rig file it needs strands = "{ANY_SIZE}".'
+        )
+        lines.append(textwrap.fill(text, WIDTH))
     return lines
 
 
-def _size(fit: Fit, size: str | None) -> str:
-    return size or ("none" if fit.sized else "measured")
+def _size(size: Size | None) -> str:
+    if size is None:
+        return "measured"
+    if size.largest is None:
+        return "none fits"
+    return size.thinnest or f"none to {size.largest}"
 
 
 def _measured(value: float, kind: Kind) -> str:
@@ -266,8 +280,7 @@ def _measured(value: float, kind: Kind) -> str:
 
 
 def _worst(fit: Fit) -> str:
-    """In two digits, as the band of a fit has no more."""
-    return show_frequency(float(f"{fit.worst:.2g}")) if math.isfinite(fit.now) else "everywhere"
+    return show_frequency(_three(fit.worst)) if math.isfinite(fit.now) else "everywhere"
 
 
 def _longest(metres: float | None) -> str:
@@ -325,7 +338,9 @@ def as_gains(done: Rendered) -> str:
     worst = max(output.filter_error for output in done.outputs)
     tail = f"Aligned with the source to the sample; filter errors lie below {worst:.0f} dB of the response."
     clipped = [_clipped(output) for output in done.outputs if output.clipped]
-    return "\n".join([head, _columns(rows), *_softened(done.softened), *clipped, tail])
+    earlier = ", ".join(path.name for path in done.replaced)
+    replaced = [f"Earlier files of these names were replaced: {earlier}."] if earlier else []
+    return "\n".join([head, _columns(rows), *_softened(done.softened), *clipped, *replaced, tail])
 
 
 def _softened(decibels: float) -> list[str]:

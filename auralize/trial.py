@@ -8,7 +8,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, NoReturn
 
-from auralize.triallog import Log, encode, facts_of, now, read_log, read_seed, seed_path, write_seed
+from auralize.triallog import (
+    Log,
+    encode,
+    facts_of,
+    now,
+    read_log,
+    read_seed,
+    remove_seed,
+    seed_path,
+    write_seed,
+)
 from auralize.trialplan import (
     ANSWERS,
     ARRANGEMENTS,
@@ -82,6 +92,7 @@ class Session:
         except TrialError:
             log.close()
             log_path.unlink()  # nothing was begun
+            remove_seed(log_path)
             raise
         return cls(log, plan, committed, _Hidden(seed, order(seed, plan.protocol, plan.trials)))
 
@@ -97,7 +108,7 @@ class Session:
             raise TrialError(f"{log_path}: this log cannot be resumed: {reading.problems[0]}")
         assert reading.plan is not None  # a log without problems has an opening
         if reading.closing is not None:
-            seed_path(log_path).unlink(missing_ok=True)  # left where the end was cut off
+            remove_seed(log_path)  # left where the end was cut off
             raise TrialError(f"{log_path}: this session has ended and cannot be resumed")
         seed = read_seed(log_path)
         if commitment(seed, reading.facts) != reading.commitment:
@@ -135,18 +146,29 @@ class Session:
         """Seal of the last line of the log; at the end it stands for the whole session."""
         return self._log.seal
 
+    @property
+    def log_path(self) -> Path:
+        """Where the log is."""
+        return self._log.path
+
     def present(self, presentation: int, player: Player) -> None:
         """Let the player sound one of the presentations of this trial."""
         self._check_open()
+        if self.answered == self.plan.trials:
+            raise TrialError("all trials are answered; answer once more to end the session")
         check_index("presentation", presentation, len(self.presentations))
         player(self._hidden.arrangements[self.answered].plays[presentation])
 
     def answer(self, index: int) -> None:
         """Give the answer to this trial (an index into ANSWERS) and go to the next one.
 
-        It is on the disk when this returns. The last one ends the session.
+        It is on the disk when this returns. The last one ends the session; where that failed before
+        (a full disk), this does nothing but try again.
         """
         self._check_open()
+        if self.answered == self.plan.trials:
+            self._close("complete")
+            return
         check_index("answer", index, len(ANSWERS[self.plan.protocol]))
         self._log.append(
             {"record": "answer", "trial": self.answered + 1, "answer": index, "at": now()}
@@ -181,7 +203,7 @@ class Session:
             self._close("complete")
 
     def _close(self, end: Literal["complete", "given up"]) -> None:
-        right = [arrangement.right for arrangement in self._hidden.arrangements]
+        right = (arrangement.right for arrangement in self._hidden.arrangements)
         self._log.append(
             {
                 "record": "closing",
@@ -193,7 +215,7 @@ class Session:
         )
         self._open = False
         self._log.close()
-        seed_path(self._log.path).unlink(missing_ok=True)
+        remove_seed(self._log.path)
 
 
 class Practice:

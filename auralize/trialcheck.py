@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
-from auralize.triallog import check_closing, read_log, seed_path
+from auralize.triallog import check_closing, in_use, read_log, seed_path
 from auralize.trialplan import Outcome, Plan, TrialError, outcome_of
 from auralize.trialstats import MOST_TRIALS, Result, evaluate, findings
 
@@ -74,8 +74,10 @@ def cut_off(folder: Path) -> list[Check]:
     """The sessions with logs in a folder that were cut off and can be resumed, by their names."""
     found = []
     for path in sorted(folder.glob("*.jsonl")):
-        with suppress(TrialError):  # of what cannot be read
-            if seed_path(path).exists() and (check := verify(path)).state == "unfinished":
+        with suppress(TrialError, OSError):  # of what cannot be read
+            if not seed_path(path).exists() or in_use(path):
+                continue
+            if (check := verify(path)).state == "unfinished":
                 found.append(check)
     return found
 
@@ -133,7 +135,7 @@ class Summary:
 
 def summarise(log_paths: Iterable[Path]) -> Summary:
     """Verify each log and pool the complete ones that share protocol, choices, match and programme."""
-    checks = tuple(verify(path) for path in log_paths)
+    checks = _without_twins([verify(path) for path in log_paths])
     counted: dict[str, Check] = {}
     repeated = []
     for check in checks:
@@ -148,6 +150,20 @@ def summarise(log_paths: Iterable[Path]) -> Summary:
         assert check.plan is not None  # it has an outcome
         groups.setdefault(check.plan.comparison, []).append(check)
     return Summary(checks, tuple(repeated), tuple(_pool(group) for group in groups.values()))
+
+
+def _without_twins(checks: list[Check]) -> tuple[Check, ...]:
+    """The checks, those refused that are of the same session and differ: one of them shows its order."""
+    seals: dict[str, set[str]] = {}
+    for check in checks:
+        seals.setdefault(check.commitment, set()).add(check.fingerprint)
+    twins = "another log of the same session differs from this one"
+    return tuple(
+        replace(check, state="refused", discrepancies=(*check.discrepancies, twins), outcome=None)
+        if check.commitment and len(seals[check.commitment]) > 1
+        else check
+        for check in checks
+    )
 
 
 def _pool(group: list[Check]) -> Pool:
@@ -165,5 +181,5 @@ def _pool(group: list[Check]) -> Pool:
 
 
 def _question(plan: Plan) -> str:
-    a, b = (f"{choice.name} ({choice.gain_db:+.2f} dB)" for choice in plan.choices)
-    return f"{plan.protocol}, {a} against {b}, level match {plan.match}, programme {plan.programme}"
+    a, b = (f"{c.name} ({c.built}; {c.gain_db:+.2f} dB)" for c in plan.choices)
+    return f"{plan.protocol}, {a} against {b}, {plan.match}, programme {plan.programme}"

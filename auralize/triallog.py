@@ -18,6 +18,8 @@ import hashlib
 import json
 import os
 import re
+import sys
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from importlib.metadata import version
@@ -59,17 +61,27 @@ class Log:
             raise TrialError(f"{path}: a log of that name exists; a new name is needed") from None
         except OSError as error:
             raise _cannot(path, "written", error) from None
-        return cls(path, descriptor, 0, "")
+        log = cls(path, descriptor, 0, "")
+        log._lock()
+        return log
 
     @classmethod
     def reopen(cls, path: Path, reading: Reading) -> Log:
         try:
             descriptor = os.open(path, os.O_WRONLY | os.O_APPEND)
+            log = cls(path, descriptor, reading.whole_bytes, reading.seal)
+            log._lock()
             if os.fstat(descriptor).st_size == reading.size:  # nobody has gone on writing since
                 os.ftruncate(descriptor, reading.whole_bytes)  # half a line was no record yet
         except OSError as error:
             raise _cannot(path, "written", error) from None
-        return cls(path, descriptor, reading.whole_bytes, reading.seal)
+        return log
+
+    def _lock(self) -> None:
+        """Keep the log from being gone on with elsewhere; raises TrialError where it is already."""
+        if not _locked(self._descriptor):
+            self.close()
+            raise TrialError(f"{self.path}: this session is going on in another bench")
 
     def append(self, record: dict[str, object]) -> None:
         self.append_body(encode(record))
@@ -101,6 +113,24 @@ class Log:
         if self._descriptor >= 0:
             os.close(self._descriptor)
             self._descriptor = -1
+
+
+def _locked(descriptor: int) -> bool:
+    """Lock a file until it is closed, where that can be done (POSIX); False where another has."""
+    if sys.platform != "win32":
+        import fcntl
+
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            return False
+    return True
+
+
+def in_use(log_path: Path) -> bool:
+    """True while a session writes this log."""
+    with log_path.open("ab") as file:
+        return not _locked(file.fileno())
 
 
 @dataclass
@@ -142,7 +172,7 @@ def read_log(path: Path) -> Reading:
             _take(reading, number, line)
         except KeyError as error:
             reading.problems.append(f"line {number}: the field {error} is missing")
-        except (ValueError, TypeError) as error:
+        except (ValueError, TypeError, OverflowError) as error:
             reading.problems.append(f"line {number}: {str(error)[:LONGEST_TEXT]}")
     return reading
 
@@ -176,7 +206,10 @@ def _take(reading: Reading, number: int, line: bytes) -> None:
 def _take_opening(reading: Reading, record: dict[str, Any], body: bytes) -> None:
     if record["format"] != FORMAT:
         raise TrialError(f"the format {FORMAT!r} is expected, not {record['format']!r}")
-    first, second = (Choice(choice["name"], choice["gain_db"]) for choice in record["choices"])
+    first, second = (
+        Choice(choice["name"], choice["gain_db"], choice["built"], choice["rig_sha256"])
+        for choice in record["choices"]
+    )
     reading.facts = body.rpartition(b',"commitment":')[0]
     reading.commitment = _text(record, "commitment")
     reading.plan = Plan(
@@ -266,6 +299,12 @@ def write_seed(log_path: Path, seed: bytes) -> None:
             os.fsync(descriptor)
     except OSError as error:
         raise _cannot(path, "written", error) from None
+
+
+def remove_seed(log_path: Path) -> None:
+    """Delete the seed of a session that is over; where that fails, it is in the log all the same."""
+    with suppress(OSError):
+        seed_path(log_path).unlink(missing_ok=True)
 
 
 def read_seed(log_path: Path) -> bytes:

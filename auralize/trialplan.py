@@ -28,7 +28,7 @@ FORMAT: Final = "auralize listening session 1"
 SEED_BYTES: Final = 32
 
 
-LONGEST_TEXT: Final = 200  # characters in a name
+LONGEST_TEXT: Final = 500  # characters in a name
 
 
 ARRANGEMENTS: Final[dict[Protocol, int]] = {"matched-to-sample": 2, "triangle": 6}
@@ -58,6 +58,10 @@ class Choice:
 
     name: str
     gain_db: float
+    built: str
+    """The cables and lays of its run, in words."""
+    rig_sha256: str
+    """Of all that the rig file says of it (JSON with sorted keys)."""
 
 
 @dataclass(frozen=True)
@@ -85,8 +89,9 @@ class Plan:
             raise TrialError(f"choices: two are compared, not {len(self.choices)}")
         for what, text in (
             *(
-                (f"name of the {('first', 'second')[i]} choice", choice.name)
+                (f"{what} of the {('first', 'second')[i]} choice", text)
                 for i, choice in enumerate(self.choices)
+                for what, text in (("name", choice.name), ("build", choice.built))
             ),
             ("level match", self.match),
             ("programme", self.programme),
@@ -98,11 +103,14 @@ class Plan:
                 raise TrialError(
                     f"gain of {choice.name}: decibels are expected, not {choice.gain_db!r}"
                 )
-        if not is_hex(self.programme_sha256, 64):
-            raise TrialError(
-                "programme: its SHA-256 is expected as 64 hexadecimal digits, "
-                f"not {self.programme_sha256!r}"
-            )
+        for what, digits in (
+            ("programme", self.programme_sha256),
+            *((f"rig of {choice.name}", choice.rig_sha256) for choice in self.choices),
+        ):
+            if not is_hex(digits, 64):
+                raise TrialError(
+                    f"{what}: its SHA-256 is expected as 64 hexadecimal digits, not {digits!r}"
+                )
 
     @property
     def comparison(self) -> tuple[object, ...]:

@@ -184,7 +184,8 @@ def evaluate(correct: int, trials: int, protocol: Protocol, confidence: float = 
         protocol=protocol,
         trials=trials,
         correct=correct,
-        probability=float(tail(correct, trials, protocol)),
+        # Beyond the smallest double it is not nothing either.
+        probability=float(tail(correct, trials, protocol)) or math.ulp(0.0),
         confidence=confidence,
         proportion_limits=limits,
         distinguishers=distinguishers(proportion, protocol),
@@ -202,20 +203,20 @@ def verdict(result: Result, alpha: float = 0.05) -> str:
     sameness."""
     by_chance = (
         f"{result.correct} of {result.trials} right or better happens by guessing alone in "
-        f"{percent(result.probability)} of such sessions"
+        f"{percent(result.probability, 3)} of such sessions"
     )
     needed = least_correct(result.trials, result.protocol, alpha)
     if needed is not None and result.correct >= needed:
-        return f"Shown at the {percent(alpha)} level: {by_chance}."
+        return f"A difference was shown at the {percent(alpha)} level: {by_chance}."
     if needed is None:
         trials = "1 trial is" if result.trials == 1 else f"{result.trials} trials are"
         return (
-            f"Not shown: {by_chance}; {trials} too few to show anything at the {percent(alpha)} "
-            "level, and this does not show that the two sound the same."
+            f"A difference was not shown: {by_chance}; {trials} too few to show anything at the "
+            f"{percent(alpha)} level, and this does not show that the two sound the same."
         )
     return (
-        f"Not shown: {by_chance} ({needed} right were needed for the {percent(alpha)} level); "
-        "this does not show that the two sound the same."
+        f"A difference was not shown: {by_chance} ({needed} right were needed for the "
+        f"{percent(alpha)} level); this does not show that the two sound the same."
     )
 
 
@@ -244,14 +245,14 @@ def findings(result: Result, alpha: float = 0.05) -> tuple[str, ...]:
     )
 
 
-def percent(share: float) -> str:
-    """A share from 0 to 1 in two digits. 0 % and 100 % are kept for a share that is 0 or 1."""
+def percent(share: float, digits: int = 2) -> str:
+    """A share from 0 to 1 in so many digits. 0 % and 100 % are kept for a share that is 0 or 1."""
     value = 100 * share
     if share in (0, 1):
         return f"{value:.0f} %"
     if value < 0.001:
         return "less than 0.001 %"
-    return "more than 99 %" if value > 99 else f"{value:.2g} %"
+    return "more than 99 %" if value > 99 else f"{value:.{digits}g} %"
 
 
 def _span(limits: tuple[float, float]) -> str:

@@ -27,6 +27,7 @@ Quantity = Literal[
     "level",
     "voltage",
     "power",
+    "time",
 ]
 
 FOOT: Final = 0.3048
@@ -64,6 +65,7 @@ UNITS: Final[dict[Quantity, dict[str, float]]] = {
     "level": {"dB": 1.0},
     "voltage": _prefixed("V", "mk"),
     "power": _prefixed("W", "mk"),
+    "time": {"s": 1.0, "ms": 1e-3, "min": 60.0},
 }
 """Factor from each accepted unit to the SI unit of its quantity."""
 
@@ -89,12 +91,13 @@ _EXAMPLES: Final[dict[Quantity, str]] = {
     "level": '"20 dB"',
     "voltage": '"100 V"',
     "power": '"50 W"',
+    "time": '"2 s"',
 }
 
 _NAMES: Final = (
     {"metre": "m", "millimetre": "mm", "centimetre": "cm", "kilometre": "km", "litre": "l"}
     | {"foot": "ft", "feet": "ft", "inch": "in", "inches": "in", "yard": "yd", "mil": "mil"}
-    | {"volt": "V", "watt": "W"}
+    | {"volt": "V", "watt": "W", "second": "s", "sec": "s", "minute": "min"}
 )
 """Units written out as words, which may have an s at their end."""
 _WORD: Final = re.compile(r"[A-Za-z]+")
@@ -145,6 +148,19 @@ def parse(text: str, quantity: Quantity) -> float:
     if unit not in UNITS[quantity]:
         raise ValueError(_unit_message(text, unit, quantity))
     return value * UNITS[quantity][unit]
+
+
+def typed(text: str, quantity: Quantity, unit: str) -> float:
+    """The same for a command line: a bare number is in ``unit``, and units are read in any case.
+
+    For quantities whose units differ by more than case. Raises ValueError as `parse` does.
+    """
+    match = _NUMBER.match(text.replace(_MINUS, "-"))
+    if match is None:
+        return parse(text, quantity)
+    given = match.group(2) or unit
+    right = {name.casefold(): name for name in UNITS[quantity]}
+    return parse(f"{match.group(1)} {right.get(given.casefold(), given)}", quantity)
 
 
 def _normal(unit: str) -> str:

@@ -26,6 +26,7 @@ class BenchApp(App[None]):
     ENABLE_COMMAND_PALETTE = True
     BINDINGS = [
         Binding("question_mark", "help", "Help", key_display="?", tooltip="This list", id="help"),
+        Binding("ctrl+c", "leave", show=False),
         Binding("q", "leave", "Quit", show=False, tooltip="Quit; unsaved work is kept", id="quit"),
     ]
     CSS = """
@@ -41,6 +42,7 @@ class BenchApp(App[None]):
     .card { width: 74; max-width: 100%; height: auto; max-height: 100%; border: double $foreground;
             padding: 0 1; background: $surface; }
     .card Input, .card Select { height: 3; }
+    .card OptionList { max-height: 50vh; }
     """
 
     def __init__(self, draft: RigDraft, source: Path, engine: LiveBench, log_folder: Path) -> None:
@@ -62,14 +64,24 @@ class BenchApp(App[None]):
                 run = partial(self.run_action, binding.action, active.node)
                 yield SystemCommand(binding.tooltip or binding.description, binding.key, run)
 
+    def _fatal_error(self) -> None:
+        """As the toolkit does, but without the values of variables: one could be a blind order."""
+        from rich.segment import Segments
+        from rich.traceback import Traceback
+
+        found = self.console.render(Traceback(show_locals=False), self.console.options)
+        self._exit_renderables.append(Segments(found))
+        self._close_messages_no_wait()
+
     def action_help(self) -> None:
         """What can be done on the screen that is shown."""
         if not isinstance(self.screen, HelpScreen):
             self.push_screen(HelpScreen(self.screen))
 
     def action_leave(self) -> None:
-        """Quit; unsaved work stays in the recovery file and is offered next time."""
-        self.exit()
+        """Quit; unsaved work stays in the recovery file and is found next time."""
+        kept = f"Unsaved work is kept beside {self.draft.path} and found again next time."
+        self.exit(message=kept if self.draft.unsaved else None)
 
 
 def open_bench(rig: Path, programme: Path, output: str | None, log_folder: Path) -> None:

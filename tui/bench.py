@@ -54,6 +54,10 @@ _NEWS_LASTS: Final = 20.0
 _SEEK: Final = 5.0
 _VOLUME_STEP: Final = 1.0
 _MATCHES: Final[tuple[Match, ...]] = ("installed", "loudness", 1000.0)
+_CURVE_WORDS: Final = {
+    "loss": "loss from the amplifier's terminals, dB",
+    "drop": "drop, dB re sending end",
+}
 _FREQUENCY: Final = np.geomspace(20.0, 20_000.0, 300)
 
 
@@ -169,6 +173,7 @@ class BenchScreen(Screen[None]):
         self.names = list(draft.rig.choices)
         self.chosen = self.names[0]
         self.signal: HeardSignal = "receiving"
+        self.match: Match = "installed"
         self.conductors = 2
         self.shown = "loss"
         self.found: dict[str, Headline] = {}
@@ -193,9 +198,10 @@ class BenchScreen(Screen[None]):
         self._read_spectrum()
         self._hear()
         if self.draft.recovered:
-            self.say(
-                "Unsaved work of an earlier session was found and is in use; w writes it, u undoes"
-            )
+            found = "Unsaved work was found and is in use; w writes it, u goes back to the file"
+            self.say(found, math.inf)
+            if self.draft.stale:
+                self.say("Mind: the rig file has been changed since that work", math.inf)
         self.set_interval(_POLL, self._look)
         self._fit()
 
@@ -247,7 +253,7 @@ class BenchScreen(Screen[None]):
         self.query_one("#title", Static).update(title)
         self.query_one(ChoiceList).show(self.found, self.chosen)
         marks = {str(n): self.curves[name][self.shown] for n, name in enumerate(self.names, 1)}
-        words = {"loss": "loss, dB", "drop": "drop, dB re sending end"}[self.shown]
+        words = _CURVE_WORDS[self.shown]
         chosen = str(self.names.index(self.chosen) + 1)
         self.query_one(Curves).show(words, _FREQUENCY, marks, chosen, self.spectrum)
 
@@ -294,6 +300,8 @@ class BenchScreen(Screen[None]):
         working = ", designing" if status.editing else ""
         place = f"{doing} {clock(status.position)} of {clock(status.length)}{loop}{working}"
         level = status.peak_dbfs
+        if status.state != "running":
+            level = -math.inf
         shown = f"{level:6.1f} dBFS" if math.isfinite(level) else "silent"
         limited = " LIMITED" if status.limiting else ""
         return (
@@ -303,7 +311,9 @@ class BenchScreen(Screen[None]):
     # ---- what can be done -------------------------------------------------------------------------
 
     def on_screen_resume(self) -> None:
-        """Back from another screen: hear openly again what is chosen."""
+        """Back from another screen: hear openly again what is chosen, as it was matched."""
+        if self.engine.status().match != self.match:
+            self.engine.set_match(self.match)
         self._hear()
         self.call_after_refresh(self.engine.settle)
 
@@ -313,7 +323,9 @@ class BenchScreen(Screen[None]):
 
     def action_choose(self, number: int) -> None:
         """Hear another choice."""
-        if number <= len(self.names):
+        if number > len(self.names):
+            self.say(f"There is no choice {number}: this rig has {len(self.names)}")
+        else:
             self.chosen = self.names[number - 1]
             if self.signal == "source":
                 self.signal = "receiving"
@@ -327,6 +339,9 @@ class BenchScreen(Screen[None]):
 
     def action_conductors(self) -> None:
         """The drop over one conductor, or both."""
+        if self.signal != "drop":
+            self.say("c is for the drop: over one conductor, or both")
+            return
         self.conductors = 3 - self.conductors
         self._hear()
 
@@ -352,6 +367,7 @@ class BenchScreen(Screen[None]):
         following = (
             _MATCHES[(_MATCHES.index(now) + 1) % len(_MATCHES)] if now in _MATCHES else _MATCHES[0]
         )
+        self.match = following
         self.engine.set_match(following)
 
     def action_curves(self) -> None:
@@ -375,6 +391,8 @@ class BenchScreen(Screen[None]):
                 self.engine.loop((start, end))
             except AuralizeError as error:
                 self.say(str(error))
+            else:
+                self.say(f"Loop from {clock(start)} to {clock(end)}; l ends it")
 
     def action_device(self) -> None:
         """Next output device."""
@@ -387,7 +405,9 @@ class BenchScreen(Screen[None]):
     def _edited(self, change: Change | None) -> None:
         if change is None:
             return
-        self._changed(f"{'.'.join(change.place)} is now {change.value}")
+        self._changed(
+            f"{change.choice}: {'.'.join(change.place)} is now {_value_words(change.value)}"
+        )
 
     def action_undo(self) -> None:
         """Take the last edit back."""
@@ -408,10 +428,15 @@ class BenchScreen(Screen[None]):
         for name, choice in edited.items():
             self._solve(name, choice)
         self.say(words)
+        if self.draft.unkept:
+            self.say(f"A crash would lose this: {self.draft.unkept}")
         self._draw()
 
     def action_write(self) -> None:
         """Write the rig file."""
+        if not self.draft.unsaved:
+            self.say("Nothing to write: the file is as it is here")
+            return
         try:
             self.draft.save()
         except AuralizeError as error:
@@ -426,4 +451,11 @@ class BenchScreen(Screen[None]):
             self.say("A blind trial needs two choices; this rig has one")
             return
         self.engine.pause()
-        self.app.push_screen(TrialSetup(self.names, self.source, self.engine, self.log_folder))
+        rig = self.draft.rig
+        self.app.push_screen(TrialSetup(rig, self.source, self.engine, self.log_folder))
+
+
+def _value_words(value: object) -> str:
+    if isinstance(value, Mapping):
+        return ", ".join(f"{key} {inside}" for key, inside in value.items())
+    return str(value)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from textual import on
 from textual.app import ComposeResult
@@ -16,6 +16,14 @@ from textual.widgets.option_list import Option
 
 from auralize.errors import AuralizeError
 from auralize.rigedit import RigDraft
+
+START_LAYS: Final[dict[str, dict[str, str]]] = {
+    "straight": {},
+    "coiled": {"mean_diameter": "40 cm"},
+    "split coils": {"mean_diameter": "40 cm", "distance": "1 m"},
+    "figure of eight": {"lobe_length": "60 cm", "lobe_width": "30 cm"},
+}
+"""What another shape begins with, to be edited to what it is."""
 
 
 @dataclass(frozen=True)
@@ -47,6 +55,7 @@ def fields_of(draft: RigDraft, choice: str) -> list[Field]:
             _field(draft, choice, f"{run}: length", ("runs", run, "length")),
             _field(draft, choice, f"{run}: cable", ("runs", run, "cable")),
             _field(draft, choice, f"{cable}: conductor", ("cables", cable, "conductor")),
+            _field(draft, choice, f"{cable}: strands", ("cables", cable, "strands")),
             _field(draft, choice, f"{run}: temperature", ("runs", run, "temperature")),
         ]
         lay = draft.value(choice, ("runs", run, "lay")) or {"shape": "straight"}
@@ -54,8 +63,7 @@ def fields_of(draft: RigDraft, choice: str) -> list[Field]:
             if not isinstance(value, dict):
                 words = f"{run}: lay, {key.replace('_', ' ')}"
                 found.append(Field(words, ("runs", run, "lay", key), value))
-    for table in ("amplifier", f"loads.{load}"):
-        place = tuple(table.split("."))
+    for place in (("amplifier",), ("loads", load)):
         for key, value in (draft.value(choice, place) or {}).items():
             if key not in ("type", "at") and not isinstance(value, dict):
                 found.append(Field(f"{place[-1]}: {key.replace('_', ' ')}", (*place, key), value))
@@ -93,7 +101,7 @@ class EditScreen(ModalScreen[Change | None]):
             yield OptionList(
                 *(Option(f"{f.words:<34} {_shown(f.value)}") for f in self._fields), markup=False
             )
-            yield Input(placeholder='such as "62 m", "200 ft", "2.5 mm2", "14 AWG"', disabled=True)
+            yield Input(placeholder='such as "62 m", "200 ft", "4 mm2", "30 degC"', disabled=True)
             yield Static(id="edit-message", markup=False)
 
     @on(OptionList.OptionSelected)
@@ -110,13 +118,15 @@ class EditScreen(ModalScreen[Change | None]):
         """Make the change, or say why not and stay open; the bench then hears it."""
         if self._picked is None or not event.value.strip():
             return
-        value = typed(event.value.strip(), self._picked.value)
+        place, value = self._picked.place, typed(event.value.strip(), self._picked.value)
+        if place[-2:] == ("lay", "shape") and value in START_LAYS:
+            place, value = place[:-1], {"shape": value, **START_LAYS[value]}
         try:
-            self._draft.change(self._choice, self._picked.place, value)
+            self._draft.change(self._choice, place, value)
         except AuralizeError as error:
             self.query_one("#edit-message", Static).update(str(error))
             return
-        self.dismiss(Change(self._choice, self._picked.place, value))
+        self.dismiss(Change(self._choice, place, value))
 
 
 def _shown(value: Any) -> str:

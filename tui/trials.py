@@ -7,7 +7,9 @@ depend on what is behind it: no gains, no levels, no names, no news of the engin
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -16,6 +18,7 @@ from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.content import Content
 from textual.screen import ModalScreen, Screen
 from textual.widgets import Button, Input, Label, Select, Static
 
@@ -23,13 +26,16 @@ from auralize.errors import AuralizeError
 from auralize.matching import Heard, HeardSignal
 from auralize.trial import Practice, Session
 from auralize.trialcheck import cut_off
-from auralize.trialplan import ANSWERS, PRESENTATIONS, Plan
+from auralize.trialplan import ANSWERS, LONGEST_TEXT, PRESENTATIONS, Plan
 from auralize.trialplan import Choice as Compared
 from auralize.trialstats import Protocol, findings
 from tui.keyline import KeyLine
 
 if TYPE_CHECKING:
     from auralize.live import LiveBench
+    from auralize.rig import Choice as RigChoice
+    from auralize.rig import Rig
+    from auralize.trialcheck import Check
 
 PROTOCOLS: list[tuple[str, Protocol]] = [
     ("matched to sample: two references and an unknown", "matched-to-sample"),
@@ -38,11 +44,13 @@ PROTOCOLS: list[tuple[str, Protocol]] = [
 SIGNALS: list[tuple[str, HeardSignal]] = [("receiving end", "receiving"), ("drop", "drop")]
 COUNTS = [
     ("this session counts", "counts"),
-    ("practice: told after each trial, nothing counts", "practice"),
+    ("practice: told after each trial, nothing counts, Esc ends", "practice"),
 ]
 SAME_GAIN: Final = 0.01
 """dB within which a choice is taken to be what it was when a session began."""
 _LISTEN_KEYS = "123"
+_POLL: Final = 0.25
+"""s between two looks at the device."""
 
 
 class TrialSetup(ModalScreen[None]):
@@ -50,11 +58,30 @@ class TrialSetup(ModalScreen[None]):
 
     BINDINGS = [Binding("escape", "leave", "Leave", id="setup.leave")]
 
-    def __init__(self, names: list[str], source: Path, engine: LiveBench, log_folder: Path) -> None:
+    AUTO_FOCUS = "Button, Select"
+
+    def __init__(
+        self,
+        rig: Rig,
+        source: Path,
+        engine: LiveBench,
+        log_folder: Path,
+    ) -> None:
         super().__init__()
-        self._names, self._source, self._engine, self._folder = names, source, engine, log_folder
-        self._cut_off = next(reversed(cut_off(log_folder)), None)
-        """The last session that ended before its end, if any."""
+        self._rig, self._names = rig, list(rig.choices)
+        self._source, self._engine, self._folder = source, engine, log_folder
+        self._cut_off = self._last_cut_off()
+        """The last session that was cut off, on this programme if there is one; None if there is none."""
+
+    def _last_cut_off(self) -> Check | None:
+        found = cut_off(self._folder)
+        if not found:
+            return None
+        with suppress(AuralizeError):
+            now = sha256_of(self._source)
+            same = [one for one in found if one.plan and one.plan.programme_sha256 == now]
+            return (same or found)[-1]
+        return found[-1]
 
     def compose(self) -> ComposeResult:
         first = [(f"first: {name}", name) for name in self._names]
@@ -63,8 +90,10 @@ class TrialSetup(ModalScreen[None]):
             yield Label("Blind trial: Tab moves, Enter opens and picks, Esc leaves")
             if self._cut_off and (plan := self._cut_off.plan):
                 yield Button(
-                    f"Go on with the session of {plan.listener} that was cut off: "
-                    f"{self._cut_off.answered} of {plan.trials} answered",
+                    Content(
+                        f"Go on with the session of {plan.listener} that was cut off: "
+                        f"{self._cut_off.answered} of {plan.trials} answered"
+                    ),
                     id="resume",
                     compact=True,
                 )
@@ -74,7 +103,7 @@ class TrialSetup(ModalScreen[None]):
                 yield Select(second, value=self._names[1], allow_blank=False, id="second")
             with Horizontal(classes="pair"):
                 yield Select(SIGNALS, value="receiving", allow_blank=False, id="signal")
-                trials = Input("16", type="integer", id="trials")
+                trials = Input("16", type="integer", max_length=5, id="trials")
                 trials.border_title = "number of trials"
                 yield trials
             yield Input(placeholder="listener: a name or a pseudonym", id="listener")
@@ -134,8 +163,7 @@ class TrialSetup(ModalScreen[None]):
             self.query_one("#setup-message", Static).update(str(error))
             return
         if session.finished:  # cut off between the last answer and the end
-            self.dismiss(None)
-            self.app.push_screen(OutcomeScreen(outcome_lines(session)))
+            self.app.switch_screen(OutcomeScreen(outcome_lines(session)))
         else:
             self._go(plan.protocol, session)
 
@@ -151,8 +179,19 @@ class TrialSetup(ModalScreen[None]):
         missing = [choice.name for choice in plan.choices if choice.name not in heard]
         if missing:
             raise AuralizeError(f"that session was held on another rig: it has {missing[0]}")
-        gains = self._load([heard[choice.name] for choice in plan.choices])
-        for gain, choice in zip(gains, plan.choices, strict=True):
+        pair = [heard[choice.name] for choice in plan.choices]
+        gains = self._load(pair)
+        for now, gain, choice in zip(pair, gains, plan.choices, strict=True):
+            there = self._rig.choices[now.choice or ""]
+            if built(there) != choice.built:
+                raise AuralizeError(
+                    f"{choice.name} is now {built(there)} and was {choice.built}; that session needs "
+                    "the rig as it was"
+                )
+            if sha256_of_rig(self._rig, there) != choice.rig_sha256:
+                raise AuralizeError(
+                    f"the rig of {choice.name} is not what it was; that session needs it as it was"
+                )
             if abs(gain - choice.gain_db) > SAME_GAIN:
                 raise AuralizeError(
                     f"{choice.name} has changed since: its gain is {gain:+.2f} dB now and was "
@@ -167,16 +206,21 @@ class TrialSetup(ModalScreen[None]):
         return self._engine.load_slots(heard, equal=True)
 
     def _go(self, protocol: Protocol, presenter: Session | Practice) -> None:
-        screen = TrialScreen(protocol, presenter, self._sound, self._engine)
-        self.dismiss(None)
-        self.app.push_screen(screen)
+        # Not by way of the bench, which would let its own choice be heard.
+        self.app.switch_screen(TrialScreen(protocol, presenter, self._sound, self._engine))
 
     def _plan(
         self, protocol: Protocol, pair: tuple[str, str], signal: HeardSignal, gains: list[float]
     ) -> Plan:
         typed = self.query_one("#trials", Input).value
         first, second = (
-            Compared(_words(signal, name), gain) for name, gain in zip(pair, gains, strict=True)
+            Compared(
+                _words(signal, name),
+                gain,
+                built(self._rig.choices[name]),
+                sha256_of_rig(self._rig, self._rig.choices[name]),
+            )
+            for name, gain in zip(pair, gains, strict=True)
         )
         return Plan(
             protocol,
@@ -185,11 +229,21 @@ class TrialSetup(ModalScreen[None]):
             "made equally loud",
             self._source.name,
             sha256_of(self._source),
-            self.query_one("#listener", Input).value.strip(),
+            self._listener(),
         )
 
+    def _listener(self) -> str:
+        name = self.query_one("#listener", Input).value.strip()
+        if not name:
+            raise AuralizeError("who listens? type a name or a pseudonym")
+        return name
+
     def _new_log(self) -> Path:
-        self._folder.mkdir(parents=True, exist_ok=True)
+        try:
+            self._folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            reason = (error.strerror or str(error)).lower()
+            raise AuralizeError(f"{self._folder}: this folder cannot be made: {reason}") from None
         return self._folder / f"trial-{datetime.now():%Y%m%d-%H%M%S}.jsonl"
 
     def _sound(self, slot: int) -> None:
@@ -204,19 +258,37 @@ def _words(signal: HeardSignal, name: str) -> str:
     return f"{words[signal]} of {name}"
 
 
+def built(choice: RigChoice) -> str:
+    """What a choice is made of on the way to its loudspeaker, as the log keeps it."""
+    parts = [
+        f"{run} {choice.described[run]}"
+        + (f", {choice.lays[run].words}" if run in choice.lays else "")
+        for run in choice.network.path(choice.listen)
+    ]
+    return "; ".join(parts)[:LONGEST_TEXT] or "no cable"
+
+
 def sha256_of(path: Path) -> str:
-    """Hexadecimal SHA-256 of a file, read in pieces."""
-    digest = hashlib.sha256()
-    with path.open("rb") as file:
-        while piece := file.read(1 << 20):
-            digest.update(piece)
-    return digest.hexdigest()
+    """Hexadecimal SHA-256 of a file, read in pieces; raises AuralizeError."""
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise AuralizeError(f"{path} cannot be read: {reason}") from None
+
+
+def sha256_of_rig(rig: Rig, choice: RigChoice) -> str:
+    """Hexadecimal SHA-256 of all that a rig file says of a choice, but for titles and labels."""
+    said = {k: v for k, v in rig.of(choice).items() if k not in ("title", "label")}
+    return hashlib.sha256(json.dumps(said, sort_keys=True, default=str).encode()).hexdigest()
 
 
 class TrialScreen(Screen[None]):
     """Listen as often as wanted, then answer. The same for every trial and every order."""
 
     BINDINGS = [
+        Binding("escape", "give_up", show=False),
         *(
             Binding(
                 key,
@@ -257,7 +329,7 @@ class TrialScreen(Screen[None]):
             id="trial.softer",
         ),
         Binding(
-            "escape,q",
+            "q",
             "give_up",
             "Give up",
             tooltip="End the session here (twice)",
@@ -282,16 +354,46 @@ class TrialScreen(Screen[None]):
         self._leaving = False
         self._told = ""
         self._done = 0
+        self._listened: set[int] = set()
+        """What was listened to in this trial."""
+        self._warned = ""
 
     def compose(self) -> ComposeResult:
         with Vertical(classes="trial"):
             yield Static(id="trial-text", markup=False)
         yield KeyLine(markup=False)
 
+    def on_unmount(self) -> None:
+        """Let go of the log of a session that is not over: it can be gone on with."""
+        if isinstance(self._presenter, Session):
+            self._presenter.close_log()
+
     def on_mount(self) -> None:
         self._show()
+        self.set_interval(_POLL, self._show)
+
+    @property
+    def _deaf(self) -> bool:
+        """True while the device takes no sound."""
+        return self._engine.status().state in ("opening", "silent", "lost")
+
+    def _state_words(self) -> str:
+        """Volume and transport: the same whatever is behind what is heard."""
+        status = self._engine.status()
+        doing = "playing" if status.playing else "paused"
+        if self._deaf:
+            doing = "THE DEVICE TAKES NO SOUND; the trial waits until it does"
+        return f"volume {status.volume:+.0f} dB, {doing}"
 
     def _show(self) -> None:
+        if not self.query("#trial-text"):  # a key came before the first sight of this screen
+            return
+        for event in self._engine.events():
+            if event.kind in ("fault", "programme"):
+                self._warned = event.text
+        if self._deaf:  # what was asked for meanwhile was not heard
+            self._heard = None
+            self._listened.clear()
         self.query_one("#trial-text", Static).update("\n".join(self._lines()))
 
     def _lines(self) -> list[str]:
@@ -317,6 +419,8 @@ class TrialScreen(Screen[None]):
             if self._picked is not None
             else "Listen as often as you like, then answer"
         )
+        if self._warned:
+            ask = self._warned
         if self._leaving:
             ask = "Once more gives the session up; it will not count"
         return [
@@ -329,6 +433,7 @@ class TrialScreen(Screen[None]):
             *answers,
             "",
             ask,
+            self._state_words(),
             "",
             note,
         ]
@@ -336,8 +441,14 @@ class TrialScreen(Screen[None]):
     def action_listen(self, number: int) -> None:
         """Hear one of the presentations."""
         if not self._over:
-            self._presenter.present(number, self._player)
-            self._heard, self._leaving = number, False
+            try:
+                self._presenter.present(number, self._player)
+            except AuralizeError as error:
+                self._warned = str(error)
+                self._show()
+                return
+            self._heard, self._leaving, self._warned = number, False, ""
+            self._listened.add(number)
             self._show()
 
     def action_volume(self, steps: int) -> None:
@@ -350,6 +461,7 @@ class TrialScreen(Screen[None]):
 
     def action_pick(self, step: int) -> None:
         """Go to the next answer, or the one before; Enter confirms it."""
+        self._warned = ""
         count = len(ANSWERS[self._protocol])
         start = -1 if step > 0 else count
         self._picked = ((start if self._picked is None else self._picked) + step) % count
@@ -360,17 +472,24 @@ class TrialScreen(Screen[None]):
         """Give the answer that was picked."""
         if self._picked is None:
             return
+        self._warned = ""
+        missing = [k for n, k in enumerate(_LISTEN_KEYS) if n not in self._listened]
+        if missing:
+            self._warned = f"Not answered yet: listen to {', '.join(missing)} first"
+            self._show()
+            return
         try:
             told = self._presenter.answer(self._picked)
         except AuralizeError as error:
-            self._told = str(error)
+            self._warned = f"Not taken: {error}; Enter tries again"
             self._show()
             return
         self._done += 1
         if told is not None:
             right = ANSWERS[self._protocol][told.right]
-            self._told = f"{'Right' if told.correct else 'Wrong'}: {right}."
+            self._told = f"{'Right' if told.correct else 'Wrong'}: in truth, {right}."
         self._picked = self._heard = None
+        self._listened.clear()
         self._engine.pause()
         if self._over:
             self._finish()
@@ -394,14 +513,17 @@ class TrialScreen(Screen[None]):
             self._show()
             return
         self._engine.pause()
-        self._presenter.give_up()
+        try:
+            self._presenter.give_up()
+        except AuralizeError as error:
+            self._warned, self._leaving = f"Not given up: {error}", False
+            self._show()
+            return
         self.dismiss(None)
 
     def _finish(self) -> None:
         assert isinstance(self._presenter, Session)
-        lines = outcome_lines(self._presenter)
-        self.dismiss(None)
-        self.app.push_screen(OutcomeScreen(lines))
+        self.app.switch_screen(OutcomeScreen(outcome_lines(self._presenter)))
 
 
 def outcome_lines(session: Session) -> list[str]:
@@ -411,6 +533,7 @@ def outcome_lines(session: Session) -> list[str]:
         "",
         f"Seed, for the witness: {session.outcome.seed}",
         f"Last seal of the log: {session.fingerprint}",
+        f"Log: {session.log_path}",
     ]
 
 

@@ -91,7 +91,7 @@ def standard_resistance(area: float, strand_class: StrandClass, material: Materi
     classes 1 and 2 from 10 mm2 aluminium).
     """
     if material.name == "copper-clad aluminium":
-        raise ValueError("IEC 60228 has no copper-clad aluminium; leave the class out")
+        raise ValueError("IEC 60228 has no copper-clad aluminium")
     if material.name == "aluminium":
         table = _ALUMINIUM if strand_class != 5 else {}
     else:

@@ -380,7 +380,65 @@ def test_unsaved_work_of_a_crash_is_offered(app, tmp_path):
         assert "Unsaved work" in text_of(fresh.screen, "#message")
         assert fresh.draft.rig.choices["reel"].network.runs["pond"].length == 70.0
 
+        await pilot.press("u")
+        assert not fresh.draft.unsaved
+        assert fresh.draft.rig.choices["reel"].network.runs["pond"].length == 62.0
+        assert not fresh.draft.path.with_name("mill.toml.unsaved").exists()
+
     drive(fresh, steps)
+
+
+def test_a_refused_edit_is_told_where_it_can_be_seen(app):
+    """Also in the smallest terminal, below a list that is longer than it."""
+
+    async def steps(pilot):
+        await edit(pilot, app, "pond: length", "-5 m")
+        assert "runs.pond.length" in everything(app)
+
+    drive(app, steps, (76, 21))
+
+
+def test_another_lay_begins_with_something_that_can_be_edited(app):
+    app.draft.change("reel", ("runs", "pond", "lay"), {"shape": "straight"})
+
+    async def steps(pilot):
+        await edit(pilot, app, "pond: lay, shape", "coiled")
+        assert isinstance(app.screen, BenchScreen)
+        assert "runs.pond.lay is now shape coiled, mean_diameter 40 cm" in text_of(
+            app.screen, "#message"
+        )
+        await edit(pilot, app, "pond: lay, mean diameter", "20 cm")
+        lay = app.draft.rig.choices["reel"].lays["pond"]
+        assert "20 cm mean diameter" in lay.words
+        await edit(pilot, app, "pond: lay, shape", "figure of eight")
+        await edit(pilot, app, "pond: lay, shape", "straight")
+        assert not app.draft.rig.choices["reel"].lays
+
+    drive(app, steps)
+
+
+def test_all_that_can_be_edited_can_still_be_after_an_edit(app):
+    before = [field.words for field in fields_of(app.draft, "reel")]
+    app.draft.change("reel", ("amplifier", "damping_factor"), 100)
+    fields = {field.words: field.value for field in fields_of(app.draft, "reel")}
+    assert list(fields) == before
+    assert fields["amplifier: damping factor"] == 100
+    assert fields["amplifier: into"] == "8 ohm"
+    assert fields["reel: strands"] == "class 5"
+
+
+def test_control_c_quits_and_unsaved_work_is_told(app, monkeypatch):
+    told = []
+    leave = app.exit
+    monkeypatch.setattr(app, "exit", lambda message: told.append(message) or leave(message=message))
+
+    async def steps(pilot):
+        await edit(pilot, app, "pond: length", "50 m")
+        await pilot.press("ctrl+c")
+
+    drive(app, steps)
+    assert app.return_code == 0
+    assert told[0].startswith("Unsaved work is kept beside")
 
 
 def test_typed_values_keep_their_kind():
@@ -442,10 +500,48 @@ def test_a_whole_blind_session(app, protocol, answers):
 def test_no_answer_is_given_by_accident(app):
     async def steps(pilot):
         await begin_trial(pilot, app)
-        await pilot.press("enter", "down", "up")
+        await pilot.press("enter", "down", "up", "enter")
+        assert "listen to 1, 2, 3 first" in text_of(app.screen, "#trial-text")
+        await pilot.press("1", "3", "enter")
+        assert "listen to 2 first" in text_of(app.screen, "#trial-text")
         assert app.screen._presenter.answered == 0
-        await pilot.press("enter")
+        await pilot.press("2", "enter")
         assert app.screen._presenter.answered == 1
+        await pilot.press("down", "enter")  # each trial anew
+        assert app.screen._presenter.answered == 1
+
+    drive(app, steps)
+
+
+def test_no_answer_is_taken_while_the_device_takes_no_sound(app):
+    async def steps(pilot):
+        await begin_trial(pilot, app)
+        await pilot.press("1", "2")
+        app.engine._set(state="lost")
+        await pilot.press("3", "down", "enter")
+        await pilot.pause(0.4)
+        text = text_of(app.screen, "#trial-text")
+        assert "THE DEVICE TAKES NO SOUND" in text
+        assert "listen to 1, 2, 3 first" in text
+        app.engine._set(state="running")
+        await pilot.press("enter")
+        assert app.screen._presenter.answered == 0
+        await pilot.press("1", "2", "3", "enter")
+        assert app.screen._presenter.answered == 1
+        assert "playing" not in text_of(app.screen, "#trial-text")  # paused after each answer
+        await pilot.press("1")
+        assert "volume -20 dB, playing" in text_of(app.screen, "#trial-text")
+
+    drive(app, steps)
+
+
+def test_the_match_is_as_before_after_a_trial(app):
+    async def steps(pilot):
+        await begin_trial(pilot, app, practice=True)
+        assert app.engine.status().match == "loudness"
+        await pilot.press("escape")
+        await pilot.pause()
+        assert app.engine.status().match == "installed"
 
     drive(app, steps)
 
@@ -469,7 +565,7 @@ def cut_off_after_two(app, protocol="triangle"):
     async def steps(pilot):
         await begin_trial(pilot, app, protocol=protocol)
         for _ in range(2):
-            await pilot.press("1", "down", "enter")
+            await pilot.press("1", "2", "3", "down", "enter")
         await pilot.press("2")
 
     drive(app, steps)
@@ -483,14 +579,15 @@ def test_a_session_that_was_cut_off_goes_on(app, again):
     async def steps(pilot):
         await pilot.press("b")
         await pilot.pause()
-        await pilot.press("tab", "enter")  # the first thing there is, if there is one
+        await pilot.press("enter")  # the first thing there is, if there is one
         await pilot.pause()
         assert isinstance(again.screen, TrialScreen)
         assert "Trial 3 of 4" in text_of(again.screen, "#trial-text")
         for _ in range(2):
-            await pilot.press("1", "down", "enter")
+            await pilot.press("1", "2", "3", "down", "enter")
         await pilot.pause()
         assert isinstance(again.screen, OutcomeScreen)
+        assert str(log) in str(again.screen.query_one(Static).render())
         await pilot.press("escape", "b")
         await pilot.pause()
         assert not again.screen.query("#resume")  # it is over
@@ -526,6 +623,16 @@ def test_a_session_does_not_go_on_with_other_sound(app, again, monkeypatch):
     )
 
 
+def test_a_session_does_not_go_on_with_another_build(app, again):
+    """Also where it is so little that its gain is the same."""
+    cut_off_after_two(app)
+    again.draft.change("bought", ("runs", "pond", "temperature"), "25 degC")
+    said = refusal(again)
+    assert said.startswith("receiving end of bought is now pond 62 m (203 ft) of 4 mm2")
+    assert "at 25 degC" in said
+    assert "and was pond 62 m (203 ft) of 4 mm2" in said
+
+
 def test_a_session_does_not_go_on_with_another_programme(app, again):
     cut_off_after_two(app)
     sf.write(again.source, np.zeros((100, 1)), 48_000)
@@ -551,7 +658,7 @@ def test_a_session_cut_off_after_its_last_answer_shows_what_it_found(app, again,
     async def steps(pilot):
         await begin_trial(pilot, app, trials="1")
         monkeypatch.setattr(Log, "append", full)
-        await pilot.press("1", "down", "enter")
+        await pilot.press("1", "2", "3", "down", "enter")
         monkeypatch.setattr(Log, "append", append)
 
     drive(app, steps)
@@ -569,9 +676,9 @@ def test_a_session_cut_off_after_its_last_answer_shows_what_it_found(app, again,
 def test_practice_tells_after_each_answer_and_writes_nothing(app):
     async def steps(pilot):
         await begin_trial(pilot, app, practice=True)
-        await pilot.press("1", "3", "down", "enter")
+        await pilot.press("1", "2", "3", "down", "enter")
         told = text_of(app.screen, "#trial-text")
-        assert "Right: the unknown is" in told or "Wrong: the unknown is" in told
+        assert "Right: in truth, the unknown is" in told or "Wrong: in truth, the unknown" in told
         await pilot.press("escape")
 
     drive(app, steps)
@@ -617,7 +724,7 @@ def test_a_curve_is_drawn_where_it_is():
 def test_curves_fill_their_widget(app):
     async def steps(pilot):
         drawn = app.screen.query_one(Curves).render().plain
-        assert "loss, dB" in drawn
+        assert "terminals, dB" in drawn
         assert "prog|" in drawn
         assert {"1", "2", "3"} <= set(drawn)
 

@@ -42,7 +42,9 @@ def programme(tmp_path):
 
 
 def plan(protocol, trials):
-    pair = (Compared("receiving end of reel", 0.0), Compared("receiving end of bought", 0.0))
+    pair = tuple(
+        Compared(f"receiving end of {name}", 0.0, "62 m", "0" * 64) for name in ("reel", "bought")
+    )
     return Plan(protocol, trials, pair, "matched in loudness", "hiss.wav", "0" * 64, "ferryman")
 
 

@@ -11,6 +11,7 @@ import signal
 import subprocess
 import sys
 import time
+import tomllib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
@@ -388,6 +389,18 @@ def test_a_choice_named_twice_is_rendered_once(tell: Tell) -> None:
     assert text.count("bells.thin.drop.wav") == 1
 
 
+def test_what_was_replaced_is_said(bench: Bench, tell: Tell) -> None:
+    """The sound files by name; what stands beside each goes with it."""
+    one = ("--choice", "thin", "--signals")
+    assert "replaced" not in output(tell(*RENDER, *one, "drop"))
+    (bench.results / "bells.thin.drop.wav").write_text("not even sound")
+    (line,) = (
+        t for t in output(tell(*RENDER, *one, "drop,sending")).splitlines() if "replaced" in t
+    )
+    assert line == "Earlier files of these names were replaced: bells.thin.drop.wav."
+    assert sf.info(bench.results / "bells.thin.drop.wav").frames == len(tone())
+
+
 # --- filter ---------------------------------------------------------------------------------------
 
 
@@ -437,7 +450,10 @@ def test_a_minimum_phase_filter_of_the_drop(bench: Bench, tell: Tell) -> None:
 def listen(folder: Path, name: str, match: str = "programme loudness") -> Path:
     """The log of a session of three trials, all answered."""
     path = folder / name
-    choices = (trialplan.Choice("thin", 0.0), trialplan.Choice("thick", -0.4))
+    choices = (
+        trialplan.Choice("thin", 0.0, "62 m of 2.5 mm2", "0" * 64),
+        trialplan.Choice("thick", -0.4, "62 m of 4 mm2", "0" * 64),
+    )
     plan = trialplan.Plan("triangle", 3, choices, match, "bells.wav", "0" * 64, "listener 1")
     session = trial.Session.start(plan, path)
     for answer in range(3):
@@ -547,11 +563,16 @@ NONSENSE: Mapping[str, tuple[Sequence[str], str]] = {
     "unknown signal": ((*RENDER, "--signals", "drop,hum"), "--signals: 'hum'"),
     "three conductors": ((*RENDER, "--conductors", "3"), "--conductors"),
     "odd depth": ((*RENDER, "--depth", "20"), "--depth"),
-    "floats in FLAC": ((*RENDER, "--depth", "float", "--flac"), "FLAC"),
-    "tail nan": ((*RENDER, "--tail", "nan"), "--tail: nan"),
-    "tail below zero": ((*RENDER, "--tail", "-1"), "--tail: -1"),
-    "tail of an hour": ((*RENDER, "--tail", "3600"), "--tail: 3600"),
-    "tail of no number": ((*RENDER, "--tail", "long"), "seconds"),
+    "floats in FLAC": (
+        (*RENDER, "--depth", "float", "--flac"),
+        "32-bit float; FLAC takes 16 bit or",
+    ),
+    "tail nan": ((*RENDER, "--tail", "nan"), "--tail: 'nan'"),
+    "tail below zero": ((*RENDER, "--tail", "-1"), "--tail: '-1'"),
+    "tail of an hour": ((*RENDER, "--tail", "3600"), "--tail: '3600'"),
+    "tail of no number": ((*RENDER, "--tail", "long"), "from 0 s to 60 s"),
+    "tail of two minutes": ((*RENDER, "--tail", "2 min"), "--tail: '2 min'"),
+    "tail in metres": ((*RENDER, "--tail", "2 m"), "--tail: '2 m'"),
     "missing sound": (("render", "sluice.toml", "knells.wav"), "knells.wav"),
     "folder of a file": (
         ("render", "sluice.toml", "bells.wav", "--into", "bells.wav/x"),
@@ -585,6 +606,14 @@ NONSENSE: Mapping[str, tuple[Sequence[str], str]] = {
     "filter at a rate of no number": (
         (*FILTER, "results/x.wav", "--choice", "thin", "--rate", "fast"),
         "Hz",
+    ),
+    "filter at half a hertz": (
+        (*FILTER, "results/x.wav", "--choice", "thin", "--rate", "48000.5"),
+        "whole number of Hz",
+    ),
+    "filter at a rate in seconds": (
+        (*FILTER, "results/x.wav", "--choice", "thin", "--rate", "48 s"),
+        "--rate: '48 s'",
     ),
     "filter of an unknown signal": (
         (*FILTER, "results/x.wav", "--choice", "thin", "--signal", "hum"),
@@ -622,6 +651,18 @@ def test_a_frequency_is_understood_in_any_case(tell: Tell, options: Sequence[str
 def test_a_level_is_understood_in_any_case(bench: Bench, tell: Tell, level: str) -> None:
     output(tell(*RENDER, "--signals", "drop", "--choice", "thin", "--make-up", level))
     assert facts(bench, "bells.thin.drop.wav.json")["gain_db"]["makeup"] == 6.0
+
+
+@pytest.mark.parametrize("tail", ["0.25", "0.25 s", "250 ms", "0.25 Seconds"])
+def test_a_time_has_seconds_or_its_own_unit(bench: Bench, tell: Tell, tail: str) -> None:
+    output(tell(*RENDER, "--signals", "drop", "--choice", "thin", "--tail", tail))
+    assert sf.info(bench.results / "bells.thin.drop.wav").frames == len(tone()) + RATE // 4
+
+
+@pytest.mark.parametrize("rate", ["44100", "44100 Hz", "44.1 kHz", "44.1k"])
+def test_a_sample_rate_has_hertz_or_its_own_unit(tell: Tell, rate: str) -> None:
+    options = ("--choice", "thin", "--rate", rate)
+    assert " at 44100 Hz, " in output(tell(*FILTER, "results/thin.txt", *options))
 
 
 # --- damaged sound --------------------------------------------------------------------------------
@@ -835,6 +876,30 @@ def test_a_full_disk_under_the_output_is_told_in_one_sentence(bench: Bench) -> N
     assert result.returncode == BAD_INPUT
     assert result.stderr.startswith("auralize: ")
     assert result.stderr.count("\n") == 1
+
+
+def test_the_version_is_that_of_the_project(bench: Bench) -> None:
+    project = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text("utf-8"))
+    assert output(bench.run("--version")) == f"auralize {project['project']['version']}\n"
+
+
+@pytest.mark.parametrize(
+    ("command", "several"),
+    [("figures", True), ("render", True), ("fit", True), ("plot", True), ("filter", False)],
+)
+def test_help_says_how_many_choices_a_command_takes(
+    tell: Tell, command: str, several: bool
+) -> None:
+    """A filter of two choices is refused above; all others take them."""
+    words = " ".join(output(tell(command, "--help")).split())
+    assert ("may be given several times (default: all)" in words) == several
+    assert ("the choice to take; needed where the rig has several" in words) == (not several)
+
+
+def test_a_plot_says_what_was_written(bench: Bench, tell: Tell) -> None:
+    told = output(tell("plot", "sluice.toml", "results/loss.svg"))
+    assert told == "results/loss.svg: loss, drop and load from 20 Hz to 20 kHz, thin; thick\n"
+    assert bench.left() == {"loss.svg"}
 
 
 def test_help_needs_nothing_heavy() -> None:

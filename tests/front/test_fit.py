@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from auralize import show
 from auralize.cli import main
 from auralize.errors import AuralizeError
 from auralize.figures import figures
-from auralize.fit import LONGEST, Fit, fit
+from auralize.fit import LONGEST, Fit, Size, fit
 from auralize.installation import EVEN_GAUGES, METRIC_AREAS, SHORTEST
 from auralize.rig import load_rig
 from auralize.units import gauge_area, show_frequency
@@ -52,6 +53,13 @@ def fitted(folder: Path, content: str, kind: str, tolerance: float, run: str | N
     rig = load_rig(written(folder, content))
     (choice,) = rig.choices.values()
     return fit(rig, choice, run, kind, tolerance)  # type: ignore[arg-type]
+
+
+def thinnest(found: Fit) -> tuple[str | None, str | None]:
+    """Of the metric sizes, and of the gauges."""
+    assert found.metric is not None
+    assert found.gauge is not None
+    return found.metric.thinnest, found.gauge.thinnest
 
 
 # ---- length ---------------------------------------------------------------------------------------
@@ -125,7 +133,7 @@ fs = "100 Hz"
 Qms = 5
 Qes = 0.5
 """
-STEP = 10.0 ** (1 / 40)
+STEP = 10.0 ** (1 / 200)
 """Ratio of two frequencies that are tried."""
 
 
@@ -161,12 +169,19 @@ def test_the_worst_frequency_is_that_of_the_impedance(
     (below,) = (
         printed[n + 1] for n, line in enumerate(printed) if " now  " in line and "len" not in line
     )
-    assert below.split() == [
-        "which",
-        "is",
-        "at",
-        *show_frequency(float(f"{found.worst:.2g}")).split(),
-    ]
+    shown = show_frequency(float(f"{found.worst:.3g}"))
+    assert below.split() == ["which", "is", "at", *shown.split()]
+
+
+def test_fit_and_figures_name_the_same_worst_frequency(tmp_path: Path) -> None:
+    content = text(load=DRIVER).replace('type = "resistor"\n', "", 1)
+    (choice,) = load_rig(written(tmp_path, content)).choices.values()
+    found, numbers = fitted(tmp_path, content, "deviation", 0.1), figures(choice)
+    assert found.worst == numbers.deviation_hz
+    assert found.now == pytest.approx(abs(numbers.deviation_db), rel=1e-9)
+    tables = show.as_fits("", [found], "deviation", 0.1), show.as_table("", [numbers])
+    first = [next(t for t in table.splitlines() if "which is at" in t) for table in tables]
+    assert first[0].split() == first[1].split()
 
 
 # ---- size -----------------------------------------------------------------------------------------
@@ -179,10 +194,38 @@ def test_thinnest_for_a_share_by_hand(tmp_path: Path) -> None:
     20.9 ohm/km by rho/A, 16 AWG 1.309 mm2 and 13.2. Skin effect adds under 3 % to these at 20 kHz.
     """
     found = fitted(tmp_path, text(TWIN + 'strands = "class 5"'), "heat", 0.10)
-    assert (found.metric, found.gauge) == ("1.5 mm2", "16 AWG")
+    assert thinnest(found) == ("1.5 mm2", "16 AWG")
     printed = show.as_fits("", [found], "heat", 0.10)
     assert "1.5 mm2" in printed
     assert "16 AWG" in printed
+
+
+@pytest.mark.parametrize(
+    ("strands", "material", "sizes"),
+    [
+        ("class 5", "copper", "16 AWG"),
+        ("class 2", "copper", "16 AWG"),
+        ("stranded", "copper", None),
+        ("solid", "copper", None),
+        # Table 2 of IEC 60228 begins at 10 mm2 for aluminium.
+        ("class 2", "aluminium", "2.5 mm2, 12 AWG"),
+    ],
+)
+def test_a_size_that_the_class_lacks_comes_with_what_it_needs(
+    strands: str, material: str, sizes: str | None, tmp_path: Path
+) -> None:
+    cable = TWIN.replace("0.5 mm2", "16 mm2") + f'strands = "{strands}"\nmaterial = "{material}"'
+    found = fitted(tmp_path, text(cable), "heat", 0.10)
+    printed = " ".join(show.as_fits("", [found], "heat", 0.10).split())
+    assert ("in the rig file it needs" in printed) == (sizes is not None)
+    if sizes is None:
+        return
+    assert f"{sizes}: by area, as IEC 60228 has no such size in that class" in printed
+    taken = cable.replace("16 mm2", sizes.rpartition(", ")[2])
+    with pytest.raises(AuralizeError, match="strands"):
+        load_rig(written(tmp_path, text(taken)))
+    (remedy,) = re.findall(r'needs strands = "(\w+)"', printed)
+    assert fitted(tmp_path, text(taken.replace(strands, remedy)), "heat", 0.10).now <= 0.10
 
 
 @pytest.mark.parametrize(
@@ -194,7 +237,7 @@ def test_metric_and_gauge_sizes_follow_from_the_same_area(
 ) -> None:
     """A = 2 rho l (1/h - 1) / R by hand, far enough from any size for skin effect not to count."""
     found = fitted(tmp_path, text(TWIN), "heat", share)
-    assert (found.metric, found.gauge) == (metric, f"{gauge} AWG")
+    assert thinnest(found) == (metric, f"{gauge} AWG")
     least = 2.0 * 1.7241e-8 * 30.0 * (1.0 / share - 1.0) / 8.0
     assert metric == next(f"{a * 1e6:g} mm2" for a in METRIC_AREAS if a >= least)
     assert gauge == next(g for g in EVEN_GAUGES if gauge_area(g) >= least)
@@ -207,7 +250,7 @@ def test_thinnest_will_do_and_the_next_thinner_will_not(
     content = text(TWIN, load='resistance = "12 ohm"')
     found = fitted(tmp_path, content, kind, tolerance)
     sizes = [f"{area * 1e6:g} mm2" for area in METRIC_AREAS]
-    at = sizes.index(found.metric or "")
+    at = sizes.index(thinnest(found)[0] or "")
     assert at > 0, "nothing thinner to try"
     now = [
         fitted(tmp_path, content.replace("0.5 mm2", size), kind, tolerance).now
@@ -224,12 +267,13 @@ def test_only_the_run_that_is_asked_for_changes(tmp_path: Path) -> None:
     whole = 8.0 * 0.25 / 0.75  # ohm in all cable at a quarter of the power
     found = fitted(tmp_path, content, "heat", 0.25, "sluice")
     least = 2.0 * 30.0 * 1.7241e-8 / (whole - other)  # 1.74 mm2
-    assert found.metric == next(f"{a * 1e6:g} mm2" for a in METRIC_AREAS if a >= least) == "2.5 mm2"
+    by_area = next(f"{a * 1e6:g} mm2" for a in METRIC_AREAS if a >= least)
+    assert thinnest(found)[0] == by_area == "2.5 mm2"
 
 
 def test_a_measured_cable_has_no_size(tmp_path: Path) -> None:
     found = fitted(tmp_path, text(), "loss", 0.5)
-    assert (found.sized, found.metric, found.gauge) == (False, None, None)
+    assert (found.metric, found.gauge) == (None, None)
     printed = show.as_fits("gatehouse", [found], "loss", 0.5)
     assert "A measured cable has no size" in printed
     assert [line.split()[-1] for line in printed.splitlines()[-2:]] == ["measured", "measured"]
@@ -238,10 +282,29 @@ def test_a_measured_cable_has_no_size(tmp_path: Path) -> None:
 def test_sizes_that_do_not_fit_the_spacing_are_passed_over(tmp_path: Path) -> None:
     """Centres 2.3 mm apart leave room for 2.5 mm2 (2.06 mm across at a fill of 0.75), not for 4."""
     cores = 'construction = "twin"\nconductor = "0.5 mm2"\nspacing = "2.3 mm"'
-    assert fitted(tmp_path, text(cores), "heat", 0.08).metric == "2.5 mm2"
-    assert fitted(tmp_path, text(cores), "heat", 0.065).metric is None
+    assert thinnest(fitted(tmp_path, text(cores), "heat", 0.08))[0] == "2.5 mm2"
+    none = fitted(tmp_path, text(cores), "heat", 0.065)
+    assert none.metric == Size(None, "2.5 mm2")
+    assert "none to 2.5 mm2" in show.as_fits("", [none], "heat", 0.065)
     wider = cores.replace("2.3 mm", "3 mm")
-    assert fitted(tmp_path, text(wider), "heat", 0.065).metric == "4 mm2"
+    assert thinnest(fitted(tmp_path, text(wider), "heat", 0.065))[0] == "4 mm2"
+
+
+def test_none_says_up_to_which_size_was_tried(tmp_path: Path) -> None:
+    """2 rho l / A of 16 mm2 and 6 AWG (13.3 mm2) is 0.8 and 1.0 % of 8 ohm."""
+    found = fitted(tmp_path, text(TWIN), "heat", 0.005)
+    assert thinnest(found) == (None, None)
+    *_, metric, gauge = show.as_fits("", [found], "heat", 0.005).splitlines()
+    assert metric.endswith(" none to 16 mm2")
+    assert gauge.endswith(" none to 6 AWG")
+
+
+def test_no_size_of_a_series_may_fit(tmp_path: Path) -> None:
+    """0.05 mm2 is 0.29 mm across at a fill of 0.75, and 0.5 mm2 is 0.92 mm."""
+    cores = 'construction = "twin"\nconductor = "0.05 mm2"\nspacing = "0.5 mm"'
+    found = fitted(tmp_path, text(cores), "heat", 0.05)
+    printed = show.as_fits("", [found], "heat", 0.05).splitlines()
+    assert [line.endswith(" none fits") for line in printed[-2:]] == [True, True]
 
 
 # ---- the command ----------------------------------------------------------------------------------

@@ -1,6 +1,7 @@
 """The rig file from the chair of who writes it: every slip is named by file, field, find and remedy."""
 
 import math
+import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -327,7 +328,7 @@ BAD = {
         text(cables=cable(conductor='"14 AWG"', strands='"class 5"')),
         "cables.reel.strands",
         "2.081 mm2",
-        "1.5, 2.5, 4",
+        'strands = "stranded" takes a gauge',
     ),
     "class 5 aluminium": Bad(
         text(cables=cable(conductor='"16 mm2"', strands='"class 5"', material='"aluminium"')),
@@ -604,6 +605,20 @@ def test_a_malformed_rig_is_refused_by_field_find_and_remedy(tmp_path: Path, bad
     assert bad.right in sentence
     assert " a area" not in f" {sentence}"
     assert " a inductance" not in f" {sentence}"
+
+
+@pytest.mark.parametrize("strands", ["class 1", "class 2", "class 5"])
+def test_the_remedy_for_a_size_that_a_class_does_not_have_is_right(
+    tmp_path: Path, strands: str
+) -> None:
+    """IEC 60228 lists areas in mm2 and no gauges: what the refusal proposes must then be read."""
+    gauge = '"14 AWG"'
+    sentence = refusal(
+        written(tmp_path, text(cables=cable(conductor=gauge, strands=f'"{strands}"')))
+    )
+    assert "1.5, 2.5, 4" in sentence
+    (remedy,) = re.findall(r'strands = ("\w+") takes a gauge or any other area', sentence)
+    load_rig(written(tmp_path, text(cables=cable(conductor=gauge, strands=remedy))))
 
 
 def test_enough_ways_to_be_wrong_are_tried() -> None:

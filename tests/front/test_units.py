@@ -50,6 +50,9 @@ READS: list[tuple[str, Quantity, float]] = [
     ("-6 dB", "level", -6.0),
     ("100 V", "voltage", 100.0),
     ("0.5 kW", "power", 500.0),
+    ("2 s", "time", 2.0),
+    ("250 ms", "time", 0.25),
+    ("1.5 min", "time", 90.0),
     # foot, inch and yard: exact since 1959 (NIST SP 811, appendix B; values from memory)
     ("200 ft", "length", 60.96),
     ("1 in", "length", 0.0254),
@@ -83,6 +86,8 @@ READS: list[tuple[str, Quantity, float]] = [
     ("14.8 ohms/kilometre", "resistance per length", 14.8e-3),
     ("100 volts", "voltage", 100.0),
     ("50 watts", "power", 50.0),
+    ("2 seconds", "time", 2.0),
+    ("1 minute", "time", 60.0),
     # signs of the trade, in each of the code points that keyboards and data sheets give
     ("2.5 mm²", "area", 2.5e-6),
     ("2 ft³", "volume", 2 * 0.028316846592),
@@ -210,6 +215,30 @@ def refusal(text: str, quantity: Quantity) -> str:
     sentence = str(caught.value)
     assert "\n" not in sentence
     return sentence
+
+
+@pytest.mark.parametrize(
+    ("text", "quantity", "unit", "value"),
+    [
+        ("2", "time", "s", 2.0),
+        (" 250 MS ", "time", "s", 0.25),
+        ("2 s", "time", "ms", 2.0),
+        ("-6", "level", "dB", -6.0),
+        ("\u22126DB", "level", "dB", -6.0),
+        ("48 khz", "frequency", "Hz", 48e3),
+        ("50 feet", "length", "m", 15.24),
+    ],
+)
+def test_what_is_typed_has_a_unit_to_fall_back_on(
+    text: str, quantity: Quantity, unit: str, value: float
+) -> None:
+    assert units.typed(text, quantity, unit) == pytest.approx(value, rel=EXACT)
+
+
+@pytest.mark.parametrize("text", ["", "long", "nan", "2 m", "2,5", "1e999"])
+def test_what_is_typed_and_is_no_time_is_refused(text: str) -> None:
+    with pytest.raises(ValueError, match="time"):
+        units.typed(text, "time", "s")
 
 
 BARE: list[tuple[str, Quantity]] = [("62", "length"), ("2.5", "area"), ("8", "resistance")]

@@ -24,7 +24,8 @@ from scipy import stats
 from auralize import trial as trial_module
 from auralize.errors import AuralizeError
 from auralize.trial import Practice, Session
-from auralize.trialcheck import Check, summarise, verify
+from auralize.trialcheck import Check, cut_off, summarise, verify
+from auralize.triallog import Log
 from auralize.trialplan import (
     ANSWERS,
     PRESENTATIONS,
@@ -49,7 +50,10 @@ def plan(protocol: Protocol = "triangle", trials: int = 12, listener: str = "lis
     return Plan(
         protocol=protocol,
         trials=trials,
-        choices=(Choice("reel, 62 m twin", 0.0), Choice("62 m twisted pair", -0.42)),
+        choices=(
+            Choice("reel", 0.0, "62 m twin", "0" * 64),
+            Choice("pair", -0.42, "62 m twisted", "0" * 64),
+        ),
         match="programme loudness",
         programme="tide-mill.wav",
         programme_sha256=hashlib.sha256(b"tide mill").hexdigest(),
@@ -199,7 +203,12 @@ def test_log_says_what_was_compared(tmp_path: Path) -> None:
     records = [json.loads(line) for line in (tmp_path / "log").read_text().splitlines()]
     assert [record["record"] for record in records] == ["opening", "answer", "answer", "closing"]
     opening = records[0]
-    assert opening["choices"][1] == {"name": "62 m twisted pair", "gain_db": -0.42}
+    assert opening["choices"][1] == {
+        "name": "pair",
+        "gain_db": -0.42,
+        "built": "62 m twisted",
+        "rig_sha256": "0" * 64,
+    }
     assert (opening["protocol"], opening["trials"]) == ("triangle", 2)
     assert opening["match"] == "programme loudness"
     assert opening["listener"] == "listener 1"
@@ -293,11 +302,23 @@ def test_given_up_shows_its_seed_and_does_not_count(tmp_path: Path) -> None:
         ({"trials": 0}, "trials: from 1 to 10000 are expected, not 0"),
         ({"trials": 2.0}, "trials: from 1"),
         ({"listener": " "}, "listener: printable text is expected"),
-        ({"listener": "x" * 201}, "listener: up to 200 characters"),
+        ({"listener": "x" * 501}, "listener: up to 500 characters"),
+        (
+            {"choices": (Choice("a", 0.0, "twin", "0" * 64), Choice("b", 0.0, "", "0" * 64))},
+            "build of the second choice",
+        ),
         ({"programme": "\x1b[2J"}, "programme: printable text is expected"),
         ({"programme_sha256": "AB" * 32}, "its SHA-256 is expected"),
-        ({"choices": (Choice("one", 0.0),)}, "choices: two are compared, not 1"),
-        ({"choices": (Choice("a", 0.0), Choice("b", float("nan")))}, "gain of b: decibels"),
+        ({"choices": (Choice("one", 0.0, "twin", "0" * 64),)}, "choices: two are compared, not 1"),
+        (
+            {
+                "choices": (
+                    Choice("a", 0.0, "twin", "0" * 64),
+                    Choice("b", float("nan"), "twin", "0" * 64),
+                )
+            },
+            "gain of b: decibels",
+        ),
     ],
 )
 def test_a_plan_that_cannot_be_is_refused(change: dict[str, object], message: str) -> None:
@@ -479,7 +500,7 @@ import sys
 from pathlib import Path
 from auralize.trial import Session
 from auralize.trialplan import Choice, Plan
-choices = Choice("reel", 0.0), Choice("pair", 0.0)
+choices = Choice("reel", 0.0, "twin", "0" * 64), Choice("pair", 0.0, "twisted", "0" * 64)
 plan = Plan("triangle", 5000, choices, "as installed", "tide-mill.wav", "0" * 64, "listener 1")
 session = Session.start(plan, Path(sys.argv[1]))
 print(session.commitment, flush=True)
@@ -590,12 +611,82 @@ def test_what_cannot_be_resumed_is_said(tmp_path: Path) -> None:
 def test_two_programs_cannot_hold_one_session(tmp_path: Path) -> None:
     first = Session.start(plan(), tmp_path / "log")
     first.answer(0)
+    assert cut_off(tmp_path) == []
+    with pytest.raises(TrialError, match="going on in another bench"):
+        Session.resume(tmp_path / "log")
+    first.close_log()
     second = Session.resume(tmp_path / "log")
-    with pytest.raises(TrialError, match="something else wrote"):
-        first.answer(1)
     second.answer(1)
     second.give_up()
     assert verify(tmp_path / "log").answered == 2
+
+
+def test_what_something_else_writes_into_a_log_is_noticed(tmp_path: Path) -> None:
+    session = Session.start(plan(), tmp_path / "log.jsonl")
+    with (tmp_path / "log.jsonl").open("a") as file:
+        file.write("notes\n")
+    with pytest.raises(TrialError, match="something else wrote"):
+        session.answer(1)
+
+
+def test_a_session_whose_end_could_not_be_written_ends_when_it_can(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A full disk: nothing is asked or answered any more, and all answers count."""
+    path = tmp_path / "log.jsonl"
+    session = Session.start(plan(trials=2), path)
+    session.answer(0)
+    append = Log.append
+
+    def full(log: Log, record: dict[str, object]) -> None:
+        if record["record"] == "closing":
+            raise TrialError("the disk is full")
+        append(log, record)
+
+    monkeypatch.setattr(Log, "append", full)
+    for _ in range(3):
+        with pytest.raises(TrialError, match="disk is full"):
+            session.answer(1)
+    assert not session.finished
+    with pytest.raises(TrialError, match="all trials are answered"):
+        session.present(0, lambda choice: None)
+    monkeypatch.undo()
+    session.answer(1)
+    assert session.finished
+    check = verify(path)
+    assert (check.state, check.answered) == ("complete", 2)
+    assert not path.with_name(".log.jsonl.seed").exists()
+
+
+def test_two_logs_of_one_session_that_differ_do_not_count(tmp_path: Path) -> None:
+    """One of them could have shown its order before the other was answered."""
+    session = Session.start(plan(trials=3), tmp_path / "a.jsonl")
+    session.close_log()
+    for name in ("a.jsonl", ".a.jsonl.seed"):
+        (tmp_path / name.replace("a.", "b.")).write_bytes((tmp_path / name).read_bytes())
+    for name, answer in (("a.jsonl", 0), ("b.jsonl", 1)):
+        twin = Session.resume(tmp_path / name)
+        for _ in range(3):
+            twin.answer(answer)
+    paths = [tmp_path / "a.jsonl", tmp_path / "b.jsonl"]
+    assert all(verify(path).outcome for path in paths)
+    summary = summarise(paths)
+    assert [check.state for check in summary.checks] == ["refused", "refused"]
+    assert not summary.pools
+    assert "another log of the same session differs" in " ".join(summary.sentences)
+
+
+def test_the_end_is_told_also_where_the_seed_cannot_be_deleted(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    session = Session.start(plan(trials=1), tmp_path / "log.jsonl")
+
+    def refuse(path: Path, missing_ok: bool = False) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "unlink", refuse)
+    session.answer(0)
+    assert session.outcome.result.trials == 1
 
 
 def test_resuming_takes_nothing_from_a_session_that_still_runs(
@@ -611,7 +702,7 @@ def test_resuming_takes_nothing_from_a_session_that_still_runs(
         return reading
 
     monkeypatch.setattr(trial_module, "read_log", read_just_before_an_answer)
-    with pytest.raises(TrialError, match="something else wrote"):
+    with pytest.raises(TrialError, match="going on in another bench"):
         Session.resume(path)
     monkeypatch.undo()
     first.answer(1)

@@ -274,15 +274,15 @@ def test_a_score_that_shows_nothing_is_said_so() -> None:
     """P(X >= 9 of 16) = 26333 / 65536, by hand from Pascal's triangle; 12 is ISO 10399 Table A.1."""
     assert tail(9, 16, "matched-to-sample") == Fraction(26333, 65536)
     assert verdict(evaluate(9, 16, "matched-to-sample")) == (
-        "Not shown: 9 of 16 right or better happens by guessing alone in 40 % of such sessions "
-        "(12 right were needed for the 5 % level); this does not show that the two sound the same."
+        "A difference was not shown: 9 of 16 right or better happens by guessing alone in 40.2 % of such "
+        "sessions (12 right were needed for the 5 % level); this does not show that the two sound the same."
     )
 
 
 def test_a_score_that_shows_something_is_said_so() -> None:
     assert verdict(evaluate(12, 16, "matched-to-sample")) == (
-        "Shown at the 5 % level: 12 of 16 right or better happens by guessing alone in 3.8 % "
-        "of such sessions."
+        "A difference was shown at the 5 % level: 12 of 16 right or better happens by guessing alone in "
+        "3.84 % of such sessions."
     )
 
 
@@ -316,7 +316,7 @@ def test_no_sentence_ever_says_no_difference(
     for claim in ("no difference", "identical", "inaudible", "no audible", "are the same"):
         assert claim not in text
     significant = tail(correct, trials, protocol) <= alpha
-    assert text.startswith("shown") == significant
+    assert text.startswith("a difference was shown") == significant
     assert ("does not show that the two sound the same" in text) != significant
 
 
