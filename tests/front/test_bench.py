@@ -2,28 +2,33 @@
 
 import asyncio
 import gc
+import io
 import json
+import os
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile as sf
 from bench_engine import SilentEngine
+from rich.console import Console
 from textual.dom import DOMNode
-from textual.widgets import Input, OptionList, Static
+from textual.widgets import Button, Input, OptionList, Static
 
 from auralize.matching import SOURCE, Heard
 from auralize.rigedit import RigDraft
+from auralize.trial import Session
 from auralize.trialcheck import verify
 from auralize.triallog import Log
-from auralize.trialplan import TrialError
+from auralize.trialplan import Choice as Compared
+from auralize.trialplan import Plan, TrialError
 from tui.app import BenchApp
 from tui.bench import BenchScreen
 from tui.curves import Curves, column_at, columns_of, draw
 from tui.edit import EditScreen, fields_of, typed
 from tui.help import HelpScreen
 from tui.keyline import KeyLine
-from tui.trials import OutcomeScreen, TrialScreen, TrialSetup
+from tui.trials import OutcomeScreen, TrialScreen, TrialSetup, sha256_of
 
 pytest.importorskip("tomlkit", reason="the bench edits with tomlkit (extra: bench)")
 DEMO = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
@@ -388,6 +393,30 @@ def test_unsaved_work_of_a_crash_is_offered(app, tmp_path):
     drive(fresh, steps)
 
 
+def test_a_rig_file_that_is_newer_than_the_unsaved_work_is_told(app, again):
+    app.draft.change("reel", ("runs", "pond", "length"), "70 m")
+    path, kept = app.draft.path, app.draft.path.with_name("mill.toml.unsaved")
+    os.utime(path, (0, kept.stat().st_mtime + 60))
+    draft = RigDraft(path)
+    fresh = BenchApp(draft, app.source, again.engine, app.log_folder)
+
+    async def steps(pilot):
+        told = text_of(fresh.screen, "#message")
+        assert "Mind: the rig file has been changed since that work" in told
+
+    drive(fresh, steps)
+
+
+def test_an_edit_that_a_crash_would_lose_is_told(app):
+    async def steps(pilot):
+        app.draft.path.with_name("mill.toml.unsaved").mkdir()
+        await edit(pilot, app, "pond: length", "70 m")
+        assert "A crash would lose this:" in text_of(app.screen, "#message")
+        assert ("update", "reel") in app.engine.calls
+
+    drive(app, steps)
+
+
 def test_a_refused_edit_is_told_where_it_can_be_seen(app):
     """Also in the smallest terminal, below a list that is longer than it."""
 
@@ -447,7 +476,7 @@ def test_typed_values_keep_their_kind():
     assert typed("many", 400) == "many"
 
 
-async def begin_trial(pilot, app, *, protocol=None, trials="4", practice=False):
+async def begin_trial(pilot, app, *, protocol=None, signal=None, trials="4", practice=False):
     await pilot.press("b")
     await pilot.pause()
     setup = app.screen
@@ -456,6 +485,8 @@ async def begin_trial(pilot, app, *, protocol=None, trials="4", practice=False):
     setup.query_one("#trials", Input).value = trials
     if protocol:
         setup.query_one("#protocol").value = protocol
+    if signal:
+        setup.query_one("#signal").value = signal
     if practice:
         setup.query_one("#counts").value = "practice"
     await pilot.pause()
@@ -531,6 +562,92 @@ def test_no_answer_is_taken_while_the_device_takes_no_sound(app):
         assert "playing" not in text_of(app.screen, "#trial-text")  # paused after each answer
         await pilot.press("1")
         assert "volume -20 dB, playing" in text_of(app.screen, "#trial-text")
+
+    drive(app, steps)
+
+
+def test_listening_tells_the_engine_which_slot_and_to_play_and_nothing_else(app):
+    """Anything else could be a cue: a jump that comes with one of the two, a volume, a pause."""
+
+    async def steps(pilot):
+        await begin_trial(pilot, app, protocol="matched-to-sample")
+        for trial in range(4):
+            app.engine.calls.clear()
+            await pilot.press("1", "2", "3", "2", "1")
+            unknown = app.screen._presenter._hidden.arrangements[trial].right
+            slots = [0, 1, unknown, 1, 0]
+            assert app.engine.calls == [
+                call for slot in slots for call in (("hear_slot", slot), "play")
+            ]
+            await pilot.press("down", "enter")
+
+    drive(app, steps)
+
+
+@pytest.mark.parametrize(("signal", "words"), [("receiving", "receiving end"), ("drop", "drop")])
+def test_a_trial_compares_the_signal_that_was_picked(app, signal, words):
+    async def steps(pilot):
+        await begin_trial(pilot, app, signal=signal)
+        (loaded,) = (call for call in app.engine.calls if call[0] == "load_slots")
+        assert loaded[1] == (Heard(signal, "reel"), Heard(signal, "bought"))
+        names = [choice.name for choice in app.screen._presenter.plan.choices]
+        assert names == [f"{words} of reel", f"{words} of bought"]
+
+    drive(app, steps)
+
+
+@pytest.mark.parametrize("certainty", ["unknown", "predicted"])
+@pytest.mark.parametrize("practice", [False, True])
+def test_nothing_begins_before_all_levels_are_measured(app, certainty, practice):
+    async def steps(pilot):
+        app.engine._set(certainty=certainty)
+        await begin_trial(pilot, app, practice=practice)
+        assert isinstance(app.screen, TrialSetup)
+        assert text_of(app.screen, "#setup-message") == (
+            "levels are still being measured; begin again in a few seconds"
+        )
+        assert "load_slots" not in [call[0] for call in app.engine.calls]
+
+    drive(app, steps)
+    assert not list(app.log_folder.glob("*"))
+
+
+@pytest.mark.parametrize("practice", [False, True])
+def test_an_answer_stops_the_sound(app, practice):
+    async def steps(pilot):
+        await begin_trial(pilot, app, practice=practice)
+        await pilot.press("1", "2", "3", "down")
+        app.engine.calls.clear()
+        await pilot.press("enter")
+        assert app.engine.calls == ["pause"]
+        assert "-20 dB, paused" in text_of(app.screen, "#trial-text")
+
+    drive(app, steps)
+
+
+@pytest.mark.parametrize("practice", [False, True])
+def test_giving_up_stops_the_sound_before_the_bench_is_heard_again(app, practice):
+    async def steps(pilot):
+        await begin_trial(pilot, app, practice=practice)
+        await pilot.press("1")
+        app.engine.calls.clear()
+        await pilot.press(*["q"] * (1 if practice else 2))
+        await pilot.pause()
+        assert isinstance(app.screen, BenchScreen)
+        assert app.engine.calls[0] == "pause"
+        assert "play" not in app.engine.calls
+
+    drive(app, steps)
+
+
+def test_in_a_trial_plus_is_louder_and_minus_is_softer(app):
+    async def steps(pilot):
+        await begin_trial(pilot, app)
+        app.engine.calls.clear()
+        await pilot.press("plus", "plus", "minus")
+        assert app.engine.calls == [("volume", -19.0), ("volume", -18.0), ("volume", -19.0)]
+        await pilot.pause(0.3)
+        assert "volume -19 dB" in text_of(app.screen, "#trial-text")
 
     drive(app, steps)
 
@@ -623,6 +740,68 @@ def test_a_session_does_not_go_on_with_other_sound(app, again, monkeypatch):
     )
 
 
+@pytest.mark.parametrize(("gain", "goes_on"), [(-0.02, False), (0.02, False), (0.005, True)])
+def test_a_session_goes_on_only_where_gains_are_the_same_to_a_hundredth_of_a_decibel(
+    app, again, monkeypatch, gain, goes_on
+):
+    cut_off_after_two(app)
+    monkeypatch.setattr(again.engine, "load_slots", lambda heard, *, equal: [0.0, gain])
+
+    async def steps(pilot):
+        await pilot.press("b")
+        await pilot.pause()
+        await pilot.click("#resume")
+        await pilot.pause()
+        assert isinstance(again.screen, TrialScreen) == goes_on
+
+    drive(again, steps)
+
+
+def cut_off_before_an_answer(app, name, listener, programme_sha256):
+    """A session of three trials that was begun and left."""
+    pair = tuple(
+        Compared(f"receiving end of {choice}", 0.0, "62 m", "0" * 64)
+        for choice in ("reel", "bought")
+    )
+    plan = Plan("triangle", 3, pair, "made equally loud", "bells.wav", programme_sha256, listener)
+    app.log_folder.mkdir(exist_ok=True)
+    Session.start(plan, app.log_folder / name).close_log()
+
+
+def offered(app):
+    """What the setup offers to go on with."""
+    found = []
+
+    async def steps(pilot):
+        await pilot.press("b")
+        await pilot.pause()
+        found.append(str(app.screen.query_one("#resume", Button).label))
+
+    drive(app, steps)
+    return found[0]
+
+
+def test_of_several_sessions_the_last_on_this_programme_is_gone_on_with(app):
+    here, elsewhere = sha256_of(app.source), "0" * 64
+    cut_off_before_an_answer(app, "trial-1.jsonl", "first", here)
+    cut_off_before_an_answer(app, "trial-2.jsonl", "second", here)
+    cut_off_before_an_answer(app, "trial-3.jsonl", "third", elsewhere)
+    assert offered(app).startswith("Go on with the session of second ")
+
+
+def test_of_several_sessions_on_other_programmes_the_last_is_offered(app):
+    cut_off_before_an_answer(app, "trial-1.jsonl", "first", "0" * 64)
+    cut_off_before_an_answer(app, "trial-2.jsonl", "second", "1" * 64)
+    assert offered(app).startswith("Go on with the session of second ")
+
+
+def test_a_listener_may_have_a_name_that_looks_like_markup(app):
+    cut_off_before_an_answer(app, "trial-1.jsonl", "[/] [b]mill[/b]", sha256_of(app.source))
+    assert offered(app) == (
+        "Go on with the session of [/] [b]mill[/b] that was cut off: 0 of 3 answered"
+    )
+
+
 def test_a_session_does_not_go_on_with_another_build(app, again):
     """Also where it is so little that its gain is the same."""
     cut_off_after_two(app)
@@ -692,6 +871,75 @@ def test_setup_refuses_in_one_sentence(app):
         assert "trials" in text_of(app.screen, "#setup-message")
 
     drive(app, steps)
+
+
+def test_a_sessions_folder_that_is_a_file_is_refused_in_one_sentence(app):
+    app.log_folder.write_text("no folder")
+
+    async def steps(pilot):
+        await begin_trial(pilot, app)
+        assert isinstance(app.screen, TrialSetup)
+        assert text_of(app.screen, "#setup-message") == (
+            f"{app.log_folder}: this folder cannot be made: file exists"
+        )
+
+    drive(app, steps)
+    assert app.log_folder.read_text() == "no folder"
+
+
+def test_a_programme_that_has_gone_is_refused_in_one_sentence(app):
+    async def steps(pilot):
+        app.source.unlink()
+        await begin_trial(pilot, app)
+        assert isinstance(app.screen, TrialSetup)
+        assert text_of(app.screen, "#setup-message") == (
+            f"{app.source} cannot be read: no such file or directory"
+        )
+
+    drive(app, steps)
+    assert not list(app.log_folder.glob("*"))
+
+
+def test_a_cut_off_session_is_offered_and_refused_where_the_programme_has_gone(app, again):
+    cut_off_after_two(app)
+
+    async def steps(pilot):
+        again.source.unlink()
+        await pilot.press("b")
+        await pilot.pause()
+        await pilot.click("#resume")
+        await pilot.pause()
+        assert text_of(again.screen, "#setup-message") == (
+            f"{again.source} cannot be read: no such file or directory"
+        )
+
+    drive(again, steps)
+
+
+def test_a_crash_page_shows_no_value_of_a_variable(app, monkeypatch):
+    """One of them could be the order of a trial."""
+
+    def crash(screen, step):
+        order = "-".join(reversed(["odd", "the", "is", "third"]))
+        raise ZeroDivisionError(len(order))
+
+    monkeypatch.setattr(TrialScreen, "action_pick", crash)
+
+    async def steps(pilot):
+        await begin_trial(pilot, app)
+        await pilot.press("down")
+        await pilot.pause()
+
+    with monkeypatch.context() as patch:
+        patch.setattr(app, "_print_error_renderables", lambda: None)  # it would forget them
+        with pytest.raises(ZeroDivisionError):
+            drive(app, steps)
+    page = io.StringIO()
+    for shown in app._exit_renderables:
+        Console(file=page, width=200).print(shown)
+    assert "ZeroDivisionError" in page.getvalue()
+    assert "order = " in page.getvalue()  # the line of the program, not what came of it
+    assert "third-is-the-odd" not in page.getvalue()
 
 
 def test_quit(app):

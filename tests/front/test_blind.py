@@ -167,3 +167,47 @@ def test_a_listener_by_level_scores_only_where_levels_are_not_matched(programme,
     assert told == []
     assert (abs(loudness[0] - loudness[1]) > JUST_NOTICEABLE) == hears
     assert all(math.isfinite(level) for level in loudness)
+
+
+@pytest.fixture
+def measured_desk(programme):
+    """Two choices that differ a lot, their drops too, with all levels measured."""
+    choices = {c.name: c for c in load_rig(DEMO).pick(["reel", "beams"])}
+    told = []
+    desk = Desk(programme, 48_000, Wishes(choices, volume=-6.0, match="loudness"), told.append)
+    deadline = time.monotonic() + 60
+    while desk.status().certainty != "measured":
+        assert time.monotonic() < deadline
+        time.sleep(0.01)
+    desk.transport.loop(0, 23_000)
+    desk.transport.play()
+    yield desk
+    desk.close()
+    assert told == []
+
+
+DROPS = [Heard("drop", "reel"), Heard("drop", "beams")]
+
+
+@pytest.mark.parametrize(
+    ("pair", "equal", "hears"),
+    [
+        (DROPS, False, True),
+        (DROPS, True, False),
+        ([Heard("receiving", "reel"), Heard("drop", "beams")], True, False),
+    ],
+)
+def test_a_listener_by_level_hears_drops_apart_only_where_they_are_not_made_equally_loud(
+    measured_desk, pair, equal, hears
+):
+    measured_desk.load_slots(pair, equal=equal)
+    loudness = [loudness_of(measured_desk, slot) for slot in (0, 1)]
+    assert (abs(loudness[0] - loudness[1]) > JUST_NOTICEABLE) == hears
+
+
+def test_made_equally_loud_the_softest_stays_as_it_is_and_the_others_are_turned_down(measured_desk):
+    plain = measured_desk.load_slots(DROPS)
+    equal = measured_desk.load_slots(DROPS, equal=True)
+    turned = [after - before for after, before in zip(equal, plain, strict=True)]
+    assert max(turned) == 0.0
+    assert min(turned) < -JUST_NOTICEABLE

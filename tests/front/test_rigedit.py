@@ -1,5 +1,6 @@
 """Editing a rig: comments stay, refusals change nothing, undo, recovery after a crash."""
 
+import os
 import subprocess
 import sys
 import tomllib
@@ -7,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from auralize.errors import RigError
+from auralize.errors import AuralizeError, RigError
 from auralize.rig import load_rig
 from auralize.rigedit import RigDraft
 
@@ -149,3 +150,112 @@ def test_an_inline_table_can_be_changed(path):
     assert draft.value("reel", ("runs", "pond", "lay"))["mean_diameter"] == "50 cm"
     draft.save()
     assert "reel" in load_rig(path).choices
+
+
+UNSAVED = "mill.toml.unsaved"
+LAY_BELOW = """
+[choices.reel.runs.pond.lay]
+shape = "coiled"
+mean_diameter = "40 cm"
+"""
+"""A header of its own, far below the dotted `runs.pond.cable` of the same table."""
+
+
+def made(draft, place, value):
+    """Whether an edit was made; one that was not has changed nothing."""
+    before, refused = draft.text, ""
+    try:
+        draft.change("reel", place, value)
+    except AuralizeError as error:
+        refused = str(error)
+    if refused:
+        assert refused == (
+            f"choices.reel.{'.'.join(place)} cannot be changed here; change it in a text editor"
+        )
+        assert draft.text == before
+        return False
+    inside = tomllib.loads(draft.text)["choices"]["reel"]
+    for key in place:
+        inside = inside[key]
+    assert inside == value
+    return True
+
+
+@pytest.mark.parametrize(
+    ("edits", "expected"),
+    [
+        ([(LENGTH, "70 m"), (("runs", "pond", "cable"), "bell")], [False, True]),
+        ([(("runs", "pond", "lay", "mean_diameter"), "50 cm"), (LENGTH, "70 m")], [True, False]),
+        ([(("runs", "pond", "lay"), {"shape": "straight"}), (LENGTH, "70 m")], [True, True]),
+        ([(("amplifier", "damping_factor"), 50), (LENGTH, "70 m")], [True, False]),
+    ],
+)
+def test_no_edit_writes_a_file_that_the_next_edit_cannot_read(path, edits, expected):
+    path.write_text(path.read_text() + LAY_BELOW)
+    draft = RigDraft(path)
+    assert [made(draft, place, value) for place, value in edits] == expected
+    assert made(draft, ("loads", "stage", "Re"), "6 ohm")
+    draft.save()
+    assert load_rig(path).choices["reel"].network.loads["stage"]
+
+
+def test_after_giving_up_there_is_nothing_to_undo(path):
+    draft = RigDraft(path)
+    draft.change("reel", LENGTH, "70 m")
+    draft.give_up()
+    assert lengths(draft.rig)["reel"] == 62.0
+    assert not draft.undo()
+    assert not draft.unsaved
+
+
+def test_undo_takes_recovered_work_back_at_once_and_then_has_nothing_left(path):
+    first = RigDraft(path)
+    first.change("reel", LENGTH, "70 m")
+    first.change("reel", LENGTH, "80 m")
+    draft = RigDraft(path)
+    assert draft.undo()
+    assert lengths(draft.rig)["reel"] == 62.0
+    assert not draft.undo()
+    assert not path.with_name(UNSAVED).exists()
+
+
+@pytest.mark.parametrize(("seconds", "stale"), [(60, True), (-60, False)])
+def test_unsaved_work_is_stale_where_the_rig_file_was_changed_after_it(path, seconds, stale):
+    RigDraft(path).change("reel", LENGTH, "70 m")
+    time = path.with_name(UNSAVED).stat().st_mtime + seconds
+    os.utime(path, (time, time))
+    draft = RigDraft(path)
+    assert draft.recovered
+    assert draft.stale == stale
+
+
+def test_without_unsaved_work_nothing_is_stale(path):
+    draft = RigDraft(path)
+    assert not draft.recovered
+    assert not draft.stale
+
+
+@pytest.mark.parametrize(
+    "content", [b"title = [", b"[choices.reel]\n", b"\xff\xfe\x00"], ids=["toml", "rig", "text"]
+)
+def test_unsaved_work_that_cannot_be_read_is_named_and_kept(path, content):
+    """The rig file itself is sound: whoever reads the sentence must not go and look there."""
+    path.with_name(UNSAVED).write_bytes(content)
+    with pytest.raises(AuralizeError, match=r"mill\.toml\.unsaved: .* cannot be read"):
+        RigDraft(path)
+    assert path.with_name(UNSAVED).read_bytes() == content
+
+
+def test_an_edit_is_made_also_where_it_cannot_be_kept_for_a_crash(path):
+    draft = RigDraft(path)
+    assert draft.unkept == ""
+    obstacle = path.with_name(UNSAVED)
+    obstacle.mkdir()  # nobody can write a file there, not even root
+    draft.change("reel", LENGTH, "70 m")
+    assert lengths(draft.rig)["reel"] == 70.0
+    assert draft.unsaved
+    assert f"{UNSAVED}: this file cannot be written" in draft.unkept
+    obstacle.rmdir()
+    draft.change("reel", LENGTH, "80 m")
+    assert draft.unkept == ""
+    assert "80 m" in obstacle.read_text()

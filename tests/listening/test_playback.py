@@ -415,6 +415,27 @@ def test_the_limiter_leaves_alone_what_is_under_the_ceiling_and_lets_go_again():
     assert rises == pytest.approx(20.0 * BLOCK / RATE)  # dB per block at 20 dB per second
 
 
+def test_the_level_shown_looks_back_over_16_blocks():
+    """A loud block among silence is seen for as long as that, and its power shared among them."""
+    inputs = [np.zeros((BLOCK, 1)) for _ in range(40)]
+    inputs[19][:] = 0.5
+    blocks = iter(inputs)
+    setup = Setup(RATE, 1, 4096, Voice(np.ones(1), 1.0), 1.0)
+    player = Player(setup, lambda: Taken(next(blocks), (), rise=False, fall=False))
+    out = np.zeros((BLOCK, 1), np.float32)
+    shown = []
+    for _ in inputs:
+        player.render(out)
+        shown.append((player.peak, player.power))
+    peaks, powers = np.array(shown).T
+    # From block 19 on, once the soft start of half a second (47 blocks) has come to 20 of 47.
+    loudest = 0.5 * 20 / 47
+    assert peaks[19:35] == pytest.approx(np.full(16, loudest), rel=1e-6)
+    assert np.all(powers[19:35] == pytest.approx(powers[19], rel=1e-9))
+    assert (0.5 * 19 / 47) ** 2 / 16 < powers[19] < loudest**2 / 16
+    assert np.abs(np.delete(peaks, np.arange(19, 35))).max() < 1e-12
+
+
 def test_the_ceiling_is_1_db_under_full_scale():
     assert pytest.approx(10 ** (-1 / 20)) == CEILING
 
@@ -800,6 +821,71 @@ def test_slots_are_frozen_alike_in_timing_and_tell_nothing(measured, saltmarsh):
     assert desk.status().peak_dbfs > -100.0
 
 
+def heard_from(pumped, heard, frame):
+    """What this sounds like from a place on, once all 8 blocks of its filter are full of that."""
+    transport = pumped.desk.transport
+    pumped.hear(heard)
+    transport.seek(frame)
+    settled(transport)
+    return pumped.pump(40)[12 * BLOCK :].astype(float)
+
+
+def test_the_drop_over_one_conductor_is_half_of_that_over_both(measured):
+    desk = measured.desk
+    desk.set_makeup(6.0)  # the same for both; chosen, it would make up for the half
+    desk.transport.play()
+    measured.pump(60)
+    both = heard_from(measured, Heard("drop", "reel", 2), 9_600)
+    one = heard_from(measured, Heard("drop", "reel", 1), 9_600)
+    assert np.abs(both).max() > 1e-3
+    assert np.abs(one - 0.5 * both).max() < 1e-6 * np.abs(both).max()
+
+
+def test_a_drop_too_quiet_to_have_a_loudness_cannot_be_made_equally_loud(tmp_path, saltmarsh):
+    """ITU-R BS.1770: blocks under -70 LUFS do not count."""
+    near = replace(stretched(saltmarsh["reel"], 1e-5), name="near")
+    pumped = Pumped(
+        write(tmp_path / "noise.wav", noise(RATE)), {"reel": saltmarsh["reel"], "near": near}
+    )
+    pumped.measured()
+    pair = [Heard("drop", "reel"), Heard("drop", "near")]
+    with pytest.raises(AuralizeError, match=r"too quiet to have a loudness \(under -70 LUFS\), so"):
+        pumped.desk.load_slots(pair, equal=True)
+    assert pumped.desk._slots == []
+    gains = pumped.desk.load_slots([Heard("receiving", one.choice) for one in pair], equal=True)
+    assert all(math.isfinite(gain) for gain in gains)
+    pumped.close()
+
+
+def test_room_is_found_for_a_slot_whose_filter_is_longer_than_all_that_are_left(pumped, saltmarsh):
+    """A switch under way holds room back until the choice has been edited to a short filter again."""
+    desk = pumped.desk
+    bell = load_rig(RIG.with_name("lobby.toml")).choices["bell"]
+    desk.transport.play()
+    desk.hear(Heard("drop", "reel"))
+    until(lambda: not desk.player.ready)
+    desk.update_choice(bell)
+    until(lambda: len(pumped.events) == 1)
+    desk.load_slots([Heard("drop", "bell")])
+    desk.update_choice(replace(saltmarsh["reel"], name="bell"))
+    until(lambda: len(pumped.events) == 2)
+    slot = desk._slots[0]
+    assert len(slot.taps) > desk.player.taps >= len(desk._known.filters["bell"].drop.taps)
+    desk.hear_slot(0)
+    pumped.pump_until(lambda: heard_like(pumped, slot.taps, slot.gain))
+
+
+def test_the_limiter_is_not_shown_while_a_slot_is_heard(pumped):
+    desk = pumped.desk
+    desk.load_slots([Heard("receiving", "reel")])
+    desk.player._limiter.gain = 0.5
+    assert desk.status().limiting
+    desk.hear_slot(0)
+    assert not desk.status().limiting
+    desk.hear(Heard("receiving", "reel"))
+    assert desk.status().limiting
+
+
 def test_what_is_not_there_is_refused(pumped):
     with pytest.raises(AuralizeError, match="right is one of reel, bought, beams"):
         pumped.desk.hear(Heard("drop", "gold"))
@@ -830,6 +916,65 @@ def test_another_rate_keeps_the_place_the_loop_and_the_wishes(pumped):
     assert (status.heard, status.match) == (Heard("drop", "beams", 1), "loudness")
     assert new.rate == 44_100
     pumped.desk = new
+
+
+def test_another_rate_keeps_the_slots_their_gains_and_the_one_that_is_heard(measured):
+    desk = measured.desk
+    desk.set_match("loudness")
+    pair = [Heard("receiving", "reel"), Heard("drop", "bought")]
+    gains = desk.load_slots(pair, equal=True)
+    desk.hear_slot(1)
+    desk.set_match("installed")
+    desk.transport.play()
+    new = renewed(desk, 44_100, desk.transport._programme.info.path)
+    measured.desk = new
+    assert new.status().slot == 1
+    filters = [design_run(new.wishes.choices[one.choice].network, "stage", 44_100) for one in pair]
+    taps = [filters[0].receiving.taps, filters[1].drop.taps]
+    for slot in (1, 0):
+        if slot == 0:
+            new.hear_slot(0)
+        measured.pump_until(
+            lambda slot=slot: heard_like(measured, taps[slot], amplitude(gains[slot]))
+        )
+
+
+def test_an_edit_that_is_being_designed_is_heard_at_another_rate(pumped, saltmarsh, monkeypatch):
+    """It is neither waiting nor made when the old desk closes."""
+    old, release = pumped.desk, threading.Event()
+    design, close = old._design, old.close
+
+    def slow(choice):
+        assert release.wait(20.0)
+        return design(choice)
+
+    def close_then_release():
+        close()
+        threading.Timer(0.1, release.set).start()
+
+    monkeypatch.setattr(old, "_design", slow)
+    monkeypatch.setattr(old, "close", close_then_release)
+    longer = stretched(saltmarsh["reel"], 2.0)
+    old.hear(Heard("receiving", "reel"))
+    old.update_choice(longer)
+    until(lambda: old._designing)
+    new = renewed(old, 44_100, old.transport._programme.info.path)
+    pumped.desk = new
+    wanted = design_run(longer.network, "stage", 44_100).receiving.taps
+    new.transport.play()
+    pumped.pump_until(lambda: np.array_equal(new._sounding.voice.taps, wanted))
+
+
+def test_an_edit_that_waits_for_another_is_heard_at_another_rate(pumped, saltmarsh, monkeypatch):
+    old = pumped.desk
+    monkeypatch.setattr(old._wake_designer, "set", lambda: None)  # the designer sleeps on
+    longer = stretched(saltmarsh["reel"], 2.0)
+    old.update_choice(longer)
+    monkeypatch.undo()
+    new = renewed(old, 44_100, old.transport._programme.info.path)
+    pumped.desk = new
+    wanted = design_run(longer.network, "stage", 44_100).receiving.taps
+    until(lambda: np.array_equal(new._known.filters["reel"].receiving.taps, wanted))
 
 
 def test_all_threads_end(programme, saltmarsh):

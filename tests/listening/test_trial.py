@@ -493,6 +493,16 @@ def test_practice_tells_and_is_kept_apart(tmp_path: Path, seeded: random.Random)
     assert "arrangements" not in repr(vars(practice))
 
 
+@pytest.mark.parametrize("protocol", PROTOCOLS)
+def test_each_trial_of_practice_is_drawn_anew(protocol: Protocol, seeded: random.Random) -> None:
+    practice = Practice(protocol)
+    drawn = set()
+    for _ in range(60):
+        plays = tuple(hear(practice, presentation) for presentation in range(3))
+        drawn.add((plays, practice.answer(0).right))
+    assert len(drawn) == {"matched-to-sample": 2, "triangle": 6}[protocol]
+
+
 # ---- killed and resumed
 
 CHILD = """
@@ -606,6 +616,24 @@ def test_what_cannot_be_resumed_is_said(tmp_path: Path) -> None:
         Session.resume(path)
     with pytest.raises(TrialError, match="cannot be read"):
         Session.resume(tmp_path / "missing")
+
+
+@pytest.mark.parametrize("given_up", [False, True])
+def test_a_seed_left_beside_an_ended_session_goes_when_it_is_resumed(
+    tmp_path: Path, given_up: bool
+) -> None:
+    """Killed between its last line and the deletion of its seed."""
+    path, kept = tmp_path / "log", tmp_path / ".log.seed"
+    session = Session.start(plan(trials=1), path)
+    seed = kept.read_bytes()
+    if given_up:
+        session.give_up()
+    else:
+        session.answer(0)
+    kept.write_bytes(seed)
+    with pytest.raises(TrialError, match="has ended and cannot be resumed"):
+        Session.resume(path)
+    assert not kept.exists()
 
 
 def test_two_programs_cannot_hold_one_session(tmp_path: Path) -> None:
@@ -879,6 +907,18 @@ def test_summary_pools_what_asked_the_same_question(tmp_path: Path) -> None:
     assert "a second copy of the same session, counted once" in text
     assert "2 of 7 logs do not count" in text
     assert "no difference" not in text
+
+
+def test_sessions_are_pooled_by_what_the_programme_is_and_not_by_its_name(tmp_path: Path) -> None:
+    for name, programme, digits in (
+        ("a", "tide-mill.wav", "1"),
+        ("b", "renamed.wav", "1"),
+        ("c", "tide-mill.wav", "2"),
+    ):
+        what = replace(plan(trials=2), programme=programme, programme_sha256=digits * 64)
+        run(tmp_path / name, what, scripted(1))
+    summary = summarise(tmp_path / name for name in "abc")
+    assert [(p.sessions, p.plan.programme_sha256[0]) for p in summary.pools] == [(2, "1"), (1, "2")]
 
 
 def test_presentations_and_answers_are_worded_for_every_protocol() -> None:

@@ -5,6 +5,7 @@ document V7180E, Appendix A. Single values and formulas say where they are from.
 """
 
 import math
+import re
 from fractions import Fraction
 from itertools import pairwise
 
@@ -330,6 +331,25 @@ def test_percent_never_rounds_to_certainty() -> None:
         "more than 99 %",
         "100 %",
     ]
+
+
+def test_percent_is_exact_to_99_and_says_more_from_there() -> None:
+    assert [percent(p) for p in (0.985, 0.99, 0.9901, 0.993, 0.9951)] == [
+        "98 %",
+        "99 %",
+        *["more than 99 %"] * 3,
+    ]
+
+
+@pytest.mark.parametrize("protocol", PROTOCOLS)
+def test_a_probability_too_small_for_a_double_is_never_called_nothing(protocol: Protocol) -> None:
+    """1 / 2^2000 and 1 / 3^2000 are under 5e-324."""
+    assert float(tail(2000, 2000, protocol)) == 0.0
+    result = evaluate(2000, 2000, protocol)
+    assert result.probability > 0.0
+    text = " ".join(findings(result))
+    assert "happens by guessing alone in less than 0.001 % of such sessions" in text
+    assert re.search(r"(?<![\d.])0 %", text) is None
 
 
 @pytest.mark.parametrize(
