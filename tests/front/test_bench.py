@@ -23,7 +23,8 @@ from tui.curves import Curves, column_at, columns_of, draw
 from tui.edit import EditScreen, fields_of, typed
 from tui.help import HelpScreen
 from tui.keyline import KeyLine
-from tui.trials import OutcomeScreen, TrialScreen, TrialSetup
+from tui.setup import TrialSetup
+from tui.trials import OutcomeScreen, TrialScreen
 
 pytest.importorskip("tomlkit", reason="the bench edits with tomlkit (extra: bench)")
 DEMO = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
