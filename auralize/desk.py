@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import threading
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final, Literal
 
@@ -164,8 +164,8 @@ class Desk:
         self.channels = self.transport.channels
         self._lock = threading.Lock()
         self._slots: list[Voice] = []
-        self._loaded: list[tuple[Heard, float]] = []
-        """What the slots were made of, with the gains in dB."""
+        self._loaded: list[tuple[Heard, float, Choice | None]] = []
+        """What the slots were made of: with gains in dB, and choices as they were."""
         self._slot: int | None = None
         self._wish = 0
         self._sounding = _Sound(self._voice(wishes.heard), 0)
@@ -242,13 +242,20 @@ class Desk:
         return gains
 
     def _load(self, slots: list[tuple[Heard, float]]) -> None:
-        self._loaded = slots
+        choices = self.wishes.choices
+        self._loaded = [(heard, gain, choices.get(heard.choice or "")) for heard, gain in slots]
         self._slots = [self._voice(heard, gain) for heard, gain in slots]
 
     def take_slots(self, old: Desk) -> None:
         """Have the slots of another desk with the same choices, and hear the one that was heard."""
-        with self._lock, old._lock:
-            self._load(old._loaded)
+        loaded = old._loaded
+        filters = [self._design(choice) if choice else None for _, _, choice in loaded]
+        with self._lock:
+            self._loaded = loaded
+            self._slots = [
+                self._voice(heard, gain, one)
+                for (heard, gain, _), one in zip(loaded, filters, strict=True)
+            ]
             self._slot = old._slot
             self._wish += 1
         self._wake.set()
@@ -261,7 +268,12 @@ class Desk:
         if heard.choice is None:
             return known.source.level
         run = known.levels[heard.choice]
-        return run.receiving if heard.signal == "receiving" else run.drop
+        if heard.signal == "receiving":
+            return run.receiving
+        share = 0.5 * heard.conductors
+        return replace(
+            run.drop, loudness=run.drop.loudness + decibels(share), peak=share * run.drop.peak
+        )
 
     def hear_slot(self, number: int) -> None:
         """Fade over to a slot. Nothing but the sound depends on what is in it, or was heard before."""
@@ -364,12 +376,14 @@ class Desk:
         sure = known.source.whole and all(level.measured for level in levels)
         return "measured" if sure and len(known.levels) == len(known.filters) else "predicted"
 
-    def _voice(self, heard: Heard, total: float | None = None) -> Voice:
-        """``total``: its gain in dB; None: what its gains add up to."""
+    def _voice(
+        self, heard: Heard, total: float | None = None, filters: RunFilters | None = None
+    ) -> Voice:
+        """``total``: its gain in dB; None: what its gains add up to. ``filters``: others than now."""
         gain = amplitude(self._gains(heard).total if total is None else total)
         if heard.signal == "source":
             return Voice(self._straight, gain)
-        filters = self._known.filters[heard.choice or ""]
+        filters = filters or self._known.filters[heard.choice or ""]
         if heard.signal == "receiving":
             return Voice(filters.receiving.taps, gain)
         return Voice(filters.drop.taps, gain * 0.5 * heard.conductors)

@@ -28,7 +28,7 @@ from auralize.spectrum import third_octaves
 from tui.curves import Curves, Levels
 from tui.edit import Change, EditScreen
 from tui.keyline import KeyLine
-from tui.trials import TrialSetup
+from tui.setup import TrialSetup
 from tui.words import (
     clock,
     gain_words,

@@ -1,4 +1,4 @@
-"""Blind trials: fix everything first, then listen and answer; the result in plain words at the end.
+"""Blind trials: listen and answer; the result in plain words at the end.
 
 While a trial runs, the screen shows which presentation was asked for and nothing else that could
 depend on what is behind it: no gains, no levels, no names, no news of the engine but faults.
@@ -6,282 +6,27 @@ depend on what is behind it: no gains, no levels, no names, no news of the engin
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Callable
-from contextlib import suppress
-from datetime import datetime
-from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
-from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.containers import Horizontal, Vertical, VerticalScroll
-from textual.content import Content
+from textual.containers import Vertical, VerticalScroll
 from textual.screen import ModalScreen, Screen
-from textual.widgets import Button, Input, Label, Select, Static
+from textual.widgets import Static
 
 from auralize.errors import AuralizeError
-from auralize.matching import Heard, HeardSignal
 from auralize.trial import Practice, Session
-from auralize.trialcheck import cut_off
-from auralize.trialplan import ANSWERS, LONGEST_TEXT, PRESENTATIONS, Plan
-from auralize.trialplan import Choice as Compared
+from auralize.trialplan import ANSWERS, PRESENTATIONS
 from auralize.trialstats import Protocol, findings
 from tui.keyline import KeyLine
 
 if TYPE_CHECKING:
     from auralize.live import LiveBench
-    from auralize.rig import Choice as RigChoice
-    from auralize.rig import Rig
-    from auralize.trialcheck import Check
 
-PROTOCOLS: list[tuple[str, Protocol]] = [
-    ("matched to sample: two references and an unknown", "matched-to-sample"),
-    ("triangle (ISO 4120): which of three is the odd one", "triangle"),
-]
-SIGNALS: list[tuple[str, HeardSignal]] = [("receiving end", "receiving"), ("drop", "drop")]
-COUNTS = [
-    ("this session counts", "counts"),
-    ("practice: told after each trial, nothing counts, Esc ends", "practice"),
-]
-SAME_GAIN: Final = 0.01
-"""dB within which a choice is taken to be what it was when a session began."""
 _LISTEN_KEYS = "123"
 _POLL: Final = 0.25
 """s between two looks at the device."""
-
-
-class TrialSetup(ModalScreen[None]):
-    """Everything that is fixed before the first trial."""
-
-    BINDINGS = [Binding("escape", "leave", "Leave", id="setup.leave")]
-
-    AUTO_FOCUS = "Button, Select"
-
-    def __init__(
-        self,
-        rig: Rig,
-        source: Path,
-        engine: LiveBench,
-        log_folder: Path,
-    ) -> None:
-        super().__init__()
-        self._rig, self._names = rig, list(rig.choices)
-        self._source, self._engine, self._folder = source, engine, log_folder
-        self._cut_off = self._last_cut_off()
-        """The last session that was cut off, on this programme if there is one; None if there is none."""
-
-    def _last_cut_off(self) -> Check | None:
-        found = cut_off(self._folder)
-        if not found:
-            return None
-        with suppress(AuralizeError):
-            now = sha256_of(self._source)
-            same = [one for one in found if one.plan and one.plan.programme_sha256 == now]
-            return (same or found)[-1]
-        return found[-1]
-
-    def compose(self) -> ComposeResult:
-        first = [(f"first: {name}", name) for name in self._names]
-        second = [(f"second: {name}", name) for name in self._names]
-        with VerticalScroll(classes="card"):
-            yield Label("Blind trial: Tab moves, Enter opens and picks, Esc leaves")
-            if self._cut_off and (plan := self._cut_off.plan):
-                yield Button(
-                    Content(
-                        f"Go on with the session of {plan.listener} that was cut off: "
-                        f"{self._cut_off.answered} of {plan.trials} answered"
-                    ),
-                    id="resume",
-                    compact=True,
-                )
-            yield Select(PROTOCOLS, value=PROTOCOLS[0][1], allow_blank=False, id="protocol")
-            with Horizontal(classes="pair"):
-                yield Select(first, value=self._names[0], allow_blank=False, id="first")
-                yield Select(second, value=self._names[1], allow_blank=False, id="second")
-            with Horizontal(classes="pair"):
-                yield Select(SIGNALS, value="receiving", allow_blank=False, id="signal")
-                trials = Input("16", type="integer", max_length=5, id="trials")
-                trials.border_title = "number of trials"
-                yield trials
-            yield Input(placeholder="listener: a name or a pseudonym", id="listener")
-            yield Select(COUNTS, value="counts", allow_blank=False, id="counts")
-            yield Static(
-                "Both are made equally loud. The number of trials is fixed now and cannot change.",
-                id="setup-message",
-                markup=False,
-            )
-            yield Button("Begin", id="begin")
-
-    CSS = """
-    .pair { height: 3; }
-    .pair > * { width: 1fr; }
-    #trials { border-title-color: $foreground; }
-    """
-
-    def action_leave(self) -> None:
-        """Back to the bench; nothing was begun."""
-        self.dismiss(None)
-
-    @on(Button.Pressed, "#begin")
-    def begin(self) -> None:
-        """Check, write the log's first line, and go to the first trial."""
-        protocol: Any = self.query_one("#protocol", Select).value
-        pair = (
-            str(self.query_one("#first", Select).value),
-            str(self.query_one("#second", Select).value),
-        )
-        signal: Any = self.query_one("#signal", Select).value
-        try:
-            if pair[0] == pair[1]:
-                raise AuralizeError("both choices are the same; pick two")
-            gains = self._load([Heard(signal, name) for name in pair])
-            presenter: Session | Practice
-            if self.query_one("#counts", Select).value == "practice":
-                presenter = Practice(protocol)
-            else:
-                presenter = Session.start(
-                    self._plan(protocol, pair, signal, gains), self._new_log()
-                )
-        except AuralizeError as error:
-            self.query_one("#setup-message", Static).update(str(error))
-            return
-        self._go(protocol, presenter)
-
-    @on(Button.Pressed, "#resume")
-    def resume(self) -> None:
-        """Go on where a session was cut off, if what is heard is the same as it was."""
-        assert self._cut_off is not None
-        plan = self._cut_off.plan
-        assert plan is not None  # only a sound log can be resumed
-        try:
-            self._load_again(plan)
-            session = Session.resume(self._cut_off.path)
-        except AuralizeError as error:
-            self.query_one("#setup-message", Static).update(str(error))
-            return
-        if session.finished:  # cut off between the last answer and the end
-            self.app.switch_screen(OutcomeScreen(outcome_lines(session)))
-        else:
-            self._go(plan.protocol, session)
-
-    def _load_again(self, plan: Plan) -> None:
-        """Load what a session compares; raises AuralizeError where it would not sound the same."""
-        if plan.programme_sha256 != sha256_of(self._source):
-            raise AuralizeError(f"that session was held on another programme: {plan.programme}")
-        heard = {
-            _words(signal, name): Heard(signal, name)
-            for _, signal in SIGNALS
-            for name in self._names
-        }
-        missing = [choice.name for choice in plan.choices if choice.name not in heard]
-        if missing:
-            raise AuralizeError(f"that session was held on another rig: it has {missing[0]}")
-        pair = [heard[choice.name] for choice in plan.choices]
-        gains = self._load(pair)
-        for now, gain, choice in zip(pair, gains, plan.choices, strict=True):
-            there = self._rig.choices[now.choice or ""]
-            if built(there) != choice.built:
-                raise AuralizeError(
-                    f"{choice.name} is now {built(there)} and was {choice.built}; that session needs "
-                    "the rig as it was"
-                )
-            if sha256_of_rig(self._rig, there) != choice.rig_sha256:
-                raise AuralizeError(
-                    f"the rig of {choice.name} is not what it was; that session needs it as it was"
-                )
-            if abs(gain - choice.gain_db) > SAME_GAIN:
-                raise AuralizeError(
-                    f"{choice.name} has changed since: its gain is {gain:+.2f} dB now and was "
-                    f"{choice.gain_db:+.2f} dB; that session needs the rig as it was"
-                )
-
-    def _load(self, heard: list[Heard]) -> list[float]:
-        """Make these two ready, equally loud; the gain of each in dB."""
-        self._engine.set_match("loudness")
-        if self._engine.status().certainty != "measured":
-            raise AuralizeError("levels are still being measured; begin again in a few seconds")
-        return self._engine.load_slots(heard, equal=True)
-
-    def _go(self, protocol: Protocol, presenter: Session | Practice) -> None:
-        # Not by way of the bench, which would let its own choice be heard.
-        self.app.switch_screen(TrialScreen(protocol, presenter, self._sound, self._engine))
-
-    def _plan(
-        self, protocol: Protocol, pair: tuple[str, str], signal: HeardSignal, gains: list[float]
-    ) -> Plan:
-        typed = self.query_one("#trials", Input).value
-        first, second = (
-            Compared(
-                _words(signal, name),
-                gain,
-                built(self._rig.choices[name]),
-                sha256_of_rig(self._rig, self._rig.choices[name]),
-            )
-            for name, gain in zip(pair, gains, strict=True)
-        )
-        return Plan(
-            protocol,
-            int(typed) if typed.isdecimal() else 0,
-            (first, second),
-            "made equally loud",
-            self._source.name,
-            sha256_of(self._source),
-            self._listener(),
-        )
-
-    def _listener(self) -> str:
-        name = self.query_one("#listener", Input).value.strip()
-        if not name:
-            raise AuralizeError("who listens? type a name or a pseudonym")
-        return name
-
-    def _new_log(self) -> Path:
-        try:
-            self._folder.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            reason = (error.strerror or str(error)).lower()
-            raise AuralizeError(f"{self._folder}: this folder cannot be made: {reason}") from None
-        return self._folder / f"trial-{datetime.now():%Y%m%d-%H%M%S}.jsonl"
-
-    def _sound(self, slot: int) -> None:
-        """Let one of the two be heard, by its number."""
-        self._engine.hear_slot(slot)
-        self._engine.play()
-
-
-def _words(signal: HeardSignal, name: str) -> str:
-    """What a choice is called in a log: with the signal that is compared."""
-    words = {value: words for words, value in SIGNALS}
-    return f"{words[signal]} of {name}"
-
-
-def built(choice: RigChoice) -> str:
-    """What a choice is made of on the way to its loudspeaker, as the log keeps it."""
-    parts = [
-        f"{run} {choice.described[run]}"
-        + (f", {choice.lays[run].words}" if run in choice.lays else "")
-        for run in choice.network.path(choice.listen)
-    ]
-    return "; ".join(parts)[:LONGEST_TEXT] or "no cable"
-
-
-def sha256_of(path: Path) -> str:
-    """Hexadecimal SHA-256 of a file, read in pieces; raises AuralizeError."""
-    try:
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise AuralizeError(f"{path} cannot be read: {reason}") from None
-
-
-def sha256_of_rig(rig: Rig, choice: RigChoice) -> str:
-    """Hexadecimal SHA-256 of all that a rig file says of a choice, but for titles and labels."""
-    said = {k: v for k, v in rig.of(choice).items() if k not in ("title", "label")}
-    return hashlib.sha256(json.dumps(said, sort_keys=True, default=str).encode()).hexdigest()
 
 
 class TrialScreen(Screen[None]):

@@ -15,6 +15,7 @@ from rich.console import Console
 from textual.dom import DOMNode
 from textual.widgets import Button, Input, OptionList, Static
 
+from auralize.comparison import sha256_of
 from auralize.matching import SOURCE, Heard
 from auralize.rigedit import RigDraft
 from auralize.trial import Session
@@ -28,7 +29,8 @@ from tui.curves import Curves, column_at, columns_of, draw
 from tui.edit import EditScreen, fields_of, typed
 from tui.help import HelpScreen
 from tui.keyline import KeyLine
-from tui.trials import OutcomeScreen, TrialScreen, TrialSetup, sha256_of
+from tui.setup import TrialSetup
+from tui.trials import OutcomeScreen, TrialScreen
 
 pytest.importorskip("tomlkit", reason="the bench edits with tomlkit (extra: bench)")
 DEMO = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
@@ -648,6 +650,16 @@ def test_in_a_trial_plus_is_louder_and_minus_is_softer(app):
         assert app.engine.calls == [("volume", -19.0), ("volume", -18.0), ("volume", -19.0)]
         await pilot.pause(0.3)
         assert "volume -19 dB" in text_of(app.screen, "#trial-text")
+
+    drive(app, steps)
+
+
+def test_no_trial_begins_while_an_edit_is_being_worked_out(app):
+    async def steps(pilot):
+        app.engine._set(editing=True)
+        await begin_trial(pilot, app)
+        assert isinstance(app.screen, TrialSetup)
+        assert "still being worked out" in text_of(app.screen, "#setup-message")
 
     drive(app, steps)
 

@@ -939,6 +939,30 @@ def test_another_rate_keeps_the_slots_their_gains_and_the_one_that_is_heard(meas
         )
 
 
+def test_another_rate_does_not_let_an_edit_into_a_slot(measured):
+    desk = measured.desk
+    before = desk.wishes.choices["reel"]
+    desk.load_slots([Heard("receiving", "reel"), Heard("receiving", "bought")])
+    desk.hear_slot(0)
+    desk.update_choice(stretched(before, 3.0))
+    until(lambda: desk.wishes.choices["reel"] is not before)
+    desk.transport.play()
+    new = renewed(desk, 44_100, desk.transport._programme.info.path)
+    measured.desk = new
+    taps = design_run(before.network, "stage", 44_100).receiving.taps
+    assert np.array_equal(new._slots[0].taps, taps)
+
+
+def test_drops_over_one_conductor_and_over_both_can_be_made_equally_loud(measured):
+    """Over one it is half: 6.02 dB less before, and as much more gain."""
+    one, both = measured.desk.load_slots(
+        [Heard("drop", "reel", 1), Heard("drop", "reel", 2)], equal=True
+    )
+    heard = [slot.gain for slot in measured.desk._slots]
+    assert heard[0] == pytest.approx(heard[1])
+    assert one - both == pytest.approx(20 * np.log10(2.0))
+
+
 def test_an_edit_that_is_being_designed_is_heard_at_another_rate(pumped, saltmarsh, monkeypatch):
     """It is neither waiting nor made when the old desk closes."""
     old, release = pumped.desk, threading.Event()
