@@ -12,11 +12,10 @@ import numpy as np
 from audio_demo.programme import SECTIONS, synthesise
 from auralize import show
 from auralize.audiowriter import AudioWriter
-from auralize.errors import AuralizeError
 from auralize.figures import figures
 from auralize.render import Rendered, Signal, Wishes, render
 from auralize.rig import load_rig
-from auralize.textfile import write_text
+from auralize.textfile import make_folder, write_text
 
 RATE = 48_000
 PROGRAMME = "programme.wav"
@@ -29,11 +28,7 @@ _SIGNALS: tuple[tuple[Signal, ...], ...] = (("receiving", "drop"), ("drop",))
 
 def make_demo(folder: Path, progress: Callable[[float], None]) -> str:
     """Write rig files and programme into ``folder``, render the choices; say what to play."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise AuralizeError(f"{folder}: this folder cannot be made: {reason}") from None
+    make_folder(folder)
     for name in RIG_FILES:
         write_text(folder / name, resources.files("audio_demo").joinpath(name).read_text("utf-8"))
     programme = folder / PROGRAMME

@@ -55,7 +55,7 @@ def probe(path: StrPath) -> AudioInfo:
     path = Path(path)
     _check_readable(path)
     check_whole(path)
-    with _opened(path) as file:
+    with opened(path) as file:
         info = AudioInfo(
             path,
             file.samplerate,
@@ -85,7 +85,7 @@ def read_blocks(path: StrPath, frames_per_block: int) -> Iterator[NDArray[np.flo
 def _blocks(info: AudioInfo, frames_per_block: int) -> Iterator[NDArray[np.float64]]:
     done = 0
     reason = ""
-    with _opened(info.path) as file:
+    with opened(info.path) as file:
         while done < info.frames:
             wanted = min(frames_per_block, info.frames - done)
             try:
@@ -170,7 +170,7 @@ def _bits(subtype: str) -> int | None:
 
 
 @contextmanager
-def _opened(path: Path) -> Iterator[sf.SoundFile]:
+def opened(path: Path) -> Iterator[sf.SoundFile]:
     """The file, open for reading; a size of sound that was left at 0 is mended."""
     if path.suffix.lower() == ".raw":
         raise AudioFileError(

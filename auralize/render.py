@@ -23,11 +23,11 @@ from auralize.audioreader import AudioInfo, probe, read_blocks
 from auralize.audiowriter import AudioWriter, Depth, check_output, output_depth
 from auralize.circuit.network import solve
 from auralize.convolve import Convolver, offline_hop
-from auralize.errors import AudioFileError, AuralizeError
+from auralize.errors import AudioFileError
 from auralize.filters import Fir, RunFilters, design_run
 from auralize.loudness import LoudnessMeter, TruePeakMeter, headroom_gain, matching_gain
 from auralize.rig import Choice
-from auralize.textfile import StagedText, check_text
+from auralize.textfile import StagedText, check_text, make_folder
 from auralize.units import amplitude, decibels, rounded
 
 Samples = NDArray[np.float64]
@@ -185,21 +185,13 @@ def _made(folder: Path) -> Iterator[None]:
     missing = [path for path in (folder, *folder.parents) if not os.path.lexists(path)]
     try:
         if missing:
-            _make(folder)
+            make_folder(folder)
         yield
     except BaseException:
         for path in missing:  # innermost first
             with suppress(OSError):  # not there after all, or somebody else put something in
                 path.rmdir()
         raise
-
-
-def _make(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise AuralizeError(f"{folder}: this folder cannot be made: {reason}") from None
 
 
 def sidecar(path: Path) -> Path:

@@ -1,4 +1,4 @@
-"""Text files that appear whole under their name, or not at all."""
+"""Text files that appear whole under their name, or not at all; and folders for them."""
 
 from __future__ import annotations
 
@@ -8,6 +8,15 @@ from pathlib import Path
 from typing import Self
 
 from auralize.errors import AuralizeError
+
+
+def make_folder(path: Path) -> None:
+    """Make a folder with its parents, if it is not there; raises AuralizeError."""
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise AuralizeError(f"{path}: this folder cannot be made: {reason}") from None
 
 
 def check_text(path: Path) -> None:

@@ -19,7 +19,7 @@ import numpy as np
 import soundfile as sf
 from numpy.typing import NDArray
 
-from auralize.audioreader import _opened, probe
+from auralize.audioreader import opened, probe
 from auralize.errors import AudioFileError
 
 Samples = NDArray[np.float64]
@@ -74,7 +74,7 @@ class Programme:
         same = self.rate == self.info.rate
         self._resampler = None if same else _Resampler(self.info.rate, self.rate)
         self._closing = ExitStack()
-        self._file = self._closing.enter_context(_opened(path))
+        self._file = self._closing.enter_context(opened(path))
         self._kept_from, self._kept = 0, np.zeros((0, self.channels))
         self._chunk_index, self._chunk = -1, self._kept
 

@@ -18,6 +18,7 @@ from textual.widgets import Button, Input, Label, Select, Static
 from auralize.comparison import SIGNALS, check_programme, check_same, compared, pair_of, sha256_of
 from auralize.errors import AuralizeError
 from auralize.matching import Heard
+from auralize.textfile import make_folder
 from auralize.trial import Practice, Session
 from auralize.trialcheck import cut_off
 from auralize.trialplan import Plan
@@ -192,11 +193,7 @@ class TrialSetup(ModalScreen[None]):
         return name
 
     def _new_log(self) -> Path:
-        try:
-            self._folder.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            reason = (error.strerror or str(error)).lower()
-            raise AuralizeError(f"{self._folder}: this folder cannot be made: {reason}") from None
+        make_folder(self._folder)
         return self._folder / f"trial-{datetime.now():%Y%m%d-%H%M%S}.jsonl"
 
     def _sound(self, slot: int) -> None:

@@ -204,6 +204,12 @@ class TrialScreen(Screen[None]):
     def _over(self) -> bool:
         return isinstance(self._presenter, Session) and self._presenter.finished
 
+    @property
+    def _all_answered(self) -> bool:
+        """True where nothing but the end of the session has to be written, which failed before."""
+        presenter = self._presenter
+        return isinstance(presenter, Session) and presenter.answered == presenter.plan.trials
+
     def action_pick(self, step: int) -> None:
         """Go to the next answer, or the one before; Enter confirms it."""
         self._warned = ""
@@ -219,7 +225,7 @@ class TrialScreen(Screen[None]):
             return
         self._warned = ""
         missing = [k for n, k in enumerate(_LISTEN_KEYS) if n not in self._listened]
-        if missing:
+        if missing and not self._all_answered:
             self._warned = f"Not answered yet: listen to {', '.join(missing)} first"
             self._show()
             return

@@ -664,6 +664,34 @@ def test_no_trial_begins_while_an_edit_is_being_worked_out(app):
     drive(app, steps)
 
 
+def test_an_end_that_could_not_be_written_can_be_tried_again_after_an_outage(app, monkeypatch):
+    """Nothing can be listened to any more then, so that nothing has to be."""
+
+    def full(log, record):
+        if record["record"] == "closing":
+            raise TrialError("the disk is full")
+        append(log, record)
+
+    append = Log.append
+
+    async def steps(pilot):
+        await begin_trial(pilot, app, trials="1")
+        monkeypatch.setattr(Log, "append", full)
+        await pilot.press("1", "2", "3", "down", "enter")
+        assert "the disk is full; Enter tries again" in text_of(app.screen, "#trial-text")
+        app.engine._set(state="lost")
+        await pilot.pause(0.4)
+        app.engine._set(state="running")
+        await pilot.press("1")
+        assert "all trials are answered" in text_of(app.screen, "#trial-text")
+        monkeypatch.setattr(Log, "append", append)
+        await pilot.press("enter")
+        await pilot.pause()
+        assert isinstance(app.screen, OutcomeScreen)
+
+    drive(app, steps)
+
+
 def test_the_match_is_as_before_after_a_trial(app):
     async def steps(pilot):
         await begin_trial(pilot, app, practice=True)
