@@ -10,12 +10,12 @@ from pathlib import Path
 import numpy as np
 
 from audio_demo.programme import SECTIONS, synthesise
-from auralize import show
-from auralize.audiowriter import AudioWriter
-from auralize.figures import figures
+from auralize.audio.writer import AudioWriter
+from auralize.figures import text as show
+from auralize.figures.numbers import figures
+from auralize.files import make_folder, write_text
 from auralize.render import Rendered, Signal, Wishes, render
-from auralize.rig import load_rig
-from auralize.textfile import make_folder, write_text
+from auralize.rig.reading import load_rig
 
 RATE = 48_000
 PROGRAMME = "programme.wav"

@@ -1,5 +1,5 @@
 """`python -m auralize`."""
 
-from auralize.cli import main
+from auralize.commands.main import main
 
 raise SystemExit(main())

@@ -19,15 +19,15 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from auralize.audioreader import AudioInfo, probe, read_blocks
-from auralize.audiowriter import AudioWriter, Depth, check_output, output_depth
+from auralize.audio.convolver import Convolver, offline_hop
+from auralize.audio.loudness import LoudnessMeter, TruePeakMeter, headroom_gain, matching_gain
+from auralize.audio.reader import AudioInfo, probe, read_blocks
+from auralize.audio.writer import AudioWriter, Depth, check_output, output_depth
 from auralize.circuit.network import solve
-from auralize.convolve import Convolver, offline_hop
 from auralize.errors import AudioFileError
-from auralize.filters import Fir, RunFilters, design_run
-from auralize.loudness import LoudnessMeter, TruePeakMeter, headroom_gain, matching_gain
-from auralize.rig import Choice
-from auralize.textfile import StagedText, check_text, make_folder
+from auralize.files import StagedText, check_text, make_folder
+from auralize.filters.fir import Fir, RunFilters, design_run
+from auralize.rig.reading import Choice
 from auralize.units import amplitude, decibels, rounded
 
 Samples = NDArray[np.float64]

@@ -11,12 +11,12 @@ from textual.app import App, SystemCommand
 from textual.binding import Binding
 from textual.screen import Screen
 
-from auralize.rigedit import RigDraft
+from auralize.rig.editing import RigDraft
 from tui.bench import BenchScreen
 from tui.help import HelpScreen
 
 if TYPE_CHECKING:
-    from auralize.live import LiveBench
+    from auralize.live.engine import LiveBench
 
 
 class BenchApp(App[None]):
@@ -89,7 +89,7 @@ def open_bench(rig: Path, programme: Path, output: str | None, log_folder: Path)
 
     Raises AuralizeError where either cannot be read; the engine is stopped whatever happens.
     """
-    from auralize.live import LiveBench
+    from auralize.live.engine import LiveBench
 
     draft = RigDraft(rig)
     engine = LiveBench(programme, list(draft.rig.choices.values()))

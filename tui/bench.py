@@ -18,13 +18,13 @@ from textual.events import Click, Resize
 from textual.screen import Screen
 from textual.widgets import Static
 
+from auralize.audio.spectrum import third_octaves
 from auralize.circuit.network import solve
 from auralize.errors import AuralizeError
-from auralize.figures import Headline, drop_db, headline, loss_db
-from auralize.matching import Heard, HeardSignal
-from auralize.rig import Choice
-from auralize.rigedit import RigDraft
-from auralize.spectrum import third_octaves
+from auralize.figures.numbers import Headline, drop_db, headline, loss_db
+from auralize.live.measurer import Heard, HeardSignal
+from auralize.rig.editing import RigDraft
+from auralize.rig.reading import Choice
 from tui.curves import Curves, Levels
 from tui.edit import Change, EditScreen
 from tui.keyline import KeyLine
@@ -40,8 +40,8 @@ from tui.words import (
 )
 
 if TYPE_CHECKING:
-    from auralize.desk import Event
-    from auralize.live import LiveBench, Status
+    from auralize.live.engine import LiveBench, Status
+    from auralize.live.listening import Event
     from auralize.render import Match
 
 SMALLEST: Final = (76, 21)

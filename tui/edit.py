@@ -15,7 +15,7 @@ from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
 from auralize.errors import AuralizeError
-from auralize.rigedit import RigDraft
+from auralize.rig.editing import RigDraft
 
 START_LAYS: Final[dict[str, dict[str, str]]] = {
     "straight": {},

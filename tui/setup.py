@@ -15,20 +15,27 @@ from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Button, Input, Label, Select, Static
 
-from auralize.comparison import SIGNALS, check_programme, check_same, compared, pair_of, sha256_of
 from auralize.errors import AuralizeError
-from auralize.matching import Heard
-from auralize.textfile import make_folder
-from auralize.trial import Practice, Session
-from auralize.trialcheck import cut_off
-from auralize.trialplan import Plan
-from auralize.trialstats import Protocol
+from auralize.files import make_folder
+from auralize.live.measurer import Heard
+from auralize.trials.checking import cut_off
+from auralize.trials.compared import (
+    SIGNALS,
+    check_programme,
+    check_same,
+    compared,
+    pair_of,
+    sha256_of,
+)
+from auralize.trials.plan import Plan
+from auralize.trials.session import Practice, Session
+from auralize.trials.statistics import Protocol
 from tui.trials import OutcomeScreen, TrialScreen, outcome_lines
 
 if TYPE_CHECKING:
-    from auralize.live import LiveBench
-    from auralize.rig import Rig
-    from auralize.trialcheck import Check
+    from auralize.live.engine import LiveBench
+    from auralize.rig.reading import Rig
+    from auralize.trials.checking import Check
 
 COUNTS = [
     ("this session counts", "counts"),

@@ -16,13 +16,13 @@ from textual.screen import ModalScreen, Screen
 from textual.widgets import Static
 
 from auralize.errors import AuralizeError
-from auralize.trial import Practice, Session
-from auralize.trialplan import ANSWERS, PRESENTATIONS
-from auralize.trialstats import Protocol, findings
+from auralize.trials.plan import ANSWERS, PRESENTATIONS
+from auralize.trials.session import Practice, Session
+from auralize.trials.statistics import Protocol, findings
 from tui.keyline import KeyLine
 
 if TYPE_CHECKING:
-    from auralize.live import LiveBench
+    from auralize.live.engine import LiveBench
 
 _LISTEN_KEYS = "123"
 _POLL: Final = 0.25

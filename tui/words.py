@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from auralize.units import show_frequency
 
 if TYPE_CHECKING:
-    from auralize.figures import Headline
+    from auralize.figures.numbers import Headline
     from auralize.render import Gains, Match
 
 SIGNAL_WORDS = {

@@ -7,8 +7,8 @@ import numpy as np
 import soundfile as sf
 from numpy.typing import NDArray
 
-from auralize.audioreader import read_blocks
-from auralize.audiowriter import AudioWriter, Depth
+from auralize.audio.reader import read_blocks
+from auralize.audio.writer import AudioWriter, Depth
 
 Array = NDArray[np.float64]
 

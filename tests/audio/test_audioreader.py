@@ -11,7 +11,7 @@ import pytest
 import soundfile as sf
 from sound_files import BLOCK_SIZES, FRAMES, RATE, assert_one_sentence, integers, make, read_all
 
-from auralize.audioreader import AudioInfo, clock, probe, read_blocks
+from auralize.audio.reader import AudioInfo, clock, probe, read_blocks
 from auralize.errors import AudioFileError
 
 # --- reading --------------------------------------------------------------------------------------

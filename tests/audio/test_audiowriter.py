@@ -29,9 +29,10 @@ from sound_files import (
     write_all,
 )
 
-from auralize import audioreader, audiowriter
-from auralize.audioreader import AudioInfo, probe
-from auralize.audiowriter import AudioWriter, Depth, output_depth, quantise, same_file
+from auralize.audio import reader as audioreader
+from auralize.audio import writer as audiowriter
+from auralize.audio.reader import AudioInfo, probe
+from auralize.audio.writer import AudioWriter, Depth, output_depth, quantise, same_file
 from auralize.errors import AudioFileError
 
 # --- writing --------------------------------------------------------------------------------------

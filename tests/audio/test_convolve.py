@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from auralize.convolve import (
+from auralize.audio.convolver import (
     LARGEST_OFFLINE_HOP,
     SMALLEST_OFFLINE_HOP,
     Convolver,
@@ -292,6 +292,6 @@ def test_the_offline_hop_stays_in_its_bounds_and_grows_with_the_taps(taps: int) 
 
 def test_importing_it_loads_no_scipy() -> None:
     """scipy.fft takes 0.1 s, which --help must not pay."""
-    code = "import sys, auralize.convolve; print([m for m in sys.modules if m.startswith('scipy')])"
+    code = "import sys, auralize.audio.convolver; print([m for m in sys.modules if m.startswith('scipy')])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from sound_files import assert_one_sentence, make, write_all
 
-from auralize.audioreader import probe
-from auralize.audiowriter import check_output
+from auralize.audio.reader import probe
+from auralize.audio.writer import check_output
 from auralize.errors import AudioFileError
 
 NOBODY = 65_534

@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 from trial_rigs import CAUSAL, SEMI_INDUCTIVE, one_run
 
-from auralize import filters
 from auralize.circuit import twoport
 from auralize.circuit.loudspeaker import Load
 from auralize.circuit.network import solve
 from auralize.errors import DesignError
-from auralize.filters import (
+from auralize.filters import fir as filters
+from auralize.filters.fir import (
     MOST_SECTIONS,
     SPLINE_ERROR,
     Iir,

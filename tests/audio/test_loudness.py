@@ -19,8 +19,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy import signal
 
-from auralize.errors import AudioFileError
-from auralize.loudness import (
+from auralize.audio.loudness import (
     BandEnergies,
     BandMeter,
     LoudnessMeter,
@@ -31,6 +30,7 @@ from auralize.loudness import (
     k_weighting,
     matching_gain,
 )
+from auralize.errors import AudioFileError
 from auralize.units import amplitude, decibels
 
 Samples = NDArray[np.float64]
@@ -599,6 +599,6 @@ def test_what_cannot_be_measured_is_refused(
 
 
 def test_importing_loads_no_scipy() -> None:
-    code = "import sys, auralize.loudness; print([m for m in sys.modules if m.startswith('scipy')])"
+    code = "import sys, auralize.audio.loudness; print([m for m in sys.modules if m.startswith('scipy')])"
     found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert found.stdout.strip() == "[]"

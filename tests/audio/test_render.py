@@ -10,9 +10,9 @@ import soundfile as sf
 
 from auralize import render as render_module
 from auralize.circuit.network import solve
-from auralize.filters import design_run
+from auralize.filters.fir import design_run
 from auralize.render import Wishes, render, sidecar
-from auralize.rig import load_rig
+from auralize.rig.reading import load_rig
 
 RIG = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
 LSB_24 = 2.0**-23

@@ -26,10 +26,10 @@ import soundfile as sf
 from numpy.typing import NDArray
 from scipy import fft
 
-from auralize.convolve import Convolver
-from auralize.desk import Desk, Wishes
-from auralize.matching import Heard
-from auralize.rig import load_rig
+from auralize.audio.convolver import Convolver
+from auralize.live.listening import Desk, Wishes
+from auralize.live.measurer import Heard
+from auralize.rig.reading import load_rig
 
 RIG = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
 RATE = 48_000

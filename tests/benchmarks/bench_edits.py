@@ -25,9 +25,9 @@ from sound_server import SoundServer
 from textual.pilot import Pilot
 from textual.widgets import Input
 
-from auralize.live import LiveBench
-from auralize.playback import Switch
-from auralize.rigedit import RigDraft
+from auralize.live.engine import LiveBench
+from auralize.live.player import Switch
+from auralize.rig.editing import RigDraft
 from tui.app import BenchApp
 
 EDITS = (

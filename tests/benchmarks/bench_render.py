@@ -51,8 +51,8 @@ def measure(minutes: float) -> tuple[float, float, float]:
 
 
 _MEASURED = (
-    "from bench_render import peak_memory; from auralize.cli import main; code = main(sys.argv[1:]); "
-    "print(peak_memory(), file=sys.stderr); sys.exit(code)"
+    "from bench_render import peak_memory; from auralize.commands.main import main; "
+    "code = main(sys.argv[1:]); print(peak_memory(), file=sys.stderr); sys.exit(code)"
 )
 
 

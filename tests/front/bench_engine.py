@@ -2,14 +2,14 @@
 
 from dataclasses import replace
 
-from auralize.desk import Event
-from auralize.live import Status
-from auralize.matching import SOURCE
+from auralize.live.engine import Status
+from auralize.live.listening import Event
+from auralize.live.measurer import SOURCE
 from auralize.render import Gains
 
 
 class SilentEngine:
-    """The methods of `auralize.live.LiveBench` that the screens use."""
+    """The methods of `auralize.live.engine.LiveBench` that the screens use."""
 
     def __init__(self, choices, status=None):
         self.choices = {choice.name: choice for choice in choices}

@@ -15,14 +15,14 @@ from rich.console import Console
 from textual.dom import DOMNode
 from textual.widgets import Button, Input, OptionList, Static
 
-from auralize.comparison import sha256_of
-from auralize.matching import SOURCE, Heard
-from auralize.rigedit import RigDraft
-from auralize.trial import Session
-from auralize.trialcheck import verify
-from auralize.triallog import Log
-from auralize.trialplan import Choice as Compared
-from auralize.trialplan import Plan, TrialError
+from auralize.live.measurer import SOURCE, Heard
+from auralize.rig.editing import RigDraft
+from auralize.trials.checking import verify
+from auralize.trials.compared import sha256_of
+from auralize.trials.log import Log
+from auralize.trials.plan import Choice as Compared
+from auralize.trials.plan import Plan, TrialError
+from auralize.trials.session import Session
 from tui.app import BenchApp
 from tui.bench import BenchScreen
 from tui.curves import Curves, column_at, columns_of, draw

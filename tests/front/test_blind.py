@@ -17,15 +17,15 @@ import soundfile as sf
 from textual.app import App
 from textual.widgets import Static
 
-from auralize.desk import Desk, Wishes
-from auralize.live import LiveBench
-from auralize.loudness import LoudnessMeter
-from auralize.matching import Heard
-from auralize.rig import load_rig
-from auralize.transport import block_frames
-from auralize.trial import Session
-from auralize.trialplan import Choice as Compared
-from auralize.trialplan import Plan
+from auralize.audio.loudness import LoudnessMeter
+from auralize.live.engine import LiveBench
+from auralize.live.listening import Desk, Wishes
+from auralize.live.measurer import Heard
+from auralize.live.transport import block_frames
+from auralize.rig.reading import load_rig
+from auralize.trials.plan import Choice as Compared
+from auralize.trials.plan import Plan
+from auralize.trials.session import Session
 from tui.trials import TrialScreen
 
 DEMO = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"

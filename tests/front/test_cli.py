@@ -22,8 +22,9 @@ import pytest
 import soundfile as sf
 from numpy.typing import NDArray
 
-from auralize import trial, trialplan
-from auralize.cli import main
+from auralize.commands.main import main
+from auralize.trials import plan as trialplan
+from auralize.trials import session as trial
 
 Array = NDArray[np.float64]
 

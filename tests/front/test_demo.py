@@ -10,7 +10,7 @@ import soundfile as sf
 from audio_demo.demo import RIG_FILES, make_demo
 from auralize.circuit.network import solve
 from auralize.render import sidecar
-from auralize.rig import load_rig
+from auralize.rig.reading import load_rig
 
 
 @pytest.fixture(scope="module")

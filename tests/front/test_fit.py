@@ -9,13 +9,13 @@ from pathlib import Path
 
 import pytest
 
-from auralize import show
-from auralize.cli import main
+from auralize.circuit.power import EVEN_GAUGES, METRIC_AREAS, SHORTEST
+from auralize.commands.main import main
 from auralize.errors import AuralizeError
-from auralize.figures import figures
-from auralize.fit import LONGEST, Fit, Size, fit
-from auralize.installation import EVEN_GAUGES, METRIC_AREAS, SHORTEST
-from auralize.rig import load_rig
+from auralize.figures import text as show
+from auralize.figures.fit import LONGEST, Fit, Size, fit
+from auralize.figures.numbers import figures
+from auralize.rig.reading import load_rig
 from auralize.units import gauge_area, show_frequency
 
 # 1 nH/m, the least there is: at 20 kHz 0.1 % of 8 ohm for 60 m, which is 1e-5 dB.

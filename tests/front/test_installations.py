@@ -13,12 +13,12 @@ import numpy as np
 import pytest
 import soundfile as sf
 
-from auralize import show
-from auralize.cli import main
-from auralize.figures import Figures, figures
-from auralize.fit import fit
-from auralize.installation import temperature_rise
-from auralize.rig import Choice, Rig, load_rig
+from auralize.circuit.power import temperature_rise
+from auralize.commands.main import main
+from auralize.figures import text as show
+from auralize.figures.fit import fit
+from auralize.figures.numbers import Figures, figures
+from auralize.rig.reading import Choice, Rig, load_rig
 
 PATH = Path(__file__).parents[2] / "audio_demo" / "path.toml"
 LOADS = ("lawn", "bench", "gate")

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from auralize.cli import main
-from auralize.figures import figures
-from auralize.rig import read_rig
+from auralize.commands.main import main
+from auralize.figures.numbers import figures
+from auralize.rig.reading import read_rig
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

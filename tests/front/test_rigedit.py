@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from auralize.errors import AuralizeError, RigError
-from auralize.rig import load_rig
-from auralize.rigedit import RigDraft
+from auralize.rig.editing import RigDraft
+from auralize.rig.reading import load_rig
 
 pytest.importorskip("tomlkit", reason="editing keeps comments with tomlkit (extra: bench)")
 DEMO = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
@@ -113,7 +113,7 @@ def test_giving_up_goes_back_to_the_file(path):
 
 def test_unsaved_work_survives_a_killed_process(path):
     program = (
-        "import os, signal, sys; from pathlib import Path; from auralize.rigedit import RigDraft;"
+        "import os, signal, sys; from pathlib import Path; from auralize.rig.editing import RigDraft;"
         "RigDraft(Path(sys.argv[1])).change('reel', ('runs', 'pond', 'length'), '71 m');"
         "os.kill(os.getpid(), signal.SIGKILL)"
     )

@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 from auralize.errors import RigError
-from auralize.figures import figures
-from auralize.rig import load_rig, read_rig
+from auralize.figures.numbers import figures
+from auralize.rig.reading import load_rig, read_rig
 
 LAY = Path(__file__).parents[2] / "audio_demo" / "lay.toml"
 

@@ -13,19 +13,19 @@ import numpy as np
 import pytest
 import soundfile as sf
 
-from auralize import show
 from auralize.circuit.cable import Dielectric, MeasuredCable, make_pair
 from auralize.circuit.conductor import MATERIALS, make_conductor
 from auralize.circuit.loudspeaker import Driver, Vent
 from auralize.circuit.network import Amplifier, Connected, Network, Run, solve
-from auralize.cli import main
+from auralize.commands.main import main
 from auralize.errors import AudioFileError, RigError
-from auralize.export import export_filter
-from auralize.figures import figures
-from auralize.measurement import write_impedance, write_touchstone
-from auralize.plot import save_plot
+from auralize.figures import text as show
+from auralize.figures.numbers import figures
+from auralize.figures.picture import save_plot
+from auralize.filters.export import export_filter
 from auralize.render import Wishes, render
-from auralize.rig import Choice, load_rig
+from auralize.rig.measured import write_impedance, write_touchstone
+from auralize.rig.reading import Choice, load_rig
 
 DRIVER = """type = "driver"
 nominal = "8 ohm"

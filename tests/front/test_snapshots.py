@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from bench_engine import SilentEngine
 
-from auralize.rigedit import RigDraft
+from auralize.rig.editing import RigDraft
 from tui.app import BenchApp
 from tui.trials import TrialScreen
 

@@ -15,8 +15,8 @@ from pathlib import Path
 
 from live_session import RIG
 
-from auralize.live import Heard, LiveBench
-from auralize.rig import load_rig
+from auralize.live.engine import Heard, LiveBench
+from auralize.rig.reading import load_rig
 
 LOOK = 0.02  # s
 

@@ -19,11 +19,11 @@ import soundfile as sf
 from numpy.typing import NDArray
 from timeline_reference import fading, reference
 
-from auralize.live import BUFFER, Heard, LiveBench
-from auralize.playback import Output, Switch, replay
-from auralize.rig import Choice
-from auralize.rigedit import RigDraft
-from auralize.transport import Programme
+from auralize.live.engine import BUFFER, Heard, LiveBench
+from auralize.live.player import Output, Switch, replay
+from auralize.live.transport import Programme
+from auralize.rig.editing import RigDraft
+from auralize.rig.reading import Choice
 
 RIG = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
 RATE = 48_000

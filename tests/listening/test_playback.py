@@ -17,14 +17,14 @@ import soundfile as sf
 from live_session import RIG, make_programme, stretched
 from timeline_reference import fading, reference
 
+from auralize.audio.loudness import BandMeter
 from auralize.circuit.network import solve
-from auralize.desk import Desk, Wishes, renewed
 from auralize.errors import AudioFileError, AuralizeError
-from auralize.filters import Fir, RunFilters, design_run
-from auralize.loudness import BandMeter
-from auralize.matching import SOURCE, Heard, Level, RunLevels, balance, level_gain, predicted
-from auralize.outlet import Call, Device, DeviceError, StuckError, chosen_device, playing_rate
-from auralize.playback import (
+from auralize.filters.fir import Fir, RunFilters, design_run
+from auralize.live.device import Call, Device, DeviceError, StuckError, chosen_device, playing_rate
+from auralize.live.listening import Desk, Wishes, renewed
+from auralize.live.measurer import SOURCE, Heard, Level, RunLevels, balance, level_gain, predicted
+from auralize.live.player import (
     CEILING,
     Grow,
     Limiter,
@@ -39,12 +39,12 @@ from auralize.playback import (
     replay,
     shortened,
 )
+from auralize.live.remembered import Volumes, state_path
+from auralize.live.transport import Piece, Programme, Taken, Transport, block_frames, rising
 from auralize.render import MOST_MAKEUP, render
 from auralize.render import Wishes as RenderWishes
-from auralize.rig import load_rig
-from auralize.transport import Piece, Programme, Taken, Transport, block_frames, rising
+from auralize.rig.reading import load_rig
 from auralize.units import amplitude, decibels
-from auralize.volumes import Volumes, state_path
 
 RATE = 48_000
 BLOCK = 512
@@ -1104,7 +1104,7 @@ def test_volumes_lie_where_the_system_keeps_state(monkeypatch, tmp_path):
 
 HUSHED = """
 import os, sys, time
-from auralize.hush import Hush
+from auralize.live.silence import Hush
 hush = Hush()
 hush.begin()
 os.write(2, b"a library is chatty\\n" * 5000)

@@ -21,12 +21,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from auralize import trial as trial_module
 from auralize.errors import AuralizeError
-from auralize.trial import Practice, Session
-from auralize.trialcheck import Check, cut_off, summarise, verify
-from auralize.triallog import Log
-from auralize.trialplan import (
+from auralize.trials import session as trial_module
+from auralize.trials.checking import Check, cut_off, summarise, verify
+from auralize.trials.log import Log
+from auralize.trials.plan import (
     ANSWERS,
     PRESENTATIONS,
     Choice,
@@ -35,7 +34,8 @@ from auralize.trialplan import (
     commitment,
     order,
 )
-from auralize.trialstats import GUESSING, Protocol
+from auralize.trials.session import Practice, Session
+from auralize.trials.statistics import GUESSING, Protocol
 
 PROTOCOLS: list[Protocol] = ["matched-to-sample", "triangle"]
 SEED = bytes(range(32))
@@ -508,8 +508,8 @@ def test_each_trial_of_practice_is_drawn_anew(protocol: Protocol, seeded: random
 CHILD = """
 import sys
 from pathlib import Path
-from auralize.trial import Session
-from auralize.trialplan import Choice, Plan
+from auralize.trials.session import Session
+from auralize.trials.plan import Choice, Plan
 choices = Choice("reel", 0.0, "twin", "0" * 64), Choice("pair", 0.0, "twisted", "0" * 64)
 plan = Plan("triangle", 5000, choices, "as installed", "tide-mill.wav", "0" * 64, "listener 1")
 session = Session.start(plan, Path(sys.argv[1]))
@@ -929,7 +929,7 @@ def test_presentations_and_answers_are_worded_for_every_protocol() -> None:
 
 def test_importing_the_bench_loads_no_screen_sound_or_scipy() -> None:
     script = (
-        "import sys, auralize.trial; "
+        "import sys, auralize.trials.session; "
         "print([m for m in ('scipy', 'textual', 'sounddevice', 'numpy') if m in sys.modules])"
     )
     output = subprocess.run(

@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from auralize.trialstats import (
+from auralize.trials.statistics import (
     D_PRIME_METHOD,
     GUESSING,
     INTERVAL_METHOD,

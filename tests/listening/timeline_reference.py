@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import fftconvolve
 
-from auralize.playback import Entry, Setup, SoftStart, Switch, Volume
+from auralize.live.player import Entry, Setup, SoftStart, Switch, Volume
 
 Array = NDArray[np.float64]
 SOFT_START = 0.5  # s

@@ -12,8 +12,7 @@ from auralize.circuit.cable import Dielectric, MeasuredCable
 from auralize.circuit.conductor import MATERIALS, standard_resistance
 from auralize.circuit.loudspeaker import Driver, Load, Resistor
 from auralize.circuit.network import Amplifier, Connected, Contact, Network, Placed, Run, solve
-from auralize.circuit.transformer import make_line_transformer
-from auralize.installation import (
+from auralize.circuit.power import (
     SHORTEST,
     budget,
     deviation_measure,
@@ -25,6 +24,7 @@ from auralize.installation import (
     temperature_rise,
     with_length,
 )
+from auralize.circuit.transformer import make_line_transformer
 
 OHM_PER_METRE = 14.8e-3
 DRIVER = Driver(5.6, 38.0, 4.2, 0.42, 0.5e-3, 0.02)

@@ -13,7 +13,7 @@ from auralize.circuit.conductor import MATERIALS, Complex, Real, make_conductor
 from auralize.circuit.loudspeaker import Driver, Vent
 from auralize.circuit.network import Amplifier, Connected, Network, Run, solve
 from auralize.errors import AuralizeError
-from auralize.measurement import (
+from auralize.rig.measured import (
     MeasurementError,
     read_cable,
     read_impedance,

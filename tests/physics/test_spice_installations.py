@@ -28,7 +28,7 @@ from auralize.circuit.crossover import (
 from auralize.circuit.loudspeaker import Driver, Load, Resistor, Several, Vent
 from auralize.circuit.network import Amplifier, Connected, Contact, Network, Placed, Run, solve
 from auralize.circuit.transformer import Transformer, make_line_transformer, make_transformer
-from auralize.measurement import read_impedance, write_impedance
+from auralize.rig.measured import read_impedance, write_impedance
 
 pytestmark = pytest.mark.skipif(
     NGSPICE is None, reason="ngspice is not installed; 'apt install ngspice' makes this check run"

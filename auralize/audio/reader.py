@@ -1,0 +1,212 @@
+"""Sound files in: what a file is, and its samples block by block, exact or refused.
+
+libsndfile decodes. Damage that it would play over is refused, here and in `audioheader`.
+"""
+
+import os
+import stat
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+import soundfile as sf
+from numpy.typing import NDArray
+
+from auralize.audio.header import check_mp3_length, check_whole, left_open
+from auralize.errors import AudioFileError
+
+StrPath = str | os.PathLike[str]
+
+MOST_CHANNELS: Final = 8
+LOWEST_RATE: Final = 8_000
+HIGHEST_RATE: Final = 192_000
+"""Hz, as are all rates here."""
+
+LENGTH_UNKNOWN: Final = 2**63 - 1
+"""What libsndfile says of the frames of a FLAC file whose header leaves them open."""
+
+
+@dataclass(frozen=True)
+class AudioInfo:
+    """A sound file that can be rendered, as its header tells it."""
+
+    path: Path
+    rate: int
+    """Hz"""
+    channels: int
+    frames: int
+    format: str
+    """libsndfile's name of the container: WAV, FLAC, AIFF, OGG ..."""
+    subtype: str
+    """libsndfile's name of the encoding: PCM_24, FLOAT, VORBIS ..."""
+    bits: int | None
+    """Bits of a sample; None where the coding is lossy or has no such number."""
+
+
+def probe(path: StrPath) -> AudioInfo:
+    """What the file is, from its header and its size: no sample is decoded.
+
+    Raises AudioFileError for whatever cannot be rendered; samples that are not finite numbers and
+    damage inside compressed data come to light only in `read_blocks`.
+    """
+    path = Path(path)
+    _check_readable(path)
+    check_whole(path)
+    with opened(path) as file:
+        info = AudioInfo(
+            path,
+            file.samplerate,
+            file.channels,
+            file.frames,
+            file.format,
+            file.subtype,
+            _bits(file.subtype),
+        )
+    _check_limits(info)
+    if info.format == "MP3":
+        check_mp3_length(path)
+    return info
+
+
+def read_blocks(path: StrPath, frames_per_block: int) -> Iterator[NDArray[np.float64]]:
+    """The samples, full scale 1.0, in blocks (n, channels); all but the last n are the one asked.
+
+    Integer samples are decoded exactly. Memory holds one block. Raises AudioFileError at once for
+    what `probe` refuses; while running for damage, a file cut short, NaN and infinity.
+    """
+    if frames_per_block < 1:
+        raise ValueError(f"Blocks of {frames_per_block} frames were asked for; 1 or more is right.")
+    return _blocks(probe(path), frames_per_block)
+
+
+def _blocks(info: AudioInfo, frames_per_block: int) -> Iterator[NDArray[np.float64]]:
+    done = 0
+    reason = ""
+    with opened(info.path) as file:
+        while done < info.frames:
+            wanted = min(frames_per_block, info.frames - done)
+            try:
+                block = file.read(wanted, dtype="float64", always_2d=True)
+            except sf.LibsndfileError as error:
+                reason = f" ({plain_reason(error)})"
+                break
+            if len(block) == 0:
+                break
+            _check_finite(info, block, done)
+            yield block
+            done += len(block)
+    if done < info.frames:
+        raise AudioFileError(
+            f"{info.path} is damaged or cut short: it announces {info.frames} frames and cannot be "
+            f"decoded beyond {clock(done, info.rate)}{reason}; fetch it again from where it came."
+        )
+
+
+def _check_readable(path: Path) -> None:
+    try:
+        status = path.stat()
+    except FileNotFoundError:
+        raise AudioFileError(f"{path} does not exist; give the name of a sound file.") from None
+    except OSError as error:
+        raise AudioFileError(
+            f"{path} cannot be reached ({error.strerror}); give the name of a sound file."
+        ) from error
+    if stat.S_ISDIR(status.st_mode):
+        raise AudioFileError(f"{path} is a folder; give the name of a sound file in it.")
+    if not stat.S_ISREG(status.st_mode):
+        raise AudioFileError(f"{path} is a pipe or a device; a sound file on disk is needed.")
+    if status.st_size == 0:
+        raise AudioFileError(f"{path} is empty (0 bytes); a sound file is needed.")
+    try:
+        path.open("rb").close()
+    except OSError as error:
+        raise AudioFileError(
+            f"{path} cannot be opened ({error.strerror}); you need the right to read it."
+        ) from error
+
+
+def _check_limits(info: AudioInfo) -> None:
+    if info.frames == 0:
+        raise AudioFileError(f"{info.path} holds no sound (0 frames); at least 1 frame is needed.")
+    if info.frames >= LENGTH_UNKNOWN:
+        raise AudioFileError(
+            f"{info.path} does not say how long it is, as an encoder that wrote into a pipe leaves "
+            "it; encode it again into a file."
+        )
+    if info.channels > MOST_CHANNELS:
+        raise AudioFileError(
+            f"{info.path} has {info.channels} channels; 1 to {MOST_CHANNELS} can be rendered."
+        )
+    if not LOWEST_RATE <= info.rate <= HIGHEST_RATE:
+        raise AudioFileError(
+            f"{info.path} has a sample rate of {info.rate} Hz; {LOWEST_RATE} to {HIGHEST_RATE} Hz "
+            "can be rendered."
+        )
+
+
+def _check_finite(info: AudioInfo, block: NDArray[np.float64], before: int) -> None:
+    finite = np.isfinite(block)
+    if finite.all():
+        return
+    frame, channel = np.argwhere(~finite)[0]
+    found = "NaN" if np.isnan(block[frame, channel]) else "an infinite value"
+    raise AudioFileError(
+        f"{info.path} holds {found} at {clock(before + int(frame), info.rate)} (frame "
+        f"{before + int(frame)}, channel {int(channel) + 1}); every sample must be a finite number."
+    )
+
+
+def _bits(subtype: str) -> int | None:
+    if subtype == "FLOAT":
+        return 32
+    if subtype == "DOUBLE":
+        return 64
+    family, _, ending = subtype.partition("_")
+    digits = ending.lstrip("US")
+    return int(digits) if family in ("PCM", "ALAC") and digits.isdigit() else None
+
+
+@contextmanager
+def opened(path: Path) -> Iterator[sf.SoundFile]:
+    """The file, open for reading; a size of sound that was left at 0 is mended."""
+    if path.suffix.lower() == ".raw":
+        raise AudioFileError(
+            f"{path} holds bare samples, without their rate and channels; WAV or FLAC is needed."
+        )
+    mended = left_open(path)
+    try:
+        try:
+            file = sf.SoundFile(mended if mended is not None else native_name(path))
+        except sf.LibsndfileError as error:
+            raise AudioFileError(
+                f"{path} is not a sound file that can be read ({plain_reason(error)}); WAV, AIFF, "
+                "FLAC, W64, RF64, Ogg or MP3 is needed."
+            ) from error
+        with file:
+            yield file
+    finally:
+        if mended is not None:
+            mended.close()
+
+
+# --- shared with the writer -----------------------------------------------------------------------
+
+
+def native_name(path: Path) -> str | bytes:
+    """The name as the system has it: on POSIX it may be no text at all."""
+    return os.fsencode(path) if os.name == "posix" else str(path)
+
+
+def clock(frame: int, rate: int) -> str:
+    """The time of a frame, as minutes and seconds."""
+    minutes, seconds = divmod(frame / rate, 60)
+    return f"{int(minutes)}:{seconds:06.3f}"
+
+
+def plain_reason(error: sf.LibsndfileError) -> str:
+    """libsndfile's reason, fit to stand in the middle of a sentence."""
+    reason = str(error.error_string).removeprefix("Error : ")
+    return reason.strip().rstrip(".").replace(". ", ": ")

@@ -1,0 +1,377 @@
+"""The numbers that follow from a rig: what people ask for, in the units they ask in."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+
+from auralize.circuit.conductor import Complex, Real
+from auralize.circuit.network import Network, Solution, solve, source_impedance
+from auralize.circuit.power import Budget, budget, relative, temperature_rise
+from auralize.rig.lays import Added
+from auralize.rig.reading import Choice
+
+# Nominal centre frequencies in Hz of the audio bands, IEC 61260-1 (ISO 266 preferred numbers).
+OCTAVES: Final = (31.5, 63.0, 125.0, 250.0, 500.0, 1e3, 2e3, 4e3, 8e3, 16e3)
+THIRD_OCTAVES: Final = (
+    20.0, 25.0, 31.5, 40.0, 50.0, 63.0, 80.0, 100.0, 125.0, 160.0, 200.0, 250.0, 315.0, 400.0, 500.0,
+    630.0, 800.0, 1e3, 1.25e3, 1.6e3, 2e3, 2.5e3, 3.15e3, 4e3, 5e3, 6.3e3, 8e3, 10e3, 12.5e3, 16e3, 20e3,
+)  # fmt: skip
+
+REFERENCE: Final = 1000.0
+"""Hz at which loss, deviation and the power share are stated."""
+SWEEP: Final = np.geomspace(20.0, 20_000.0, 601)
+"""Hz; 200 a decade: a driver's peak of Q 10 is cut by less than 0.06 dB, its loss by far less."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One frequency of a choice's table."""
+
+    frequency: float
+    """Hz"""
+    loss_db: float
+    """Receiving relative to sending end; below 0 where the run loses level."""
+    loss_degrees: float
+    drop_db: float
+    """Drop over both conductors, relative to the sending end."""
+    load_ohm: float
+    """Modulus of the loudspeaker's impedance."""
+    load_degrees: float
+    cable_ohm: float
+    """Loop resistance of all cable on the way, skin and proximity effect in it."""
+    cable_uh: float
+    """Loop inductance of all cable on the way in microhenry."""
+    damping: float
+    """Damping factor: rated load impedance over the modulus of what the loudspeaker sees looking back."""
+
+
+@dataclass(frozen=True)
+class Spread:
+    """A value as rendered, and its lowest and highest over what a description leaves open."""
+
+    low: float
+    rendered: float
+    high: float
+
+
+@dataclass(frozen=True)
+class LayFigures:
+    """What the lay of one run adds to the same run laid straight."""
+
+    run: str
+    lay: str
+    added_uh: Spread
+    """Inductance at 1 kHz in microhenry."""
+    added_milliohm: Spread
+    """Resistance at 10 kHz."""
+    db_10khz: Spread
+    """Change of the loss at the loudspeaker; below 0 where level is lost."""
+    db_20khz: Spread
+    assumption: str
+    """What the rendered value takes for granted."""
+    coiled: bool
+
+
+@dataclass(frozen=True)
+class Heated:
+    """A run under the rig's programme."""
+
+    watts: float
+    """Heat in the cable."""
+    joint_watts: float
+    amperes: float
+    """rms there and back, at the near end."""
+    rise_kelvin: float | None
+    """A caution, see `installation.temperature_rise`; None where that knows no such cable."""
+
+
+@dataclass(frozen=True)
+class Driven:
+    """The rig under its programme: where the power goes.
+
+    ``drawn_watts`` is the sum of loads, contacts, runs with their joints, and transformers.
+    """
+
+    signal: str
+    """What the programme is, in words."""
+    volts: float
+    """rms at the amplifier's terminals."""
+    crest_factor: float
+    peak_volts: float
+    """Crest factor times rms."""
+    drawn_watts: float
+    amplifier_amperes: float
+    peak_amperes: float
+    rating_watts: float | None
+    tapped_watts: float
+    """Sum of the taps of the line's transformers."""
+    loads: dict[str, float]
+    """W by loudspeaker."""
+    contacts: dict[str, float]
+    """W lost in the terminals of each."""
+    runs: dict[str, Heated]
+    transformers: dict[str, float]
+    """W lost in each."""
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Everything about one choice that does not depend on the programme."""
+
+    choice: str
+    label: str
+    runs: dict[str, str]
+    load: str
+    dc_loop_ohm: float
+    """Resistance there and back of all cable on the way."""
+    loss_1khz_db: float
+    deviation_db: float
+    """The largest departure of the loss from its value at 1 kHz, 20 Hz to 20 kHz, with its sign."""
+    deviation_hz: float
+    damping_factor: float
+    """See `headline`."""
+    cable_share: float
+    """Share of the amplifier's output power at 1 kHz that the cable turns into heat."""
+    lowest_ohm: float
+    """Lowest impedance that the amplifier sees, 20 Hz to 20 kHz."""
+    lowest_hz: float
+    reversed: bool
+    """Whether plus and minus are swapped at the loudspeaker."""
+    notes: tuple[str, ...]
+    driven: Driven | None
+    """None where the rig names no programme, or its amplifier is shorted."""
+    lays: tuple[LayFigures, ...]
+    lines: tuple[Line, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain data, for JSON."""
+        return asdict(self)
+
+
+@dataclass(frozen=True)
+class Headline:
+    """The two figures that stand beside a choice."""
+
+    loss_1khz_db: float
+    damping_factor: float
+
+
+def headline(choice: Choice) -> Headline:
+    """Loss at 1 kHz, and damping factor at the loudspeaker.
+
+    That is rated load impedance over the modulus of what the loudspeaker sees looking back, at DC, or
+    (behind a transformer, which DC does not come through) at 1 kHz.
+    """
+    network, load = choice.network, choice.listen
+    loss = loss_db(solve(network, [REFERENCE]), load)
+    at = REFERENCE if _transformed(network, load) else 0.0
+    back = float(np.abs(source_impedance(network, load, [at])[0]))
+    return Headline(float(loss[0]), choice.nominal[load] / back if back > 0.0 else math.inf)
+
+
+def _transformed(network: Network, load: str) -> bool:
+    return network.way(load) != network.path(load)
+
+
+_BEHIND_TRANSFORMER: Final = (
+    "{load} is behind a transformer: its loss is relative to what the turns alone would give, its damping "
+    "factor is that at 1 kHz, and cable on both sides is added up as it is."
+)
+
+
+def figures(choice: Choice, frequencies: tuple[float, ...] = OCTAVES) -> Figures:
+    """All figures of a choice, its table at ``frequencies`` in Hz (0 to 100 kHz and beyond)."""
+    network, load = choice.network, choice.listen
+    at_1khz, short = solve(network, [REFERENCE]), headline(choice)
+    swept = solve(network, SWEEP)
+    deviation = _deviation(loss_db(swept, load), short.loss_1khz_db)
+    worst, lowest = int(np.argmax(np.abs(deviation))), int(np.argmin(np.abs(swept.presented)))
+    return Figures(
+        choice=choice.name,
+        label=choice.label,
+        runs={name: choice.described[name] for name in network.path(load)},
+        load=load,
+        dc_loop_ohm=float(_way_ohm(network, load, np.zeros(1))[0].real),
+        loss_1khz_db=short.loss_1khz_db,
+        deviation_db=float(deviation[worst]),
+        deviation_hz=float(SWEEP[worst]),
+        damping_factor=short.damping_factor,
+        cable_share=float(at_1khz.cable_share()[0]),
+        lowest_ohm=float(np.abs(swept.presented[lowest])),
+        lowest_hz=float(SWEEP[lowest]),
+        reversed=network.loads[load].reversed,
+        notes=_notes(choice),
+        driven=_driven(choice),
+        lays=tuple(_lay_figures(choice, run) for run in network.path(load) if run in choice.lays),
+        lines=_lines(choice, np.asarray(frequencies, dtype=np.float64)),
+    )
+
+
+def _notes(choice: Choice) -> tuple[str, ...]:
+    notes = [*choice.notes, *_parallel(choice.network)]
+    if _transformed(choice.network, choice.listen):
+        notes.append(_BEHIND_TRANSFORMER.format(load=choice.listen))
+    return tuple(notes)
+
+
+def _parallel(network: Network) -> list[str]:
+    """A sentence for each place where several loudspeakers are connected."""
+    at: dict[str | None, list[str]] = {}
+    for name, connected in network.loads.items():
+        at.setdefault(connected.at, []).append(name)
+    return [
+        f"Loads {', '.join(names[:-1])} and {names[-1]} are in parallel {_place(network, place)}"
+        for place, names in at.items()
+        if len(names) > 1
+    ]
+
+
+def _place(network: Network, name: str | None) -> str:
+    if name is None:
+        return "at the amplifier"
+    return f"at the end of run {name}" if name in network.runs else f"on transformer {name}"
+
+
+def _deviation(loss: Real, reference: float) -> Real:
+    """Loss less its value at 1 kHz; none where nothing arrives at all."""
+    silent = ~np.isfinite(loss)
+    return np.where(silent, 0.0, loss) - (reference if np.isfinite(reference) else 0.0)
+
+
+_COILED_LAYERS = 4
+"""Layers on a drum that a coiled run is taken as: the worst that the estimate knows."""
+
+
+def _driven(choice: Choice) -> Driven | None:
+    if choice.programme is None:
+        return None
+    try:
+        found = budget(choice.network, choice.programme)
+    except ValueError:  # shorted at its terminals, the amplifier gives no voltage
+        return None
+    heated = {
+        name: Heated(
+            found.runs[name],
+            found.joints[name],
+            found.run_current[name],
+            _rise(choice, name, found),
+        )
+        for name in choice.network.runs
+    }
+    return Driven(
+        signal=choice.programme.words,
+        volts=choice.programme.volts,
+        crest_factor=choice.programme.crest_factor,
+        peak_volts=choice.programme.volts * choice.programme.crest_factor,
+        drawn_watts=found.drawn,
+        amplifier_amperes=found.amplifier_current,
+        peak_amperes=found.amplifier_peak,
+        rating_watts=choice.rating,
+        tapped_watts=sum(choice.taps.values()),
+        loads=dict(found.loads),
+        contacts=dict(found.contacts),
+        runs=heated,
+        transformers=dict(found.transformers),
+    )
+
+
+def _rise(choice: Choice, name: str, found: Budget) -> float | None:
+    metal = choice.cables[name].metal
+    layers = _COILED_LAYERS if name in choice.lays and choice.lays[name].coiled else 0
+    if metal is None:
+        return None
+    try:
+        return temperature_rise(
+            found.run_current[name],
+            metal.resistance,
+            metal.area,
+            layers=layers,
+            material=metal.material,
+        )
+    except ValueError:  # a size that the estimate does not know
+        return None
+
+
+def loss_db(solution: Solution, load: str) -> Real:
+    """Level of the receiving end relative to the sending end, over the solution's frequencies."""
+    return _level(solution.receiving[load], solution.reference(load))
+
+
+def drop_db(solution: Solution, load: str) -> Real:
+    """Level of the drop relative to the sending end."""
+    return _level(solution.drop(load), solution.reference(load))
+
+
+def _level(voltage: Complex, reference: Complex) -> Real:
+    """dB; minus infinity where there is no voltage (nothing arrives, or no cable keeps any)."""
+    with np.errstate(divide="ignore"):
+        return 20.0 * np.log10(np.abs(relative(voltage, reference)))
+
+
+def _lay_figures(choice: Choice, name: str) -> LayFigures:
+    lay = choice.lays[name]
+    frequency = np.array([REFERENCE, 1e4, 2e4])
+    spread = lay.spread()
+    variants = [added(frequency) for added in (spread.low, lay.nominal, spread.high)]
+    straight = loss_db(solve(_with_lay(choice.network, name, None), frequency), choice.listen)
+    changes = [
+        loss_db(solve(_with_lay(choice.network, name, added), frequency), choice.listen) - straight
+        for added in (spread.low, lay.nominal, spread.high)
+    ]
+    return LayFigures(
+        run=name,
+        lay=lay.words,
+        added_uh=_spread([z[0].imag / (2.0 * np.pi * REFERENCE) * 1e6 for z in variants]),
+        added_milliohm=_spread([z[1].real * 1e3 for z in variants]),
+        db_10khz=_spread([change[1] for change in changes]),
+        db_20khz=_spread([change[2] for change in changes]),
+        assumption=spread.assumption,
+        coiled=lay.coiled,
+    )
+
+
+def _with_lay(network: Network, name: str, added: Added | None) -> Network:
+    run = replace(network.runs[name], added=added)
+    return replace(network, runs={**network.runs, name: run})
+
+
+def _spread(values: Sequence[float]) -> Spread:
+    return Spread(float(min(values)), float(values[1]), float(max(values)))
+
+
+def _lines(choice: Choice, frequency: Real) -> tuple[Line, ...]:
+    network, load = choice.network, choice.listen
+    solution = solve(network, frequency)
+    ratio = relative(solution.receiving[load], solution.reference(load))
+    impedance = network.loads[load].load.impedance(frequency)
+    ohm = _way_ohm(network, load, frequency)
+    # At 0 Hz an inductance has no reactance to be read from: it is taken a little above.
+    nearby = np.maximum(frequency, 1e-2)
+    henry = _way_ohm(network, load, nearby).imag / (2.0 * np.pi * nearby)
+    back = np.abs(source_impedance(network, load, frequency))
+    with np.errstate(divide="ignore"):
+        damping = choice.nominal[load] / back
+    columns = (
+        frequency,
+        loss_db(solution, load),
+        np.degrees(np.angle(ratio)),
+        drop_db(solution, load),
+        np.abs(impedance),
+        np.degrees(np.angle(impedance)),
+        ohm.real,
+        henry * 1e6,
+        damping,
+    )
+    return tuple(Line(*(float(v) for v in row)) for row in zip(*columns, strict=True))
+
+
+def _way_ohm(network: Network, load: str, frequency: Real) -> np.ndarray[Any, Any]:
+    """Series impedance in ohm of all cable and joints between amplifier and loudspeaker."""
+    runs = [network.runs[name] for name in network.path(load)]
+    joints = sum(run.near.both + run.far.both for run in runs) + network.loads[load].contact.both
+    return sum((run.series(frequency) for run in runs), np.full(frequency.shape, joints, complex))

@@ -1,0 +1,87 @@
+"""Loss, drop and impedance over frequency as a picture (PNG, SVG or PDF), for all choices of a rig."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from auralize.circuit.conductor import Real
+from auralize.circuit.network import solve
+from auralize.errors import AuralizeError
+from auralize.figures.numbers import drop_db, loss_db
+from auralize.files import write_bytes
+from auralize.rig.reading import Choice
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+ENDINGS: Final = (".png", ".svg", ".pdf")
+_SWEEP: Final = np.geomspace(20.0, 20_000.0, 600)
+_TICKS: Final = {20: "20", 50: "50", 100: "100", 200: "200", 500: "500", 1e3: "1k", 2e3: "2k"} | {
+    5e3: "5k",
+    1e4: "10k",
+    2e4: "20k",
+}
+# Told apart without colour: each choice has a dash of its own.
+_DASHES: Final = ("-", "--", "-.", ":", (0, (5, 1)), (0, (3, 1, 1, 1, 1, 1)))
+
+
+def save_plot(title: str, choices: Sequence[Choice], path: Path) -> str:
+    """Write a page with four panels (loss, drop, the load's impedance in ohm and degrees); say what it is.
+
+    Where the choices are heard at several loudspeakers, each curve names its own. Raises AuralizeError
+    where matplotlib (extra "plot") is missing, or the file cannot be written.
+    """
+    if path.suffix.lower() not in ENDINGS:
+        wanted = ", ".join(ENDINGS)
+        raise AuralizeError(f"{path}: this ending is not known; right is one of {wanted}")
+    try:
+        from matplotlib.figure import Figure
+    except ImportError:
+        raise AuralizeError(
+            "plots need matplotlib, which is not installed; `pip install matplotlib` brings it"
+        ) from None
+    page = Figure(figsize=(8.0, 11.0), layout="constrained")
+    panels: Any = page.subplots(4, 1, sharex=True)
+    page.suptitle(title)
+    several = len({choice.listen for choice in choices}) > 1
+    names = [f"{c.name}: {c.listen}" if several else c.name for c in choices]
+    for number, (choice, name) in enumerate(zip(choices, names, strict=True)):
+        for panel, curve in zip(panels, _curves(choice), strict=True):
+            style = {"linestyle": _DASHES[number % len(_DASHES)], "label": name}
+            panel.plot(_SWEEP, curve, **style)
+    for panel, words in zip(panels, _AXES, strict=True):
+        _dress(panel, words)
+    panels[-1].set_xlabel("frequency, Hz")
+    panels[0].legend()
+    image = io.BytesIO()
+    page.savefig(image, format=path.suffix[1:].lower())
+    write_bytes(path, image.getvalue())
+    return f"{path}: loss, drop and load from 20 Hz to 20 kHz, {'; '.join(names)}"
+
+
+_AXES: Final = ("loss, dB", "drop, dB re sending end", "load, ohm", "load, degrees")
+
+
+def _curves(choice: Choice) -> tuple[Real, Real, Real, Real]:
+    solution = solve(choice.network, _SWEEP)
+    impedance = choice.network.loads[choice.listen].load.impedance(_SWEEP)
+    return (
+        loss_db(solution, choice.listen),
+        drop_db(solution, choice.listen),
+        np.abs(impedance),
+        np.degrees(np.angle(impedance)),
+    )
+
+
+def _dress(panel: Axes, words: str) -> None:
+    panel.set_xscale("log")
+    panel.set_xlim(20.0, 20_000.0)
+    panel.set_xticks(list(_TICKS), list(_TICKS.values()))
+    panel.minorticks_off()
+    panel.set_ylabel(words)
+    panel.grid(visible=True, alpha=0.4)

@@ -1,0 +1,108 @@
+"""A response as a filter that can be carried elsewhere: WAV or text (FIR), JSON (second-order sections)."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from auralize.audio.writer import AudioWriter
+from auralize.circuit.conductor import Complex, Real
+from auralize.circuit.network import solve
+from auralize.errors import AuralizeError
+from auralize.files import write_text
+from auralize.filters.fir import Fir, Iir, design_iir, design_minimum_phase, design_run
+from auralize.render import Signal
+from auralize.rig.reading import Choice
+
+
+def export_filter(
+    choice: Choice, signal: Signal, rate: int, minimum_phase: bool, path: Path
+) -> str:
+    """Write the filter of one signal, relative to the amplifier's own source voltage; say what it is.
+
+    The ending of ``path`` decides: .wav or .txt for an FIR, .json for second-order sections. Raises
+    AuralizeError for another ending, a rate that cannot be, or a file that cannot be written.
+    """
+    suffix = path.suffix.lower()
+    if suffix not in (".wav", ".txt", ".json"):
+        raise AuralizeError(
+            f"{path}: this ending is not known; right is .wav or .txt for an FIR, .json for an IIR"
+        )
+    if suffix == ".json" and minimum_phase:
+        raise AuralizeError(f"{path}: an IIR is minimum phase as it is; leave --minimum-phase out")
+
+    def response(frequency: Real) -> Complex:
+        solution = solve(choice.network, frequency)
+        if signal == "sending":
+            return solution.reference(choice.listen)
+        return (
+            solution.drop(choice.listen) if signal == "drop" else solution.receiving[choice.listen]
+        )
+
+    if not response(np.array([20.0, 1000.0])).any():
+        raise AuralizeError(
+            f"choice {choice.name}: the {signal} signal of {choice.listen} is silence, of which there is "
+            "no filter"
+        )
+    inverted = choice.network.loads[choice.listen].reversed
+    if suffix == ".json":
+        iir = _inverted(design_iir(response, rate)) if inverted else design_iir(response, rate)
+        facts = _iir_facts(choice, signal, iir)
+        write_text(path, json.dumps({"about": facts, **_sections(iir)}, indent=2) + "\n")
+        return facts
+    if minimum_phase:
+        fir = design_minimum_phase(response, rate)
+        if inverted:
+            fir = replace(fir, taps=-fir.taps)
+    else:
+        fir = getattr(design_run(choice.network, choice.listen, rate), signal)
+    facts = _fir_facts(choice, signal, fir, minimum_phase)
+    if suffix == ".txt":
+        write_text(path, f"# {facts}\n" + "".join(f"{tap:.17g}\n" for tap in fir.taps))
+    else:
+        _write_wav(path, fir, facts)
+    return facts
+
+
+def _inverted(iir: Iir) -> Iir:
+    sections = iir.sections.copy()
+    sections[0, :3] *= -1.0
+    return replace(iir, sections=sections)
+
+
+def _fir_facts(choice: Choice, signal: Signal, fir: Fir, minimum_phase: bool) -> str:
+    kind = "minimum-phase FIR, magnitude" if minimum_phase else "FIR, complex response"
+    error = f"{fir.error:.2g} dB" if minimum_phase else f"{fir.error:.0f} dB of it"
+    return (
+        f"{kind} of the {signal} signal, choice {choice.name}: {len(fir.taps)} taps at {fir.rate} Hz, "
+        f"delay {fir.delay} samples, gain 0 dB re source voltage, error within {error}"
+    )
+
+
+def _iir_facts(choice: Choice, signal: Signal, iir: Iir) -> str:
+    return (
+        f"IIR of the {signal} signal, choice {choice.name}: {len(iir.sections)} second-order sections "
+        f"at {iir.rate} Hz, delay 0 samples, gain 0 dB re source voltage, magnitude within "
+        f"{iir.error:.2g} dB"
+    )
+
+
+def _sections(iir: Iir) -> dict[str, object]:
+    names = ("b0", "b1", "b2", "a0", "a1", "a2")
+    sections = [dict(zip(names, row, strict=True)) for row in iir.sections.tolist()]
+    return {
+        "sample_rate_hz": iir.rate,
+        "delay_samples": 0,
+        "gain_db": 0.0,
+        "magnitude_error_db": iir.error,
+        "sections": sections,
+    }
+
+
+def _write_wav(path: Path, fir: Fir, facts: str) -> None:
+    """One channel of 64-bit floats: taps as they are, full scale 1.0."""
+    with AudioWriter(path, fir.rate, 1, "DOUBLE", len(fir.taps), facts) as writer:
+        writer.write(np.asarray(fir.taps, dtype=np.float64)[:, None])

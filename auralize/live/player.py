@@ -1,0 +1,349 @@
+"""What the audio callback does: one convolver, a cross-fade, gains, a limiter. No device, no thread.
+
+All that a filter needs of the past is the spectra of the input, which are the same for every filter.
+So two rows are enough for any number of choices: one is heard, the other takes the filter that comes
+next, is at once as if it had always been there, and is faded in over one block.
+"""
+
+from __future__ import annotations
+
+import time
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from auralize.audio.convolver import Convolver
+from auralize.filters.fir import AUDIBLE, Fir, RunFilters, edge
+from auralize.live.transport import (
+    Piece,
+    Programme,
+    Samples,
+    Taken,
+    assembled,
+    block_frames,
+    rising,
+)
+from auralize.units import amplitude, decibels
+
+CEILING: Final = amplitude(-1.0)
+"""No sample that is played is above it."""
+LEAST_BLOCKS: Final = 8
+MOST_BLOCKS: Final = 32
+"""Shortest and longest convolver in blocks: 4096 and 16384 taps at 48 kHz."""
+SOFT_START: Final = 0.5
+"""s in which a device comes up from silence."""
+LIMITER_ATTACK: Final = 64
+"""Frames in which the limiter turns down; what is above the ceiling until then is clipped."""
+LIMITER_RELEASE: Final = 20.0
+"""dB per second."""
+LEVEL_BLOCKS: Final = 16
+"""Blocks that the level shown looks back over."""
+
+Output = NDArray[np.float32]
+
+
+def most_taps(rate: int) -> int:
+    """The longest impulse response that is played at ``rate`` Hz."""
+    return MOST_BLOCKS * block_frames(rate)
+
+
+def enough_taps(rate: int, longest: int) -> int:
+    """Room for impulse responses of up to ``longest`` taps: a power of two, as its cost goes with it."""
+    least = LEAST_BLOCKS * block_frames(rate)
+    return max(least, 1 << (longest - 1).bit_length())
+
+
+def shortened(filters: RunFilters, most: int) -> RunFilters:
+    """The filters cut to ``most`` taps, each error with what the cut adds to it at worst.
+
+    Only power-law tails (semi-inductance) are that long. Cut alike, they still add up.
+    """
+    if len(filters.drop.taps) <= most:
+        return filters
+    return RunFilters(
+        *(_cut(fir, most) for fir in (filters.sending, filters.receiving, filters.drop))
+    )
+
+
+def _cut(fir: Fir, most: int) -> Fir:
+    whole = np.fft.rfft(fir.taps)
+    lost = np.fft.rfft(np.concatenate([np.zeros(most), fir.taps[most:]]))
+    frequency = np.fft.rfftfreq(len(fir.taps), 1.0 / fir.rate)
+    top = min(edge(fir.rate), AUDIBLE[1])
+    measured = (frequency >= AUDIBLE[0]) & (frequency <= top)
+    added = float(np.max(np.abs(lost[measured]) / np.abs(whole[measured])))
+    return replace(fir, taps=fir.taps[:most], error=decibels(amplitude(fir.error) + added))
+
+
+# --- commands -------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class Voice:
+    """Something to hear: an impulse response and a gain (linear)."""
+
+    taps: NDArray[np.float64]
+    gain: float
+
+
+@dataclass(frozen=True, eq=False)
+class Switch:
+    """Fade over to this voice within the block."""
+
+    voice: Voice
+
+
+@dataclass(frozen=True)
+class Volume:
+    """Go to this volume (linear) within the block."""
+
+    amplitude: float
+
+
+@dataclass(frozen=True)
+class SoftStart:
+    """Come up from silence."""
+
+
+@dataclass(frozen=True)
+class Grow:
+    """Make room for impulse responses of so many taps; takes as long as they last."""
+
+    taps: int
+
+
+Command = Switch | Volume | SoftStart | Grow
+
+
+@dataclass(frozen=True)
+class Setup:
+    """All that a player begins with."""
+
+    rate: int
+    channels: int
+    taps: int
+    """Room for impulse responses."""
+    voice: Voice
+    volume: float
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What one block was made of, for `replay`."""
+
+    pieces: tuple[Piece, ...]
+    rise: bool
+    fall: bool
+    commands: tuple[Command, ...]
+    time: float
+    """`time.perf_counter` when its making began."""
+
+
+class Player:
+    """Makes block after block of what is heard: `render` for the callback, the rest for other threads.
+
+    ``take`` gives the input. Only one thread may post a Switch or Grow. A journal, if given, gets one
+    entry a block and grows without limit.
+    """
+
+    def __init__(
+        self, setup: Setup, take: Callable[[], Taken], journal: list[Entry] | None = None
+    ) -> None:
+        self.setup = setup
+        self.block = block_frames(setup.rate)
+        self.blocks = 0
+        """Blocks made so far: the heartbeat."""
+        self.switches = 0
+        """Cross-fades begun so far."""
+        self._take, self._journal = take, journal
+        self._impulses = np.zeros((2, setup.taps))
+        self._row = 0
+        self._gains = [setup.voice.gain, 0.0]
+        self._set_row(0, setup.voice)
+        self._convolver = Convolver(self._impulses, setup.channels, self.block)
+        self._successor = self._convolver
+        self._young = 0  # blocks until the successor has heard enough to take over
+        self._volume = setup.volume
+        self._loudness = 0.0  # volume and soft start as they are now
+        self._soft, self._soft_blocks = 0, round(SOFT_START * setup.rate / self.block)
+        self._commands: deque[Command] = deque()
+        self._asked = self._done = 0  # switches and growths
+        self._fading = False
+        self._limiter = Limiter(setup.rate, self.block)
+        self._up = rising(self.block)[:, None]
+        self._down = self._up[::-1]
+        self._ramp = (np.arange(1, self.block + 1) / self.block)[:, None]
+        self._mix = np.zeros((self.block, setup.channels))
+        self._other = np.zeros_like(self._mix)
+        self._peaks = np.zeros(LEVEL_BLOCKS)
+        self._powers = np.zeros(LEVEL_BLOCKS)
+
+    # ---- for the thread that controls
+
+    @property
+    def ready(self) -> bool:
+        """True when no switch and no growth is under way."""
+        return self._asked == self._done
+
+    @property
+    def taps(self) -> int:
+        """Room for impulse responses, now or as soon as `ready`."""
+        return self._impulses.shape[1]
+
+    def post(self, command: Command) -> None:
+        """Do this from the next block on. Switch and Grow may be posted only when `ready`."""
+        if isinstance(command, Switch | Grow):
+            if not self.ready:
+                raise RuntimeError("a switch was posted while another one was under way")
+            self._asked += 1
+            if isinstance(command, Switch):
+                self._set_row(1 - self._row, command.voice)
+                self._convolver.replace(self._impulses)
+            else:
+                more = command.taps - self.taps
+                self._impulses = np.pad(self._impulses, ((0, 0), (0, more)))
+                self._successor = Convolver(self._impulses, self.setup.channels, self.block)
+        self._commands.append(command)
+
+    def _set_row(self, row: int, voice: Voice) -> None:
+        self._impulses[row] = 0.0
+        self._impulses[row, : len(voice.taps)] = voice.taps
+
+    @property
+    def peak(self) -> float:
+        """Highest sample of the last blocks."""
+        return float(self._peaks.max())
+
+    @property
+    def power(self) -> float:
+        """Mean square of the last blocks, over all channels."""
+        return float(self._powers.mean())
+
+    @property
+    def limiting(self) -> bool:
+        """True while the limiter turns down."""
+        return self._limiter.gain < 1.0
+
+    # ---- for the callback
+
+    def render(self, out: Output) -> None:
+        """Fill (block, channels); a single channel goes to all that ``out`` has."""
+        began = time.perf_counter() if self._journal is not None else 0.0
+        commands = self._taken_commands()
+        taken = self._take()
+        only = None if self._fading else self._row  # the other row is needed in a cross-fade alone
+        wet = self._convolver.process(taken.samples, only)
+        if self._young:
+            self._raise_successor(taken.samples)
+        mix = self._mix
+        np.multiply(wet[0 if only is not None else self._row], self._gains[self._row], out=mix)
+        if self._fading:
+            self._cross_fade(wet)
+        self._apply_volume()
+        self._limiter.run(mix)
+        out[:] = mix
+        self._measure()
+        if self._journal is not None:
+            entry = Entry(taken.pieces, taken.rise, taken.fall, commands, began)
+            self._journal.append(entry)
+        self.blocks += 1
+
+    def _taken_commands(self) -> tuple[Command, ...]:
+        if not self._commands:
+            return ()
+        taken = []
+        while self._commands:
+            command = self._commands.popleft()
+            taken.append(command)
+            if isinstance(command, Volume):
+                self._volume = command.amplitude
+            elif isinstance(command, SoftStart):
+                self._loudness, self._soft = 0.0, 0
+            elif isinstance(command, Grow):
+                self._young = command.taps // self.block
+            else:
+                self._gains[1 - self._row] = command.voice.gain
+                self._fading = True
+        return tuple(taken)
+
+    def _raise_successor(self, samples: Samples) -> None:
+        self._successor.process(samples)
+        self._young -= 1
+        if not self._young:
+            self._convolver = self._successor
+            self._done += 1
+
+    def _cross_fade(self, wet: NDArray[np.float64]) -> None:
+        other = 1 - self._row
+        np.multiply(wet[other], self._up, out=self._other)
+        self._other *= self._gains[other]
+        self._mix *= self._down
+        self._mix += self._other
+        self._row = other
+        self._fading = False
+        self.switches += 1
+        self._done += 1
+
+    def _apply_volume(self) -> None:
+        target = self._volume
+        if self._soft < self._soft_blocks:
+            self._soft += 1
+            target *= self._soft / self._soft_blocks
+        if target == self._loudness:
+            self._mix *= target
+        else:
+            self._mix *= self._loudness + (target - self._loudness) * self._ramp
+            self._loudness = target
+
+    def _measure(self) -> None:
+        place = self.blocks % LEVEL_BLOCKS
+        np.abs(self._mix, out=self._other)
+        self._peaks[place] = self._other.max()
+        flat = self._other.ravel()
+        self._powers[place] = flat @ flat / len(flat)
+
+
+class Limiter:
+    """Keeps every sample at or under `CEILING`: a safety net, not an effect."""
+
+    def __init__(self, rate: int, block: int) -> None:
+        self.gain = 1.0
+        self._release = amplitude(LIMITER_RELEASE * block / rate)
+        self._release_ramp = (np.arange(1, block + 1) / block)[:, None]
+        self._attack_ramp = np.minimum(np.arange(1, block + 1) / LIMITER_ATTACK, 1.0)[:, None]
+
+    def run(self, block: Samples) -> None:
+        """Limit (block, channels) in place."""
+        peak = max(float(block.max()), -float(block.min()))
+        before = self.gain
+        self.gain = min(before * self._release, 1.0)
+        if peak * self.gain > CEILING:
+            self.gain = CEILING / peak
+        if before == self.gain == 1.0:
+            return
+        ramp = self._attack_ramp if self.gain < before else self._release_ramp
+        block *= before + (self.gain - before) * ramp
+        np.clip(block, -CEILING, CEILING, out=block)
+
+
+def replay(setup: Setup, journal: Sequence[Entry], programme: Programme) -> Iterator[Output]:
+    """What was played, block by block, from its journal and the programme at the same rate."""
+    inputs: deque[Taken] = deque()
+    player = Player(setup, inputs.popleft)
+    up = rising(player.block)[:, None]
+    for entry in journal:
+        samples = assembled(programme, entry.pieces, player.block)
+        if entry.rise:
+            samples *= up
+        if entry.fall:
+            samples *= up[::-1]
+        inputs.append(Taken(samples, entry.pieces, entry.rise, entry.fall))
+        for command in entry.commands:
+            player.post(command)
+        out = np.zeros((player.block, setup.channels), np.float32)
+        player.render(out)
+        yield out

@@ -1,0 +1,185 @@
+"""Reading logs: each one checked, then those that count taken together by what they compared."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Literal
+
+from auralize.trials.log import check_closing, in_use, read_log, seed_path
+from auralize.trials.plan import Outcome, Plan, TrialError, outcome_of
+from auralize.trials.statistics import MOST_TRIALS, Result, evaluate, findings
+
+State = Literal["complete", "given up", "unfinished", "refused"]
+
+
+@dataclass(frozen=True)
+class Check:
+    """What a log was found to be. Only a complete one without discrepancies counts."""
+
+    path: Path
+    plan: Plan | None
+    state: State
+    answered: int
+    discrepancies: tuple[str, ...]
+    remarks: tuple[str, ...]
+    commitment: str
+    fingerprint: str
+    outcome: Outcome | None
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What the session asked and what came out, in plain words."""
+        if self.plan is None or self.state == "refused":
+            reasons = "; ".join(self.discrepancies)
+            return (f"{self.path}: refused, it does not count: {reasons}.",)
+        head = f"{self.path}: {self.plan.listener}, {_question(self.plan)}"
+        remarks = tuple(f"{remark[0].upper()}{remark[1:]}." for remark in self.remarks)
+        if self.outcome is None:
+            progress = f"{self.answered} of {self.plan.trials} answered"
+            return (f"{head}: {self.state}, {progress}, it does not count.", *remarks)
+        return (f"{head}.", *findings(self.outcome.result), *remarks)
+
+
+def verify(log_path: Path) -> Check:
+    """Read a log and recompute its seals, commitment, order and score; tell each discrepancy.
+
+    Raises TrialError only where the file cannot be read.
+    """
+    reading = read_log(log_path)
+    problems, closing = list(reading.problems), reading.closing
+    outcome: Outcome | None = None
+    state: State = "unfinished"
+    if reading.plan is not None and closing is not None:
+        state = "complete" if closing["end"] == "complete" else "given up"
+        problems += check_closing(reading, reading.plan, closing)
+        if state == "complete" and not problems:
+            outcome = outcome_of(reading.plan, bytes.fromhex(closing["seed"]), reading.answers)
+    return Check(
+        path=log_path,
+        plan=reading.plan,
+        state="refused" if problems else state,
+        answered=len(reading.answers),
+        discrepancies=tuple(problems),
+        remarks=tuple(reading.remarks),
+        commitment=reading.commitment,
+        fingerprint=reading.seal,
+        outcome=outcome,
+    )
+
+
+def cut_off(folder: Path) -> list[Check]:
+    """The sessions with logs in a folder that were cut off and can be resumed, by their names."""
+    found = []
+    for path in sorted(folder.glob("*.jsonl")):
+        with suppress(TrialError, OSError):  # of what cannot be read
+            if not seed_path(path).exists() or in_use(path):
+                continue
+            if (check := verify(path)).state == "unfinished":
+                found.append(check)
+    return found
+
+
+@dataclass(frozen=True)
+class Pool:
+    """Sessions that asked the same question, taken together."""
+
+    plan: Plan
+    """The first session's; number of trials and listener differ between sessions."""
+    sessions: int
+    listeners: tuple[str, ...]
+    result: Result
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """None for one session, which its own log tells."""
+        if self.sessions == 1:
+            return ()
+        one = len(self.listeners) == 1
+        who = f"1 listener ({self.listeners[0]})" if one else f"{len(self.listeners)} listeners"
+        head = f"Taken together, {self.sessions} sessions by {who}: {_question(self.plan)}."
+        note = (
+            "All trials are taken as independent. The probability under guessing is exact however listeners "
+            "differ; the other figures describe the average listener, and where listeners differ their "
+            "intervals are too short."
+        )
+        return (head, *findings(self.result), note)
+
+
+@dataclass(frozen=True)
+class Summary:
+    """All logs one by one, then those that count taken together by what they compared."""
+
+    checks: tuple[Check, ...]
+    repeated: tuple[Path, ...]
+    """Further copies of a session that was counted already."""
+    pools: tuple[Pool, ...]
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        lines = [sentence for check in self.checks for sentence in check.sentences]
+        lines += [
+            f"{path}: a second copy of the same session, counted once." for path in self.repeated
+        ]
+        lines += [sentence for pool in self.pools for sentence in pool.sentences]
+        left_out = sum(check.outcome is None for check in self.checks)
+        if left_out and any(check.plan for check in self.checks):
+            lines.append(
+                f"{left_out} of {len(self.checks)} logs do not count. Sessions that were broken off can bias "
+                "what is left: tell how many there were."
+            )
+        return tuple(lines)
+
+
+def summarise(log_paths: Iterable[Path]) -> Summary:
+    """Verify each log and pool the complete ones that share protocol, choices, match and programme."""
+    checks = _without_twins([verify(path) for path in log_paths])
+    counted: dict[str, Check] = {}
+    repeated = []
+    for check in checks:
+        if check.outcome is None:
+            continue
+        if check.commitment in counted:
+            repeated.append(check.path)
+        else:
+            counted[check.commitment] = check
+    groups: dict[tuple[object, ...], list[Check]] = {}
+    for check in counted.values():
+        assert check.plan is not None  # it has an outcome
+        groups.setdefault(check.plan.comparison, []).append(check)
+    return Summary(checks, tuple(repeated), tuple(_pool(group) for group in groups.values()))
+
+
+def _without_twins(checks: list[Check]) -> tuple[Check, ...]:
+    """The checks, those refused that are of the same session and differ: one of them shows its order."""
+    seals: dict[str, set[str]] = {}
+    for check in checks:
+        seals.setdefault(check.commitment, set()).add(check.fingerprint)
+    twins = "another log of the same session differs from this one"
+    return tuple(
+        replace(check, state="refused", discrepancies=(*check.discrepancies, twins), outcome=None)
+        if check.commitment and len(seals[check.commitment]) > 1
+        else check
+        for check in checks
+    )
+
+
+def _pool(group: list[Check]) -> Pool:
+    results = [check.outcome.result for check in group if check.outcome is not None]
+    plans = [check.plan for check in group if check.plan is not None]
+    correct, trials = sum(r.correct for r in results), sum(r.trials for r in results)
+    if trials > MOST_TRIALS:
+        raise TrialError(f"pooled trials: up to {MOST_TRIALS} can be pooled, not {trials}")
+    return Pool(
+        plan=plans[0],
+        sessions=len(group),
+        listeners=tuple(dict.fromkeys(plan.listener for plan in plans)),
+        result=evaluate(correct, trials, plans[0].protocol),
+    )
+
+
+def _question(plan: Plan) -> str:
+    a, b = (f"{c.name} ({c.built}; {c.gain_db:+.2f} dB)" for c in plan.choices)
+    return f"{plan.protocol}, {a} against {b}, {plan.match}, programme {plan.programme}"

@@ -1,0 +1,336 @@
+"""The log of a session: one JSON record a line, only ever appended to, each line sealed.
+
+What a witness needs besides the order (see `trialplan`), in any language:
+
+- Seed: 32 random bytes, drawn at the start, in the log only at the end (``seed``, hexadecimal).
+- Commitment: SHA-256 of the seed followed by the facts. The facts are the bytes of the log's first line
+  before ``,"commitment":``. It can be noted down before the first answer: it binds seed and facts.
+- Seal of a line: its last field ``seal`` is SHA-256 of the seal of the line before (64 letters; none for
+  the first line) followed by the bytes of this line before ``,"seal":``.
+
+Seals show every change in a log that was not made with their recalculation in mind. Against a forger
+who rewrites a log to its end, note the fingerprint (the last seal) when the session ends.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+import sys
+from contextlib import suppress
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any, Final
+
+from auralize.trials.plan import (
+    ANSWERS,
+    FORMAT,
+    LONGEST_TEXT,
+    SEED_BYTES,
+    Choice,
+    Plan,
+    TrialError,
+    check_index,
+    check_text,
+    commitment,
+    is_hex,
+    order,
+    score,
+)
+
+
+class Log:
+    """A log open for appending: each record is one line, on the disk before ``append`` returns."""
+
+    def __init__(self, path: Path, descriptor: int, size: int, seal: str) -> None:
+        self.path = path
+        self.seal = seal
+        self._descriptor = descriptor
+        self._size = size
+
+    @classmethod
+    def create(cls, path: Path) -> Log:
+        flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_EXCL
+        try:
+            descriptor = os.open(path, flags, 0o644)
+        except FileExistsError:
+            raise TrialError(f"{path}: a log of that name exists; a new name is needed") from None
+        except OSError as error:
+            raise _cannot(path, "written", error) from None
+        log = cls(path, descriptor, 0, "")
+        log._lock()
+        return log
+
+    @classmethod
+    def reopen(cls, path: Path, reading: Reading) -> Log:
+        try:
+            descriptor = os.open(path, os.O_WRONLY | os.O_APPEND)
+            log = cls(path, descriptor, reading.whole_bytes, reading.seal)
+            log._lock()
+            if os.fstat(descriptor).st_size == reading.size:  # nobody has gone on writing since
+                os.ftruncate(descriptor, reading.whole_bytes)  # half a line was no record yet
+        except OSError as error:
+            raise _cannot(path, "written", error) from None
+        return log
+
+    def _lock(self) -> None:
+        """Keep the log from being gone on with elsewhere; raises TrialError where it is already."""
+        if not _locked(self._descriptor):
+            self.close()
+            raise TrialError(f"{self.path}: this session is going on in another bench")
+
+    def append(self, record: dict[str, object]) -> None:
+        self.append_body(encode(record))
+
+    def append_body(self, body: bytes) -> None:
+        seal = _seal(self.seal, body)
+        line = body + f',"seal":"{seal}"}}\n'.encode()
+        try:
+            if os.fstat(self._descriptor).st_size != self._size:
+                raise TrialError(
+                    f"{self.path}: something else wrote into this log during the session"
+                )
+            self._write(line)
+        except OSError as error:
+            raise _cannot(self.path, "written", error) from None
+        self._size += len(line)
+        self.seal = seal
+
+    def _write(self, line: bytes) -> None:
+        try:
+            if os.write(self._descriptor, line) != len(line):
+                raise OSError("the disk is full")
+            os.fsync(self._descriptor)
+        except OSError:
+            os.ftruncate(self._descriptor, self._size)  # so that the answer can be given again
+            raise
+
+    def close(self) -> None:
+        if self._descriptor >= 0:
+            os.close(self._descriptor)
+            self._descriptor = -1
+
+
+def _locked(descriptor: int) -> bool:
+    """Lock a file until it is closed, where that can be done (POSIX); False where another has."""
+    if sys.platform != "win32":
+        import fcntl
+
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            return False
+    return True
+
+
+def in_use(log_path: Path) -> bool:
+    """True while a session writes this log."""
+    with log_path.open("ab") as file:
+        return not _locked(file.fileno())
+
+
+@dataclass
+class Reading:
+    """A log as far as it could be read; ``problems`` is empty only if all of it is sound."""
+
+    problems: list[str]
+    remarks: list[str]
+    facts: bytes = b""
+    plan: Plan | None = None
+    commitment: str = ""
+    answers: tuple[int, ...] = ()
+    closing: dict[str, Any] | None = None
+    seal: str = ""
+    whole_bytes: int = 0
+    size: int = 0
+
+
+_RECORD: Final = re.compile(rb'^\{"record":', re.MULTILINE)
+"""How a line of a log begins."""
+
+
+def read_log(path: Path) -> Reading:
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        raise _cannot(path, "read", error) from None
+    if content and not _RECORD.search(content):
+        return Reading(["this is no log of a listening session"], [], size=len(content))
+    whole, _, torn = content.rpartition(b"\n")
+    reading = Reading([], [], whole_bytes=len(content) - len(torn), size=len(content))
+    if torn:
+        reading.remarks.append("the last line was cut off while it was written; it is not counted")
+    lines = whole.split(b"\n") if whole else []
+    if not lines:
+        reading.problems.append("no opening record")
+    for number, line in enumerate(lines, 1):
+        try:
+            _take(reading, number, line)
+        except KeyError as error:
+            reading.problems.append(f"line {number}: the field {error} is missing")
+        except (ValueError, TypeError, OverflowError) as error:
+            reading.problems.append(f"line {number}: {str(error)[:LONGEST_TEXT]}")
+    return reading
+
+
+def _take(reading: Reading, number: int, line: bytes) -> None:
+    """Add one line to what was read. Raises KeyError, ValueError or TypeError where it is unsound."""
+    body, mark, rest = line.rpartition(b',"seal":')
+    seal = _seal(reading.seal, body)
+    stated = rest.strip(b'"}').decode("ascii", "replace")
+    reading.seal = stated if is_hex(stated, 64) else ""
+    if not mark or rest != f'"{seal}"}}'.encode():
+        reading.problems.append(f"line {number}: was changed, or a line before it was")
+    record = _parse(line)
+    kind = record["record"]
+    if (number == 1) != (kind == "opening"):
+        raise TrialError("the opening record is expected first, and only there")
+    if reading.closing is not None:
+        raise TrialError("nothing can follow the closing record")
+    if kind == "opening":
+        _take_opening(reading, record, body)
+    elif kind == "answer":
+        _take_answer(reading, record)
+    elif kind == "resumed":
+        reading.remarks.append(f"cut off and resumed at {_text(record, 'at')}")
+    elif kind == "closing":
+        _take_closing(reading, record)
+    else:
+        raise TrialError(f"a record {kind!r} is not known")
+
+
+def _take_opening(reading: Reading, record: dict[str, Any], body: bytes) -> None:
+    if record["format"] != FORMAT:
+        raise TrialError(f"the format {FORMAT!r} is expected, not {record['format']!r}")
+    first, second = (
+        Choice(choice["name"], choice["gain_db"], choice["built"], choice["rig_sha256"])
+        for choice in record["choices"]
+    )
+    reading.facts = body.rpartition(b',"commitment":')[0]
+    reading.commitment = _text(record, "commitment")
+    reading.plan = Plan(
+        protocol=record["protocol"],
+        trials=record["trials"],
+        choices=(first, second),
+        match=record["match"],
+        programme=record["programme"],
+        programme_sha256=record["programme_sha256"],
+        listener=record["listener"],
+    )
+
+
+def _take_answer(reading: Reading, record: dict[str, Any]) -> None:
+    given = len(reading.answers)
+    if record["trial"] != given + 1:
+        raise TrialError(f"the answer to trial {given + 1} is expected, not to {record['trial']!r}")
+    if reading.plan is not None:
+        if given == reading.plan.trials:
+            raise TrialError(f"an answer too many: there are {reading.plan.trials} trials")
+        check_index("answer", record["answer"], len(ANSWERS[reading.plan.protocol]))
+    reading.answers += (record["answer"],)
+
+
+def _take_closing(reading: Reading, record: dict[str, Any]) -> None:
+    if record["end"] not in ("complete", "given up"):
+        raise TrialError(f"an end 'complete' or 'given up' is expected, not {record['end']!r}")
+    if type(record["correct"]) is not int:
+        raise TrialError(f"a number of right answers is expected, not {record['correct']!r}")
+    if not is_hex(record["seed"], 2 * SEED_BYTES):
+        raise TrialError("a seed of 64 hexadecimal digits is expected")
+    reading.closing = record
+
+
+def check_closing(reading: Reading, plan: Plan, closing: dict[str, Any]) -> list[str]:
+    seed = bytes.fromhex(closing["seed"])
+    problems = []
+    if commitment(seed, reading.facts) != reading.commitment:
+        problems.append("the commitment is not that of this seed and these facts")
+    given = len(reading.answers)
+    if closing["end"] == "complete" and given != plan.trials:
+        problems.append(f"{plan.trials} answers are expected, {given} are there")
+    right = (arrangement.right for arrangement in order(seed, plan.protocol, plan.trials))
+    correct = score(right, reading.answers)
+    if closing["correct"] != correct:
+        problems.append(
+            f"{closing['correct']} right answers are stated, seed and answers give {correct}"
+        )
+    return problems
+
+
+def facts_of(plan: Plan) -> dict[str, object]:
+    return {"format": FORMAT, "version": version("auralize"), **asdict(plan)}
+
+
+def encode(record: dict[str, object]) -> bytes:
+    """A record as one line of JSON in ASCII, without the closing brace: fields are added behind it."""
+    return json.dumps(record, separators=(",", ":"), allow_nan=False)[:-1].encode("ascii")
+
+
+def _parse(line: bytes) -> dict[str, Any]:
+    try:
+        record = json.loads(line)
+    except (ValueError, RecursionError):
+        raise TrialError("this is not JSON") from None
+    if not isinstance(record, dict):
+        raise TrialError("a JSON object is expected")
+    return record
+
+
+def _seal(previous: str, body: bytes) -> str:
+    return hashlib.sha256(previous.encode() + body).hexdigest()
+
+
+def seed_path(log_path: Path) -> Path:
+    return log_path.with_name(f".{log_path.name}.seed")
+
+
+def write_seed(log_path: Path, seed: bytes) -> None:
+    path = seed_path(log_path)
+    try:
+        path.unlink(missing_ok=True)  # its log is gone: create() has just made a new one
+        descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        with open(descriptor, "wb") as file:
+            file.write(seed.hex().encode())
+            file.flush()
+            os.fsync(descriptor)
+    except OSError as error:
+        raise _cannot(path, "written", error) from None
+
+
+def remove_seed(log_path: Path) -> None:
+    """Delete the seed of a session that is over; where that fails, it is in the log all the same."""
+    with suppress(OSError):
+        seed_path(log_path).unlink(missing_ok=True)
+
+
+def read_seed(log_path: Path) -> bytes:
+    path = seed_path(log_path)
+    try:
+        text = path.read_bytes().decode("ascii", "replace")
+    except FileNotFoundError:
+        raise TrialError(
+            f"{log_path}: this session cannot be resumed: its seed, {path.name}, is gone"
+        ) from None
+    except OSError as error:
+        raise _cannot(path, "read", error) from None
+    if not is_hex(text, 2 * SEED_BYTES):
+        raise TrialError(f"{path}: a seed of 64 hexadecimal digits is expected")
+    return bytes.fromhex(text)
+
+
+def now() -> str:
+    return datetime.now(UTC).isoformat(timespec="milliseconds")
+
+
+def _cannot(path: Path, done: str, error: OSError) -> TrialError:
+    return TrialError(f"{path}: this cannot be {done}: {(error.strerror or str(error)).lower()}")
+
+
+def _text(record: dict[str, Any], key: str) -> str:
+    value = record[key]
+    check_text(key, value)
+    return str(value)
