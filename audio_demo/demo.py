@@ -9,13 +9,17 @@ from pathlib import Path
 
 import numpy as np
 
-from audio_demo.programme import SECTIONS, synthesise
 from auralize.audio.writer import AudioWriter
-from auralize.figures import text as show
+from auralize.circuit.signals import Signal
 from auralize.figures.numbers import figures
+from auralize.figures.text import as_table
 from auralize.files import make_folder, write_text
-from auralize.render import Rendered, Signal, Wishes, render
+from auralize.renderer.facts import Rendered
+from auralize.renderer.files import RenderOptions, render
+from auralize.renderer.text import as_gains
 from auralize.rig.reading import load_rig
+
+from .programme import SECTIONS, synthesise
 
 RATE = 48_000
 PROGRAMME = "programme.wav"
@@ -30,7 +34,7 @@ def make_demo(folder: Path, progress: Callable[[float], None]) -> str:
     """Write rig files and programme into ``folder``, render the choices; say what to play."""
     make_folder(folder)
     for name in RIG_FILES:
-        write_text(folder / name, resources.files("audio_demo").joinpath(name).read_text("utf-8"))
+        write_text(folder / name, resources.files(__package__).joinpath(name).read_text("utf-8"))
     programme = folder / PROGRAMME
     _write_programme(programme)
     text: list[str] = []
@@ -38,10 +42,10 @@ def make_demo(folder: Path, progress: Callable[[float], None]) -> str:
         rig = load_rig(folder / RIG_FILES[number])
         choices = rig.pick([])
         half = _half(progress, number)
-        done = render(programme, choices, folder, Wishes(signals=signals), half)
+        done = render(programme, choices, folder, RenderOptions(signals=signals), half)
         text += [
-            show.as_table(rig.title, [figures(choice) for choice in choices]),
-            show.as_gains(done),
+            as_table(rig.title, [figures(choice) for choice in choices]),
+            as_gains(done),
         ]
         text.append(_what_to_play(folder, done))
     return "\n\n".join([*text, _sections()])

@@ -17,6 +17,10 @@ class AuralizeError(Exception):
     """Root of all errors a user can mend: its text is one sentence, fit to be shown as it is."""
 
 
+class OptionError(AuralizeError, ValueError):
+    """Something that was asked for on the command line, or of the door, cannot be."""
+
+
 class RigError(AuralizeError, ValueError):
     """A rig file says something that cannot be, or says it wrongly."""
 

@@ -12,8 +12,9 @@ from textual.binding import Binding
 from textual.screen import Screen
 
 from auralize.rig.editing import RigDraft
-from tui.bench import BenchScreen
-from tui.help import HelpScreen
+
+from .bench import BenchScreen
+from .help import HelpScreen
 
 if TYPE_CHECKING:
     from auralize.live.engine import LiveBench

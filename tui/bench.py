@@ -20,29 +20,29 @@ from textual.widgets import Static
 
 from auralize.audio.spectrum import third_octaves
 from auralize.circuit.network import solve
+from auralize.circuit.signals import Signal
 from auralize.errors import AuralizeError
 from auralize.figures.numbers import Headline, drop_db, headline, loss_db
-from auralize.live.measurer import Heard, HeardSignal
+from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End, Match
 from auralize.rig.editing import RigDraft
 from auralize.rig.reading import Choice
-from tui.curves import Curves, Levels
-from tui.edit import Change, EditScreen
-from tui.keyline import KeyLine
-from tui.setup import TrialSetup
-from tui.words import (
+
+from .curves import Curves, Levels
+from .edit import Change, EditScreen
+from .keyline import KeyLine
+from .setup import TrialSetup
+from .words import (
     clock,
     gain_words,
     heard_words,
     key_figures,
     level_bar,
-    match_words,
     shortest_figures,
 )
 
 if TYPE_CHECKING:
     from auralize.live.engine import LiveBench, Status
     from auralize.live.listening import Event
-    from auralize.render import Match
 
 SMALLEST: Final = (76, 21)
 """Columns and rows under which the bench only says what it needs."""
@@ -53,7 +53,7 @@ _NEWS_LASTS: Final = 20.0
 """s that news stay on the screen; what is wrong with the device stays until it is right again."""
 _SEEK: Final = 5.0
 _VOLUME_STEP: Final = 1.0
-_MATCHES: Final[tuple[Match, ...]] = ("installed", "loudness", 1000.0)
+_MATCHES: Final = (INSTALLED, LOUDNESS, Match.at(1000.0))
 _CURVE_WORDS: Final = {
     "loss": "loss from the amplifier's terminals, dB",
     "drop": "drop, dB re sending end",
@@ -122,7 +122,7 @@ class BenchScreen(Screen[None]):
             )
             for n in range(1, 10)
         ),
-        Binding("s", "hear('source')", "Source", tooltip="Hear the source", id="bench.source"),
+        Binding("s", "source", "Source", tooltip="Hear the source", id="bench.source"),
         Binding(
             "r", "hear('receiving')", "Receiving", tooltip="Hear the receiving end", id="bench.rec"
         ),
@@ -172,8 +172,9 @@ class BenchScreen(Screen[None]):
         self.draft, self.source, self.engine, self.log_folder = draft, source, engine, log_folder
         self.names = list(draft.rig.choices)
         self.chosen = self.names[0]
-        self.signal: HeardSignal = "receiving"
-        self.match: Match = "installed"
+        self.signal: Signal | None = "receiving"
+        """None: the source is heard."""
+        self.match = INSTALLED
         self.conductors = 2
         self.shown = "loss"
         self.found: dict[str, Headline] = {}
@@ -282,9 +283,8 @@ class BenchScreen(Screen[None]):
             return
         status = self.engine.status()
         gains = status.gains
-        heard = heard_words(status.heard.signal, status.heard.choice or "", status.heard.conductors)
         self.query_one("#now", Static).update(
-            f"{heard}\n{match_words(status.match)}\n{gain_words(status.heard.signal, gains)}"
+            f"{heard_words(status.heard)}\n{status.match.words}\n{gain_words(status.heard, gains)}"
         )
         self.query_one("#meters", Static).update(self._meters(status))
         for event in self.engine.events():
@@ -318,8 +318,8 @@ class BenchScreen(Screen[None]):
         self.call_after_refresh(self.engine.settle)
 
     def _hear(self) -> None:
-        choice = None if self.signal == "source" else self.chosen
-        self.engine.hear(Heard(self.signal, choice, self.conductors))
+        heard = End(self.signal, self.chosen, self.conductors) if self.signal else SOURCE
+        self.engine.hear(heard)
 
     def action_choose(self, number: int) -> None:
         """Hear another choice."""
@@ -327,14 +327,18 @@ class BenchScreen(Screen[None]):
             self.say(f"There is no choice {number}: this rig has {len(self.names)}")
         else:
             self.chosen = self.names[number - 1]
-            if self.signal == "source":
-                self.signal = "receiving"
+            self.signal = self.signal or "receiving"
             self._hear()
             self._draw()
 
-    def action_hear(self, signal: HeardSignal) -> None:
-        """Hear another signal."""
+    def action_hear(self, signal: Signal) -> None:
+        """Hear another signal of the chosen choice."""
         self.signal = signal
+        self._hear()
+
+    def action_source(self) -> None:
+        """Hear the source."""
+        self.signal = None
         self._hear()
 
     def action_conductors(self) -> None:

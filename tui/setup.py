@@ -15,12 +15,13 @@ from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Button, Input, Label, Select, Static
 
+from auralize.circuit.signals import SIGNAL_WORDS
 from auralize.errors import AuralizeError
 from auralize.files import make_folder
-from auralize.live.measurer import Heard
+from auralize.gains import LOUDNESS, End
 from auralize.trials.checking import cut_off
 from auralize.trials.compared import (
-    SIGNALS,
+    COMPARED,
     check_programme,
     check_same,
     compared,
@@ -30,7 +31,8 @@ from auralize.trials.compared import (
 from auralize.trials.plan import Plan
 from auralize.trials.session import Practice, Session
 from auralize.trials.statistics import Protocol
-from tui.trials import OutcomeScreen, TrialScreen, outcome_lines
+
+from .trials import OutcomeScreen, TrialScreen, outcome_lines
 
 if TYPE_CHECKING:
     from auralize.live.engine import LiveBench
@@ -97,7 +99,7 @@ class TrialSetup(ModalScreen[None]):
                 yield Select(second, value=self._names[1], allow_blank=False, id="second")
             with Horizontal(classes="pair"):
                 yield Select(
-                    [(words, s) for s, words in SIGNALS.items()],
+                    [(SIGNAL_WORDS[s], s) for s in COMPARED],
                     value="receiving",
                     allow_blank=False,
                     id="signal",
@@ -130,7 +132,7 @@ class TrialSetup(ModalScreen[None]):
         protocol: Any = self.query_one("#protocol", Select).value
         signal: Any = self.query_one("#signal", Select).value
         names = [str(self.query_one(place, Select).value) for place in ("#first", "#second")]
-        pair = [Heard(signal, name) for name in names]
+        pair = [End(signal, name) for name in names]
         try:
             if names[0] == names[1]:
                 raise AuralizeError("both choices are the same; pick two")
@@ -167,9 +169,9 @@ class TrialSetup(ModalScreen[None]):
         check_programme(plan, self._source)
         check_same(plan, self._rig, self._load(pair_of(plan, self._rig)))
 
-    def _load(self, heard: list[Heard]) -> list[float]:
+    def _load(self, heard: list[End]) -> list[float]:
         """Make these two ready, equally loud; the gain of each in dB."""
-        self._engine.set_match("loudness")
+        self._engine.set_match(LOUDNESS)
         if self._engine.status().editing:
             raise AuralizeError("an edit is still being worked out; begin again in a second")
         if self._engine.status().certainty != "measured":
@@ -180,7 +182,7 @@ class TrialSetup(ModalScreen[None]):
         # Not by way of the bench, which would let its own choice be heard.
         self.app.switch_screen(TrialScreen(protocol, presenter, self._sound, self._engine))
 
-    def _plan(self, protocol: Protocol, pair: list[Heard], gains: list[float]) -> Plan:
+    def _plan(self, protocol: Protocol, pair: list[End], gains: list[float]) -> Plan:
         typed = self.query_one("#trials", Input).value
         first, second = (compared(self._rig, h, gain) for h, gain in zip(pair, gains, strict=True))
         return Plan(

@@ -19,7 +19,8 @@ from auralize.errors import AuralizeError
 from auralize.trials.plan import ANSWERS, PRESENTATIONS
 from auralize.trials.session import Practice, Session
 from auralize.trials.statistics import Protocol, findings
-from tui.keyline import KeyLine
+
+from .keyline import KeyLine
 
 if TYPE_CHECKING:
     from auralize.live.engine import LiveBench

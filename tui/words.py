@@ -5,39 +5,25 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from auralize.units import show_frequency
+from auralize.gains import End, Source
 
 if TYPE_CHECKING:
     from auralize.figures.numbers import Headline
-    from auralize.render import Gains, Match
-
-SIGNAL_WORDS = {
-    "source": "THE SOURCE, as the amplifier gets it",
-    "receiving": "THE RECEIVING END of",
-    "drop": "THE DROP of",
-}
+    from auralize.gains import Gains, Heard
 
 
-def heard_words(signal: str, choice: str, conductors: int) -> str:
+def heard_words(heard: Heard) -> str:
     """What is heard now, in plain words."""
-    if signal == "source":
-        return SIGNAL_WORDS["source"]
-    over = " over one conductor" if signal == "drop" and conductors == 1 else ""
-    return f"{SIGNAL_WORDS[signal]} {choice}{over}"
+    if isinstance(heard, Source):
+        return "THE SOURCE, as the amplifier gets it"
+    signal, rest = heard.words.split(" of ", 1)
+    return f"THE {signal.upper()} of {rest}"
 
 
-def match_words(match: Match) -> str:
-    """How choices are matched in level."""
-    if match == "installed":
-        return "levels as installed"
-    if match == "loudness":
-        return "matched in loudness"
-    return f"matched at {show_frequency(float(match))}"
-
-
-def gain_words(signal: str, gains: Gains) -> str:
+def gain_words(heard: Heard, gains: Gains) -> str:
     """Every gain between the line and the ear but the volume."""
-    makeup = f"make-up {gains.makeup:+.2f}, " if signal == "drop" else ""
+    is_drop = isinstance(heard, End) and heard.signal == "drop"
+    makeup = f"make-up {gains.makeup:+.2f}, " if is_drop else ""
     return f"gain {gains.total:+.2f} dB: match {gains.match:+.2f}, {makeup}headroom {gains.headroom:+.2f}"
 
 

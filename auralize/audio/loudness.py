@@ -1,4 +1,4 @@
-"""Programme loudness and true peak, measured while samples stream past, and the gains they ask for.
+"""Programme loudness and true peak, measured while samples stream past.
 
 Loudness in LUFS (the same as LKFS) after ITU-R BS.1770: K-weighted, gated. True peak after its
 Annex 2: oversampled. Numbers of equations and tables, and those values that no test checks, are from
@@ -7,14 +7,12 @@ depends on how a stream is cut into blocks, except by rounding.
 """
 
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from auralize.errors import AudioFileError
-from auralize.units import decibels
 
 FloatArray = NDArray[np.float64]
 
@@ -41,25 +39,6 @@ STEPS_PER_SECOND = 10  # gating blocks of 400 ms overlap by 75 %: one every 100 
 STEPS_PER_BLOCK = 4
 
 SLICE = 1 << 16  # frames worked on at once: keeps memory flat and stays in the cache
-
-
-def matching_gain(reference_lufs: float, measured_lufs: float) -> float:
-    """Gain in dB that brings what was measured to the loudness of the reference.
-
-    Silence (-inf) on either side cannot be matched by any gain: 0 dB.
-    """
-    if math.isinf(reference_lufs) or math.isinf(measured_lufs):
-        return 0.0
-    return reference_lufs - measured_lufs
-
-
-def headroom_gain(true_peaks: Iterable[float], ceiling_dbtp: float = -1.0) -> float:
-    """Gain in dB, never above 0, that puts the highest of some linear true peaks under a ceiling.
-
-    One gain for all that is compared, so that no choice gets an advantage. The default ceiling is
-    that of EBU R 128 (value from memory).
-    """
-    return min(0.0, ceiling_dbtp - decibels(max(true_peaks, default=0.0)))
 
 
 def channel_weights(channels: int) -> FloatArray:

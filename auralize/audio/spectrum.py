@@ -8,8 +8,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from auralize.audio.bands import THIRD_OCTAVES
 from auralize.audio.reader import probe, read_blocks
-from auralize.figures.numbers import THIRD_OCTAVES
 
 WINDOW: Final = 8192
 """Frames of one transform: 6 Hz apart at 48 kHz."""

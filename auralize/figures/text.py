@@ -1,26 +1,18 @@
-"""Figures and gains as text: tables for a terminal of 80 columns, JSON, comma-separated values."""
+"""Figures as text: tables for a terminal of 80 columns."""
 
 from __future__ import annotations
 
-import csv
-import io
-import json
 import math
 import textwrap
 from collections.abc import Sequence
-from dataclasses import asdict, fields
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from auralize.figures.columns import WIDTH, columns, decibels_text, pages, wrapped
 from auralize.units import rounded, show, show_frequency, show_length
 
 if TYPE_CHECKING:
     from auralize.figures.fit import Fit, Kind, Size
     from auralize.figures.numbers import Driven, Figures, Heated, LayFigures, Line, Spread
-    from auralize.render import Gains, Match, Output, Rendered
-
-
-WIDTH = 80
-"""Columns of a terminal."""
 
 
 def as_table(title: str, found: Sequence[Figures]) -> str:
@@ -34,7 +26,7 @@ def _comparison(found: Sequence[Figures]) -> str:
     rows = [("", *(f.choice for f in found))]
     rows.append(("load listened to", *(f.load for f in found)))
     rows.append(("DC loop resistance, ohm", *(f"{f.dc_loop_ohm:.3f}" for f in found)))
-    rows.append(("loss at 1 kHz, dB", *(_decibels(f.loss_1khz_db) for f in found)))
+    rows.append(("loss at 1 kHz, dB", *(decibels_text(f.loss_1khz_db) for f in found)))
     rows.append(("largest deviation from that, dB", *(_deviation(f) for f in found)))
     rows.append(("  which is at", *(show_frequency(_three(f.deviation_hz)) for f in found)))
     rows.append(("damping factor at the load (DC)", *(_factor(f.damping_factor) for f in found)))
@@ -43,11 +35,7 @@ def _comparison(found: Sequence[Figures]) -> str:
     )
     rows.append(("lowest load on the amplifier, ohm", *(_ohm(f.lowest_ohm) for f in found)))
     rows.append(("  which is at", *(show_frequency(_three(f.lowest_hz)) for f in found)))
-    return _pages(rows)
-
-
-def _decibels(level: float) -> str:
-    return rounded(level, ".2f") if math.isfinite(level) else "silent"
+    return pages(rows)
 
 
 def _deviation(figures: Figures) -> str:
@@ -72,11 +60,11 @@ def _three(value: float) -> float:
 
 
 def _by_frequency(figures: Figures) -> str:
-    runs = [_wrapped(f"run {name}: {words}") for name, words in figures.runs.items()]
+    runs = [wrapped(f"run {name}: {words}") for name, words in figures.runs.items()]
     runs += [_lay(lay) for lay in figures.lays]
-    runs += [_wrapped(f"{note.rstrip('.')}.") for note in figures.notes]
+    runs += [wrapped(f"{note.rstrip('.')}.") for note in figures.notes]
     if figures.lowest_ohm < LOWEST_SAFE:
-        runs.append(_wrapped(OVERLOAD.format(ohm=figures.lowest_ohm)))
+        runs.append(wrapped(OVERLOAD.format(ohm=figures.lowest_ohm)))
     if figures.driven is not None:
         runs.append(_driven(figures.driven))
     rows: list[tuple[str, ...]] = [
@@ -85,7 +73,7 @@ def _by_frequency(figures: Figures) -> str:
     rows.append(("", "dB", "deg", "dB", "ohm", "deg", "ohm", "uH", "factor"))
     rows += [_row(line) for line in figures.lines]
     head = textwrap.fill(f"{figures.choice}: {figures.label}", WIDTH, subsequent_indent="  ")
-    return "\n".join([head, *runs, _columns(rows)])
+    return "\n".join([head, *runs, columns(rows)])
 
 
 LOWEST_SAFE = 2.0
@@ -119,7 +107,7 @@ def _driven(driven: Driven) -> str:
         f"  transformer {name}: {show(watts, 'W')} lost"
         for name, watts in driven.transformers.items()
     ]
-    return "\n".join(map(_wrapped, lines))
+    return "\n".join(map(wrapped, lines))
 
 
 def _loading(driven: Driven) -> str:
@@ -173,7 +161,7 @@ def _lay(lay: LayFigures) -> str:
         f"{_spread(lay.db_10khz, '+.2f')} dB at 10 kHz, {_spread(lay.db_20khz, '+.2f')} dB at 20 kHz. "
         f"Rendered: {lay.assumption}."
     )
-    return _wrapped(f"{text} {HEAT}" if lay.coiled else text)
+    return wrapped(f"{text} {HEAT}" if lay.coiled else text)
 
 
 def _spread(spread: Spread, form: str) -> str:
@@ -181,45 +169,18 @@ def _spread(spread: Spread, form: str) -> str:
     return rendered if low == high else f"{rendered} ({low} to {high})"
 
 
-def _wrapped(text: str) -> str:
-    return textwrap.fill(text, WIDTH, initial_indent="  ", subsequent_indent="    ")
-
-
 def _row(line: Line) -> tuple[str, ...]:
     return (
         show_frequency(line.frequency),
-        _decibels(line.loss_db),
+        decibels_text(line.loss_db),
         rounded(line.loss_degrees, ".2f"),
-        _decibels(line.drop_db),
+        decibels_text(line.drop_db),
         _ohm(line.load_ohm),
         rounded(line.load_degrees, ".1f"),
         rounded(line.cable_ohm, ".3f"),
         rounded(line.cable_uh, ".2f"),
         _factor(line.damping),
     )
-
-
-def _columns(rows: Sequence[Sequence[str]]) -> str:
-    """Rows under each other, the first column to the left and all others to the right."""
-    widths = [max(len(cell) for cell in column) for column in zip(*rows, strict=True)]
-    lines = []
-    for first, *others in rows:
-        cells = [cell.rjust(width) for cell, width in zip(others, widths[1:], strict=True)]
-        lines.append("  ".join([first.ljust(widths[0]), *cells]).rstrip())
-    return "\n".join(lines)
-
-
-def _pages(rows: Sequence[Sequence[str]]) -> str:
-    """`_columns`, with as many of the columns beside the first as the width has room for at a time."""
-    count = len(rows[0]) - 1
-    for each in range(count, 0, -1):
-        pages = [
-            _columns([(row[0], *row[at : at + each]) for row in rows])
-            for at in range(1, count + 1, each)
-        ]
-        if all(len(line) <= WIDTH for page in pages for line in page.splitlines()):
-            break
-    return "\n\n".join(pages)
 
 
 def as_fits(title: str, found: Sequence[Fit], kind: Kind, tolerance: float) -> str:
@@ -240,7 +201,7 @@ def as_fits(title: str, found: Sequence[Fit], kind: Kind, tolerance: float) -> s
     rows.append(("thinnest metric size", *(_size(f.metric) for f in found)))
     rows.append(("thinnest even gauge", *(_size(f.gauge) for f in found)))
     head = [title, f"up to {limit} {words}, 20 Hz to 20 kHz", *_explained(found, kind)]
-    return "\n".join([*head, "", _pages(rows)])
+    return "\n".join([*head, "", pages(rows)])
 
 
 def _explained(found: Sequence[Fit], kind: Kind) -> list[str]:
@@ -289,84 +250,3 @@ def _longest(metres: float | None) -> str:
     if metres is None:
         return "none"
     return show_length(metres) if metres < LONGEST else "10 km and more"
-
-
-def as_json(title: str, found: Sequence[Figures]) -> str:
-    """All figures as one JSON object; what is without limit is null."""
-    whole = {"title": title, "choices": [_finite(figures.as_dict()) for figures in found]}
-    return json.dumps(whole, indent=2, ensure_ascii=False, allow_nan=False)
-
-
-def _finite(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {k: _finite(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [_finite(v) for v in value]
-    return None if isinstance(value, float) and not math.isfinite(value) else value
-
-
-def as_csv(found: Sequence[Figures]) -> str:
-    """The tables over frequency, one row a choice and frequency, with a header.
-
-    What is without limit is left empty.
-    """
-    from auralize.figures.numbers import Line
-
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(["choice", *(f.name for f in fields(Line))])
-    for figures in found:
-        rows = [_finite(asdict(line)).values() for line in figures.lines]
-        writer.writerows([figures.choice, *row] for row in rows)
-    return text.getvalue()
-
-
-def as_gains(done: Rendered) -> str:
-    """What was written, and every gain that was applied."""
-    head = (
-        f"{done.source.path.name}: {_decibels(done.source_loudness)} LUFS, "
-        f"true peak {_decibels(done.source_true_peak)} dBTP; {_match(done.match)}"
-    )
-    rows: list[tuple[str, ...]] = [
-        ("file", "match", "make-up", "headroom", "gain", "loudness", "peak")
-    ]
-    rows.append(("", "dB", "dB", "dB", "dB", "LUFS", "dBTP"))
-    rows += [
-        (o.path.name, *_gains(o.gains), _decibels(o.loudness), _decibels(o.true_peak))
-        for o in done.outputs
-    ]
-    worst = max(output.filter_error for output in done.outputs)
-    tail = f"Aligned with the source to the sample; filter errors lie below {worst:.0f} dB of the response."
-    clipped = [_clipped(output) for output in done.outputs if output.clipped]
-    earlier = ", ".join(path.name for path in done.replaced)
-    replaced = [f"Earlier files of these names were replaced: {earlier}."] if earlier else []
-    return "\n".join([head, _columns(rows), *_softened(done.softened), *clipped, *replaced, tail])
-
-
-def _softened(decibels: float) -> list[str]:
-    from auralize.render import CEILING
-
-    text = rounded(decibels, ".2f")
-    if text == "0.00":
-        return []
-    return [
-        f"The make-up asked for made all files {text} dB softer: no peak may pass {CEILING:g} dBTP."
-    ]
-
-
-def _match(match: Match) -> str:
-    if match == "installed":
-        return "levels as installed"
-    if match == "loudness":
-        return "receiving ends matched to the source in loudness"
-    return f"receiving ends matched to the source at {show_frequency(float(match))}"
-
-
-def _gains(gains: Gains) -> tuple[str, ...]:
-    return tuple(
-        rounded(g, "+.2f") for g in (gains.match, gains.makeup, gains.headroom, gains.total)
-    )
-
-
-def _clipped(output: Output) -> str:
-    return f"{output.path.name}: {output.clipped} samples were over full scale and were clipped."

@@ -11,10 +11,10 @@ import numpy as np
 from auralize.audio.writer import AudioWriter
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.network import solve
+from auralize.circuit.signals import Signal
 from auralize.errors import AuralizeError
 from auralize.files import write_text
 from auralize.filters.fir import Fir, Iir, design_iir, design_minimum_phase, design_run
-from auralize.render import Signal
 from auralize.rig.reading import Choice
 
 
@@ -58,7 +58,7 @@ def export_filter(
         if inverted:
             fir = replace(fir, taps=-fir.taps)
     else:
-        fir = getattr(design_run(choice.network, choice.listen, rate), signal)
+        fir = design_run(choice.network, choice.listen, rate).of(signal)
     facts = _fir_facts(choice, signal, fir, minimum_phase)
     if suffix == ".txt":
         write_text(path, f"# {facts}\n" + "".join(f"{tap:.17g}\n" for tap in fir.taps))

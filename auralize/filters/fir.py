@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.network import Network, solve
+from auralize.circuit.signals import Signal
 from auralize.errors import DesignError
 from auralize.units import amplitude
 
@@ -94,6 +95,11 @@ class RunFilters:
     sending: Fir
     receiving: Fir
     drop: Fir
+
+    def of(self, signal: Signal) -> Fir:
+        """The filter of one of them."""
+        fir: Fir = getattr(self, signal)
+        return fir
 
 
 def edge(rate: int) -> float:

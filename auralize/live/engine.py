@@ -23,6 +23,7 @@ from pathlib import Path
 from typing import Any, Final, Literal, TypeVar
 
 from auralize.audio.reader import probe
+from auralize.gains import Heard, Match
 from auralize.live.device import (
     Call,
     Device,
@@ -43,15 +44,11 @@ from auralize.live.listening import (
     Wishes,
     renewed,
 )
-from auralize.live.measurer import SOURCE, Heard
 from auralize.live.player import Entry, Setup, Volume
 from auralize.live.remembered import Volumes, state_path
 from auralize.live.silence import Hush
-from auralize.render import Match
 from auralize.rig.reading import Choice
 from auralize.units import amplitude
-
-__all__ = ["SOURCE", "Device", "DeviceError", "Event", "Heard", "LiveBench", "Status"]
 
 BUFFER: Final = 0.045
 """s of sound that a device is first asked to hold; doubled when it had a gap."""

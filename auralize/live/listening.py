@@ -9,26 +9,31 @@ from __future__ import annotations
 import math
 import threading
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final, Literal
 
 import numpy as np
 
 from auralize.audio.loudness import ABSOLUTE_GATE
+from auralize.audio.metering import Level
 from auralize.errors import AuralizeError
-from auralize.filters.fir import RunFilters, design_run, predelay
-from auralize.live.measurer import (
+from auralize.filters.fir import Fir, RunFilters, design_run, predelay
+from auralize.gains import (
+    INSTALLED,
+    MOST_MAKEUP,
+    NO_GAIN,
     SOURCE,
+    End,
+    Gains,
     Heard,
-    Level,
-    Measurer,
-    RunLevels,
-    SourceMeasured,
+    Match,
+    Source,
     balance,
+    equally_loud,
     match_gain,
-    predicted,
 )
+from auralize.live.measurer import Measurer, RunLevels, SourceMeasured, predicted
 from auralize.live.player import (
     Entry,
     Grow,
@@ -45,7 +50,6 @@ from auralize.live.player import (
 )
 from auralize.live.remembered import LOWEST_VOLUME
 from auralize.live.transport import Programme, Transport
-from auralize.render import MOST_MAKEUP, Gains, Match
 from auralize.rig.reading import Choice
 from auralize.units import amplitude, decibels
 
@@ -54,7 +58,6 @@ EventKind = Literal["device", "fault", "edit", "programme", "underrun"]
 
 START_VOLUME: Final = -20.0
 """dB; where nothing else is remembered."""
-NO_GAIN: Final = Gains(0.0, 0.0, 0.0)
 SAME_GAIN: Final = 1e-4
 """Relative: a change of gain under 0.001 dB is not worth a cross-fade."""
 DESIGN_LIMIT: Final = 2.0
@@ -77,7 +80,7 @@ class Wishes:
 
     choices: dict[str, Choice]
     heard: Heard = SOURCE
-    match: Match = "installed"
+    match: Match = INSTALLED
     makeup: float | None = None
     """dB; None: chosen."""
     volume: float = START_VOLUME
@@ -237,13 +240,13 @@ class Desk:
         with self._lock:
             gains = [self._gains(one).total for one in heard]
             if equal:
-                gains = _equal(gains, [self._level(one).loudness for one in heard])
+                loudness = [self._level(one).loudness for one in heard]
+                gains = equally_loud(gains, loudness, ABSOLUTE_GATE)
             self._load(list(zip(heard, gains, strict=True)))
         return gains
 
     def _load(self, slots: list[tuple[Heard, float]]) -> None:
-        choices = self.wishes.choices
-        self._loaded = [(heard, gain, choices.get(heard.choice or "")) for heard, gain in slots]
+        self._loaded = [(heard, gain, self._choice(heard)) for heard, gain in slots]
         self._slots = [self._voice(heard, gain) for heard, gain in slots]
 
     def take_slots(self, old: Desk) -> None:
@@ -263,17 +266,12 @@ class Desk:
     def _level(self, heard: Heard) -> Level:
         """What was measured of a signal before any gain; raises AuralizeError before it was."""
         known = self._known
-        if known.source is None or (heard.choice and heard.choice not in known.levels):
-            raise AuralizeError("levels are still being measured; try again in a few seconds")
-        if heard.choice is None:
-            return known.source.level
-        run = known.levels[heard.choice]
-        if heard.signal == "receiving":
-            return run.receiving
-        share = 0.5 * heard.conductors
-        return replace(
-            run.drop, loudness=run.drop.loudness + decibels(share), peak=share * run.drop.peak
-        )
+        if known.source is not None:
+            if isinstance(heard, Source):
+                return known.source.level
+            if heard.choice in known.levels:
+                return known.levels[heard.choice].of(heard)
+        raise AuralizeError("levels are still being measured; try again in a few seconds")
 
     def hear_slot(self, number: int) -> None:
         """Fade over to a slot. Nothing but the sound depends on what is in it, or was heard before."""
@@ -326,11 +324,8 @@ class Desk:
         with self._lock:
             heard, slot = wishes.heard, self._slot
             gains, certainty = self._gains(heard), self._certainty()
-            filters = self._known.filters.get(heard.choice or "")
+            fir = None if isinstance(heard, Source) else self._fir(heard)
             editing = self._designing or bool(self.waiting)
-        error = -math.inf
-        if filters and heard.signal != "source":
-            error = (filters.drop if heard.signal == "drop" else filters.receiving).error
         loop = transport.looped
         return DeskStatus(
             position=transport.position / self.rate,
@@ -343,7 +338,7 @@ class Desk:
             match=wishes.match,
             gains=gains,
             certainty=certainty,
-            filter_error=error,
+            filter_error=fir.error if fir else -math.inf,
             volume=wishes.volume,
             peak_dbfs=decibels(player.peak) if slot is None else -math.inf,
             rms_dbfs=decibels(math.sqrt(player.power)) if slot is None else -math.inf,
@@ -357,16 +352,24 @@ class Desk:
 
     def _check(self, heard: Heard) -> None:
         known = self.wishes.choices
-        if heard.signal != "source" and heard.choice not in known:
+        if isinstance(heard, End) and heard.choice not in known:
             raise AuralizeError(
                 f"choice {heard.choice!r} was to be heard; right is one of {', '.join(known)}"
             )
 
     def _gains(self, heard: Heard) -> Gains:
-        known = self._known.gains.get(heard.plain())
-        if known is None and heard.signal == "drop":
-            return Gains(0.0, self.wishes.makeup or 0.0, 0.0)
-        return known or NO_GAIN
+        if isinstance(heard, Source):
+            return self._known.gains.get(heard, NO_GAIN)
+        unknown = NO_GAIN
+        if heard.signal == "drop":
+            unknown = Gains(makeup=self.wishes.makeup or 0.0)
+        return self._known.gains.get(heard.plain, unknown)
+
+    def _choice(self, heard: Heard) -> Choice | None:
+        return None if isinstance(heard, Source) else self.wishes.choices[heard.choice]
+
+    def _fir(self, heard: End) -> Fir:
+        return self._known.filters[heard.choice].of(heard.signal)
 
     def _certainty(self) -> Certainty:
         known = self._known
@@ -381,12 +384,10 @@ class Desk:
     ) -> Voice:
         """``total``: its gain in dB; None: what its gains add up to. ``filters``: others than now."""
         gain = amplitude(self._gains(heard).total if total is None else total)
-        if heard.signal == "source":
+        if isinstance(heard, Source):
             return Voice(self._straight, gain)
-        filters = filters or self._known.filters[heard.choice or ""]
-        if heard.signal == "receiving":
-            return Voice(filters.receiving.taps, gain)
-        return Voice(filters.drop.taps, gain * 0.5 * heard.conductors)
+        fir = filters.of(heard.signal) if filters else self._fir(heard)
+        return Voice(fir.taps, gain * heard.share)
 
     def _rebalance(self) -> None:
         """Gains anew, from the levels that are known."""
@@ -394,11 +395,16 @@ class Desk:
         if known.source is None:
             return
         source = known.source.level
+        reference = source.loudness
         matches = {
-            name: match_gain(wishes.match, wishes.choices[name], source, levels.receiving)
+            name: match_gain(wishes.match, wishes.choices[name], reference, levels.receiving)
             for name, levels in known.levels.items()
         }
-        known.gains = balance(source, known.levels, matches, wishes.makeup)
+        compared: dict[Heard, Level] = {SOURCE: source}
+        for name, levels in known.levels.items():
+            for end in (End("receiving", name), End("drop", name, 1), End("drop", name, 2)):
+                compared[end] = levels.of(end)
+        known.gains = balance(reference, compared, matches, wishes.makeup)
 
     def _predict(self, name: str) -> None:
         known = self._known
@@ -504,17 +510,6 @@ class Desk:
 
     def _measuring_failed(self, text: str) -> None:
         self.tell(Event("programme", text))
-
-
-def _equal(gains: Sequence[float], loudness: Sequence[float]) -> list[float]:
-    """Gains in dB that bring signals of these loudnesses (LUFS) down to the softest one."""
-    heard = [level + gain for level, gain in zip(loudness, gains, strict=True)]
-    if not all(math.isfinite(level) for level in heard):
-        raise AuralizeError(
-            f"what is to be compared is too quiet to have a loudness (under {ABSOLUTE_GATE:g} LUFS), so "
-            "it cannot be made equally loud; take a longer run, a louder programme, or the receiving ends"
-        )
-    return [gain - (level - min(heard)) for gain, level in zip(gains, heard, strict=True)]
 
 
 def renewed(old: Desk, rate: int, source: Path) -> Desk:

@@ -1,7 +1,7 @@
-"""The gains of all that can be heard live: predicted at once after an edit, then measured.
+"""The levels of all that can be heard live: predicted at once after an edit, then measured.
 
-The same gains as those of a render, from the same meters; a prediction is what the programme's band
-energies say of a response that has not been measured yet.
+From the same meters as those of a render; a prediction is what the programme's band energies say of a
+response that has not been measured yet.
 """
 
 from __future__ import annotations
@@ -11,30 +11,21 @@ import os
 import sys
 import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import takewhile
 from pathlib import Path
-from typing import Final, Literal
+from typing import Final
 
-import numpy as np
-
-from auralize.audio.convolver import Convolver, offline_hop
-from auralize.audio.loudness import (
-    BandEnergies,
-    BandMeter,
-    LoudnessMeter,
-    TruePeakMeter,
-    headroom_gain,
-    matching_gain,
-)
+from auralize.audio.loudness import BandEnergies, BandMeter
+from auralize.audio.metering import Level, Meter, Samples, measure
 from auralize.circuit.network import solve
 from auralize.errors import AuralizeError
 from auralize.filters.fir import RunFilters
-from auralize.live.transport import Programme, Samples
-from auralize.render import CEILING, MOST_MAKEUP, Gains, Match
+from auralize.filters.stream import through
+from auralize.gains import End
+from auralize.live.transport import Programme
 from auralize.rig.reading import Choice
-from auralize.units import amplitude, decibels
-
-HeardSignal = Literal["source", "receiving", "drop"]
+from auralize.units import amplitude
 
 READ: Final = 1 << 15
 """Frames measured at once."""
@@ -45,98 +36,17 @@ NICENESS: Final = 10
 
 
 @dataclass(frozen=True)
-class Heard:
-    """What is listened to: the source, or one end of a choice."""
-
-    signal: HeardSignal
-    choice: str | None = None
-    """None for the source."""
-    conductors: int = 2
-    """The drop over both, or over one."""
-
-    def plain(self) -> Heard:
-        """Without what makes no difference to this signal."""
-        if self.signal == "source":
-            return SOURCE
-        return self if self.signal == "drop" else Heard(self.signal, self.choice)
-
-
-SOURCE: Final = Heard("source")
-
-
-@dataclass(frozen=True)
-class Level:
-    """A signal before any gain."""
-
-    loudness: float
-    """LUFS"""
-    peak: float
-    """True peak, linear."""
-    measured: bool
-    """False: predicted."""
-
-
-@dataclass(frozen=True)
 class RunLevels:
     """The two ends of what a choice does; the drop over both conductors."""
 
     receiving: Level
     drop: Level
 
-
-def balance(
-    source: Level,
-    runs: Mapping[str, RunLevels],
-    matches: Mapping[str, float],
-    makeup: float | None,
-) -> dict[Heard, Gains]:
-    """The gains of everything: ``matches`` in dB by choice, ``makeup`` in dB on each drop.
-
-    Make-up None: whole dB, the same for all choices, that bring the loudest drop up to the source
-    without a peak over the ceiling. Headroom is one figure for all that can be compared.
-    """
-    plain: dict[Heard, tuple[float, float]] = {SOURCE: (0.0, 0.0)}
-    peaks = [source.peak]
-    for name, levels in runs.items():
-        plain[Heard("receiving", name)] = (matches[name], 0.0)
-        peaks.append(levels.receiving.peak * amplitude(matches[name]))
-    for conductors in (1, 2):
-        share = 0.5 * conductors
-        lift = chosen_makeup(source, runs, matches, share) if makeup is None else makeup
-        for name, levels in runs.items():
-            plain[Heard("drop", name, conductors)] = (matches[name], lift)
-            peaks.append(share * levels.drop.peak * amplitude(matches[name] + lift))
-    headroom = headroom_gain(peaks, CEILING)
-    return {heard: Gains(match, lift, headroom) for heard, (match, lift) in plain.items()}
-
-
-def chosen_makeup(
-    source: Level, runs: Mapping[str, RunLevels], matches: Mapping[str, float], share: float
-) -> float:
-    """Make-up in dB for drops of which ``share`` is heard (1 over both conductors)."""
-    limits = [MOST_MAKEUP]
-    for name, levels in runs.items():
-        if levels.drop.peak > 0.0:
-            gain = matches[name] + decibels(share)
-            limits.append(CEILING - decibels(levels.drop.peak) - gain)
-            if math.isfinite(levels.drop.loudness) and math.isfinite(source.loudness):
-                limits.append(source.loudness - levels.drop.loudness - gain)
-    return float(max(0, math.floor(min(limits))))
-
-
-def match_gain(match: Match, choice: Choice, source: Level, receiving: Level) -> float:
-    """dB that match what arrives at the loudspeaker."""
-    if match == "installed":
-        return 0.0
-    if match == "loudness":
-        return matching_gain(source.loudness, receiving.loudness)
-    return level_gain(choice, match)
-
-
-def level_gain(choice: Choice, frequency: float) -> float:
-    """dB that bring the receiving end to the level of the source at a frequency in Hz."""
-    solution = solve(choice.network, [float(frequency)])
-    return -decibels(float(np.abs(solution.receiving[choice.listen][0])))
+    def of(self, heard: End) -> Level:
+        """The level of one of them, or of the share of the drop that is heard."""
+        if heard.signal == "receiving":
+            return self.receiving
+        return self.drop.scaled(heard.share)
 
 
 def predicted(
@@ -230,24 +140,24 @@ class Measurer:
 
     def _measure_source(self) -> None:
         programme = Programme(self._path, self._rate)
-        bands, peak = (
-            BandMeter(self._rate, programme.channels),
-            TruePeakMeter(self._rate, programme.channels),
-        )
+        bands = BandMeter(self._rate, programme.channels)
+        meter = Meter(self._rate, programme.channels, bands)
         done, look = 0, FIRST_LOOK * self._rate
-        for block in self._blocks(programme):
-            bands.add(block)
-            peak.add(block)
-            done += len(block)
+
+        def tell(frames: int) -> None:
+            nonlocal done, look
+            done += frames
             if done >= look:
                 look *= 2.0
-                self._tell_source(bands, peak, whole=False)
+                self._tell_source(bands, meter, whole=False)
+
+        measure(((block,) for block in self._blocks(programme)), [meter], told=tell)
         programme.close()
         if not self._closing:
-            self._tell_source(bands, peak, whole=True)
+            self._tell_source(bands, meter, whole=True)
 
-    def _tell_source(self, bands: BandMeter, peak: TruePeakMeter, whole: bool) -> None:
-        level = Level(bands.integrated, peak.peak, whole)
+    def _tell_source(self, bands: BandMeter, meter: Meter, whole: bool) -> None:
+        level = replace(meter.level, measured=whole)
         self._on_source(SourceMeasured(bands.energies, level, whole))
 
     def _measure_runs(self) -> None:
@@ -282,36 +192,10 @@ class Measurer:
         self, programme: Programme, runs: Sequence[RunFilters], wanted: Callable[[], bool]
     ) -> list[RunLevels] | None:
         firs = [fir for run in runs for fir in (run.receiving, run.drop)]
-        taps = max(len(fir.taps) for fir in firs)
-        impulses = np.stack([np.pad(fir.taps, (0, taps - len(fir.taps))) for fir in firs])
-        convolver = Convolver(impulses, programme.channels, offline_hop(taps))
-        meters = [
-            (
-                LoudnessMeter(self._rate, programme.channels),
-                TruePeakMeter(self._rate, programme.channels),
-            )
-            for _ in firs
-        ]
-        early = firs[0].delay
-        for block in self._blocks(programme):
-            if not wanted():
-                return None
-            early = _add(meters, convolver.process(block), early)
-        if self._closing:
+        meters = [Meter(self._rate, programme.channels) for _ in firs]
+        blocks = takewhile(lambda _: wanted(), self._blocks(programme))
+        measure((tuple(wet) for _, wet in through(blocks, firs, programme.channels)), meters)
+        if self._closing or not wanted():
             return None
-        _add(meters, convolver.flush(firs[0].delay), early)
-        levels = [Level(loudness.integrated, peak.peak, True) for loudness, peak in meters]
+        levels = [meter.level for meter in meters]
         return [RunLevels(*pair) for pair in zip(levels[::2], levels[1::2], strict=True)]
-
-
-def _add(
-    meters: Sequence[tuple[LoudnessMeter, TruePeakMeter]],
-    wet: np.ndarray[tuple[int, int, int], np.dtype[np.float64]],
-    early: int,
-) -> int:
-    """Feed each meter its row without the first ``early`` frames; how many of them are to come."""
-    for (loudness, peak), block in zip(meters, wet[:, early:], strict=True):
-        if len(block):
-            loudness.add(block)
-            peak.add(block)
-    return max(0, early - wet.shape[1])

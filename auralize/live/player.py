@@ -17,11 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from auralize.audio.convolver import Convolver
+from auralize.audio.metering import Samples
 from auralize.filters.fir import AUDIBLE, Fir, RunFilters, edge
 from auralize.live.transport import (
     Piece,
     Programme,
-    Samples,
     Taken,
     assembled,
     block_frames,

@@ -17,12 +17,10 @@ from typing import Final, NamedTuple
 
 import numpy as np
 import soundfile as sf
-from numpy.typing import NDArray
 
+from auralize.audio.metering import Samples
 from auralize.audio.reader import opened, probe
 from auralize.errors import AudioFileError
-
-Samples = NDArray[np.float64]
 
 SHORTEST_FADE: Final = 0.010
 """s; a block is the next power of two frames above it."""

@@ -4,31 +4,32 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
+from auralize.circuit.signals import SIGNAL_WORDS, Signal
 from auralize.errors import AuralizeError
-from auralize.live.measurer import Heard, HeardSignal
+from auralize.gains import End
 from auralize.rig.reading import Choice, Rig
 from auralize.trials.plan import LONGEST_TEXT, Plan
 from auralize.trials.plan import Choice as Compared
 
-SIGNALS: Final[Mapping[HeardSignal, str]] = {"receiving": "receiving end", "drop": "drop"}
-"""What can be compared, in words."""
+COMPARED: Final[tuple[Signal, ...]] = ("receiving", "drop")
+"""What can be compared."""
 SAME_GAIN: Final = 0.01
 """dB within which a choice is taken to be what it was when a session began."""
 
 
-def compared(rig: Rig, heard: Heard, gain: float) -> Compared:
+def compared(rig: Rig, heard: End, gain: float) -> Compared:
     """A choice of a rig as it is heard at a gain in dB, for the plan of a session."""
-    choice = rig.choices[heard.choice or ""]
+    choice = rig.choices[heard.choice]
     return Compared(_name(heard), gain, built(choice), sha256_of_choice(rig, choice))
 
 
-def pair_of(plan: Plan, rig: Rig) -> list[Heard]:
+def pair_of(plan: Plan, rig: Rig) -> list[End]:
     """What a session compares, found again in a rig; raises AuralizeError where it is not there."""
-    known = {_name(heard): heard for heard in (Heard(s, n) for s in SIGNALS for n in rig.choices)}
+    known = {_name(heard): heard for heard in (End(s, n) for s in COMPARED for n in rig.choices)}
     missing = [choice.name for choice in plan.choices if choice.name not in known]
     if missing:
         raise AuralizeError(f"that session was held on another rig: it has {missing[0]}")
@@ -86,5 +87,5 @@ def sha256_of_choice(rig: Rig, choice: Choice) -> str:
     return hashlib.sha256(json.dumps(said, sort_keys=True, default=str).encode()).hexdigest()
 
 
-def _name(heard: Heard) -> str:
-    return f"{SIGNALS[heard.signal]} of {heard.choice}"
+def _name(heard: End) -> str:
+    return f"{SIGNAL_WORDS[heard.signal]} of {heard.choice}"

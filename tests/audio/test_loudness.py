@@ -25,12 +25,11 @@ from auralize.audio.loudness import (
     LoudnessMeter,
     TruePeakMeter,
     band_centres,
-    headroom_gain,
     interpolator,
     k_weighting,
-    matching_gain,
 )
 from auralize.errors import AudioFileError
+from auralize.gains import headroom_gain, loudness_gain
 from auralize.units import amplitude, decibels
 
 Samples = NDArray[np.float64]
@@ -553,7 +552,7 @@ def test_decibels_go_there_and_back() -> None:
 
 def test_matching_gain_makes_equally_loud() -> None:
     reference, quiet = pink(2, RATE), 0.1 * white(2, RATE)
-    gain = matching_gain(loudness(reference), loudness(quiet))
+    gain = loudness_gain(loudness(reference), loudness(quiet))
     assert gain > 6
     assert loudness(quiet * amplitude(gain)) == pytest.approx(loudness(reference), abs=1e-9)
 
@@ -562,7 +561,7 @@ def test_matching_gain_makes_equally_loud() -> None:
     ("reference", "measured"), [(-23.0, -math.inf), (-math.inf, -23.0), (-math.inf, -math.inf)]
 )
 def test_silence_is_not_matched(reference: float, measured: float) -> None:
-    assert matching_gain(reference, measured) == 0
+    assert loudness_gain(reference, measured) == 0
 
 
 @pytest.mark.parametrize(

@@ -9,13 +9,12 @@ from itertools import pairwise
 import numpy as np
 import pyloudnorm
 import pytest
+from auralize_demo import programme
+from auralize_demo.programme import SECTIONS, Section, synthesise
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.signal import resample_poly
 from scipy.signal.windows import tukey
-
-from audio_demo import programme
-from audio_demo.programme import SECTIONS, Section, synthesise
 
 RATE = 48_000
 MUSICAL_OCTAVES = 1000 * 2.0 ** np.arange(-5, 5)
@@ -84,7 +83,7 @@ def test_two_calls_give_the_same_bits(played: Samples) -> None:
 
 def test_the_number_of_blas_threads_changes_no_bit() -> None:
     code = (
-        "import hashlib; from audio_demo.programme import cymbal; "
+        "import hashlib; from auralize_demo.programme import cymbal; "
         "print(hashlib.sha256(cymbal(0.004, 2.4, 1, 48_000).tobytes()).hexdigest())"
     )
     digests = {
@@ -102,7 +101,7 @@ def test_the_number_of_blas_threads_changes_no_bit() -> None:
 
 def test_import_and_synthesis_load_no_scipy() -> None:
     code = (
-        "import sys; from audio_demo.programme import bass; bass(55.0, 0.5, 48_000); "
+        "import sys; from auralize_demo.programme import bass; bass(55.0, 0.5, 48_000); "
         "print([m for m in sys.modules if m.startswith('scipy')])"
     )
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -8,10 +8,12 @@ import numpy as np
 import pytest
 import soundfile as sf
 
-from auralize import render as render_module
 from auralize.circuit.network import solve
 from auralize.filters.fir import design_run
-from auralize.render import Wishes, render, sidecar
+from auralize.gains import LOUDNESS, Match
+from auralize.renderer import files as render_module
+from auralize.renderer.facts import sidecar
+from auralize.renderer.files import RenderOptions, render
 from auralize.rig.reading import load_rig
 
 RIG = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
@@ -47,7 +49,7 @@ def reference(source, choice, signal, rate):
 
 def test_within_two_steps_of_24_bit_from_the_reference(tmp_path, choices):
     source = noise(tmp_path / "noise.wav")
-    done = by_name(render(source, choices, tmp_path, Wishes(signals=ALL, makeup=0.0)))
+    done = by_name(render(source, choices, tmp_path, RenderOptions(signals=ALL, makeup=0.0)))
     for choice in choices:
         for signal in ALL:
             output = done[choice.name, signal]
@@ -67,7 +69,7 @@ def test_as_long_as_the_source_and_aligned_with_it(tmp_path, choices):
 
 def test_drop_and_receiving_add_up_to_sending(tmp_path, choices):
     source = noise(tmp_path / "noise.wav")
-    done = by_name(render(source, choices, tmp_path, Wishes(signals=ALL, makeup=0.0)))
+    done = by_name(render(source, choices, tmp_path, RenderOptions(signals=ALL, makeup=0.0)))
     for choice in choices:
         receiving, drop, sending = (read(done[choice.name, s].path) for s in ALL)
         # Half a step of rounding from each of three files.
@@ -77,9 +79,11 @@ def test_drop_and_receiving_add_up_to_sending(tmp_path, choices):
 
 def test_one_conductor_keeps_half(tmp_path, choices):
     source = noise(tmp_path / "noise.wav")
-    both = render(source, choices, tmp_path, Wishes(signals=("drop",), makeup=0.0))
+    both = render(source, choices, tmp_path, RenderOptions(signals=("drop",), makeup=0.0))
     two = [read(o.path) for o in both.outputs]
-    single = render(source, choices, tmp_path, Wishes(signals=("drop",), makeup=0.0, conductors=1))
+    single = render(
+        source, choices, tmp_path, RenderOptions(signals=("drop",), makeup=0.0, conductors=1)
+    )
     for whole, output in zip(two, single.outputs, strict=True):
         assert np.max(np.abs(whole / 2 - read(output.path))) <= LSB_24
 
@@ -105,10 +109,10 @@ def test_very_short_programmes(tmp_path, choices, frames):
 
 def test_tail_is_the_decay_that_the_programme_leaves(tmp_path, choices):
     source = noise(tmp_path / "noise.wav", 0.3)
-    plain = by_name(render(source, choices, tmp_path, Wishes(signals=("drop",), makeup=0.0)))
+    plain = by_name(render(source, choices, tmp_path, RenderOptions(signals=("drop",), makeup=0.0)))
     short = read(plain["reel", "drop"].path)
     longer = by_name(
-        render(source, choices, tmp_path, Wishes(signals=("drop",), makeup=0.0, tail=0.1))
+        render(source, choices, tmp_path, RenderOptions(signals=("drop",), makeup=0.0, tail=0.1))
     )
     long = read(longer["reel", "drop"].path)
     assert len(long) == len(short) + 4800
@@ -120,7 +124,7 @@ def test_tail_is_the_decay_that_the_programme_leaves(tmp_path, choices):
 def test_matched_in_loudness(tmp_path, choices):
     pyloudnorm = pytest.importorskip("pyloudnorm")
     source = noise(tmp_path / "noise.wav", 4.0)
-    done = render(source, choices, tmp_path, Wishes(match="loudness"))
+    done = render(source, choices, tmp_path, RenderOptions(match=LOUDNESS))
     meter = pyloudnorm.Meter(48_000)
     wanted = meter.integrated_loudness(read(source))
     for output in done.outputs:
@@ -133,7 +137,7 @@ def test_matched_in_loudness(tmp_path, choices):
 def test_matched_at_a_frequency(tmp_path, choices):
     t = np.arange(48_000) / 48_000
     sf.write(tmp_path / "tone.wav", 0.1 * np.sin(2 * np.pi * 4000 * t), 48_000, "PCM_24")
-    done = render(tmp_path / "tone.wav", choices, tmp_path, Wishes(match=4000.0))
+    done = render(tmp_path / "tone.wav", choices, tmp_path, RenderOptions(match=Match.at(4000.0)))
     for output in done.outputs:
         if output.signal == "receiving":
             middle = read(output.path)[12_000:36_000, 0]
@@ -142,7 +146,7 @@ def test_matched_at_a_frequency(tmp_path, choices):
 
 def test_headroom_is_one_gain_for_all_and_holds_the_ceiling(tmp_path, choices):
     source = noise(tmp_path / "loud.wav", level=1.9)
-    done = render(source, choices, tmp_path, Wishes(match="loudness", signals=ALL))
+    done = render(source, choices, tmp_path, RenderOptions(match=LOUDNESS, signals=ALL))
     headroom = {output.gains.headroom for output in done.outputs}
     assert len(headroom) == 1
     assert headroom.pop() < 0
@@ -164,8 +168,8 @@ def test_makeup_is_one_figure_for_all_drops_and_costs_no_headroom(tmp_path, choi
 def test_what_stated_makeup_takes_from_all_is_known(tmp_path, choices):
     """Against what the same files are without it; a loud source needs headroom of its own."""
     source = noise(tmp_path / "loud.wav", level=1.9)
-    plain = render(source, choices, tmp_path, Wishes(makeup=0.0))
-    made = render(source, choices, tmp_path, Wishes(makeup=40.0))
+    plain = render(source, choices, tmp_path, RenderOptions(makeup=0.0))
+    made = render(source, choices, tmp_path, RenderOptions(makeup=40.0))
     assert plain.outputs[0].gains.headroom < 0
     assert plain.softened == pytest.approx(0.0, abs=1e-9)
     softer = (
@@ -195,9 +199,9 @@ def test_a_new_folder_is_made_and_goes_again_when_stopped(tmp_path, choices):
 
 def test_stated_makeup_is_applied(tmp_path, choices):
     source = noise(tmp_path / "noise.wav")
-    plain = render(source, choices, tmp_path, Wishes(signals=("drop",), makeup=0.0))
+    plain = render(source, choices, tmp_path, RenderOptions(signals=("drop",), makeup=0.0))
     quiet = read(plain.outputs[0].path)
-    made = render(source, choices, tmp_path, Wishes(signals=("drop",), makeup=12.0))
+    made = render(source, choices, tmp_path, RenderOptions(signals=("drop",), makeup=12.0))
     loud = read(made.outputs[0].path)
     assert made.outputs[0].gains.total == 12.0
     assert np.max(np.abs(loud - 10 ** (12 / 20) * quiet)) <= 5 * LSB_24
@@ -205,7 +209,7 @@ def test_stated_makeup_is_applied(tmp_path, choices):
 
 def test_silence_stays_silent_and_is_given_no_gain(tmp_path, choices):
     sf.write(tmp_path / "silence.wav", np.zeros((48_000, 2)), 48_000, "PCM_24")
-    done = render(tmp_path / "silence.wav", choices, tmp_path, Wishes(match="loudness"))
+    done = render(tmp_path / "silence.wav", choices, tmp_path, RenderOptions(match=LOUDNESS))
     for output in done.outputs:
         assert output.gains.match == 0.0
         assert output.gains.headroom == 0.0
@@ -217,7 +221,7 @@ def test_silence_stays_silent_and_is_given_no_gain(tmp_path, choices):
 def test_gains_stand_in_sidecar_and_comment(tmp_path, choices):
     source = noise(tmp_path / "noise.wav", level=1.9)
     for suffix in (".wav", ".flac"):
-        done = render(source, choices, tmp_path, Wishes(match="loudness", suffix=suffix))
+        done = render(source, choices, tmp_path, RenderOptions(match=LOUDNESS, suffix=suffix))
         for output in done.outputs:
             facts = json.loads(sidecar(output.path).read_text())
             assert facts["gain_db"]["total"] == pytest.approx(output.gains.total, abs=1e-4)
@@ -230,7 +234,7 @@ def test_gains_stand_in_sidecar_and_comment(tmp_path, choices):
 @pytest.mark.parametrize("channels", range(1, 9))
 def test_every_channel_goes_through_the_same_run(tmp_path, choices, channels):
     source = noise(tmp_path / "many.wav", 0.4, channels=channels)
-    done = render(source, choices[:1], tmp_path, Wishes(signals=("drop",), makeup=0.0))
+    done = render(source, choices[:1], tmp_path, RenderOptions(signals=("drop",), makeup=0.0))
     wanted = reference(source, choices[0], "drop", 48_000)
     assert np.max(np.abs(read(done.outputs[0].path) - wanted)) <= 2 * LSB_24
 
@@ -238,7 +242,7 @@ def test_every_channel_goes_through_the_same_run(tmp_path, choices, channels):
 @pytest.mark.parametrize("rate", [8_000, 22_050, 44_100, 96_000, 192_000])
 def test_every_sample_rate(tmp_path, choices, rate):
     source = noise(tmp_path / "rate.wav", 0.4, rate=rate)
-    done = render(source, choices[:1], tmp_path, Wishes(signals=("receiving",)))
+    done = render(source, choices[:1], tmp_path, RenderOptions(signals=("receiving",)))
     assert sf.info(done.outputs[0].path).samplerate == rate
     wanted = reference(source, choices[0], "receiving", rate)
     assert np.max(np.abs(read(done.outputs[0].path) - wanted)) <= 2 * LSB_24
@@ -258,7 +262,7 @@ def test_tones_come_out_with_the_loss_that_the_figures_state(tmp_path, choices):
     for frequency in (40, 1000, 10_000, 18_000):
         tone = 0.25 * np.sin(2 * np.pi * frequency * t)
         sf.write(tmp_path / "tone.wav", tone, rate, "PCM_24")
-        done = by_name(render(tmp_path / "tone.wav", choices, tmp_path, Wishes(makeup=0.0)))
+        done = by_name(render(tmp_path / "tone.wav", choices, tmp_path, RenderOptions(makeup=0.0)))
         for choice in choices:
             solution = solve(choice.network, [float(frequency)])
             for signal, wanted in (
@@ -285,7 +289,9 @@ RECORDINGS = sorted(
 def test_recordings_that_others_made(tmp_path, choices):
     """Length, alignment and level of real files, the level against the spectrum times |H|."""
     for path in RECORDINGS:
-        done = render(path, choices[:1], tmp_path, Wishes(signals=("receiving",), depth="FLOAT"))
+        done = render(
+            path, choices[:1], tmp_path, RenderOptions(signals=("receiving",), depth="FLOAT")
+        )
         output = done.outputs[0]
         before, after = read(path), read(output.path)
         assert after.shape == before.shape

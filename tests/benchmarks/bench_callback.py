@@ -27,8 +27,8 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from auralize.audio.convolver import Convolver
+from auralize.gains import End
 from auralize.live.listening import Desk, Wishes
-from auralize.live.measurer import Heard
 from auralize.rig.reading import load_rig
 
 RIG = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
@@ -85,8 +85,8 @@ def _desk() -> Iterator[Desk]:
             desk.close()
 
 
-def _signals(desk: Desk) -> list[Heard]:
-    return [Heard(s, c) for c in desk.wishes.choices for s in ("receiving", "drop")]
+def _signals(desk: Desk) -> list[End]:
+    return [End(s, c) for c in desk.wishes.choices for s in ("receiving", "drop")]
 
 
 def measure(rows: int, traced: bool) -> Measured:

@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "listening"))
+from auralize_tui.app import BenchApp
 from live_session import COILED, RIG, make_programme
 from sound_server import SoundServer
 from textual.pilot import Pilot
@@ -28,7 +29,6 @@ from textual.widgets import Input
 from auralize.live.engine import LiveBench
 from auralize.live.player import Switch
 from auralize.rig.editing import RigDraft
-from tui.app import BenchApp
 
 EDITS = (
     (0, ("40 m", "170 ft", "45 m", "60 m", "55 m")),

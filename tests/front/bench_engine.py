@@ -2,10 +2,9 @@
 
 from dataclasses import replace
 
+from auralize.gains import INSTALLED, SOURCE, Gains
 from auralize.live.engine import Status
 from auralize.live.listening import Event
-from auralize.live.measurer import SOURCE
-from auralize.render import Gains
 
 
 class SilentEngine:
@@ -23,7 +22,7 @@ class SilentEngine:
             loop=None,
             heard=SOURCE,
             slot=None,
-            match="installed",
+            match=INSTALLED,
             gains=Gains(0.0, 0.0, -1.5),
             certainty="measured",
             filter_error=-110.0,

@@ -10,12 +10,20 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile as sf
+from auralize_tui.app import BenchApp
+from auralize_tui.bench import BenchScreen
+from auralize_tui.curves import Curves, column_at, columns_of, draw
+from auralize_tui.edit import EditScreen, fields_of, typed
+from auralize_tui.help import HelpScreen
+from auralize_tui.keyline import KeyLine
+from auralize_tui.setup import TrialSetup
+from auralize_tui.trials import OutcomeScreen, TrialScreen
 from bench_engine import SilentEngine
 from rich.console import Console
 from textual.dom import DOMNode
 from textual.widgets import Button, Input, OptionList, Static
 
-from auralize.live.measurer import SOURCE, Heard
+from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End, Match
 from auralize.rig.editing import RigDraft
 from auralize.trials.checking import verify
 from auralize.trials.compared import sha256_of
@@ -23,14 +31,6 @@ from auralize.trials.log import Log
 from auralize.trials.plan import Choice as Compared
 from auralize.trials.plan import Plan, TrialError
 from auralize.trials.session import Session
-from tui.app import BenchApp
-from tui.bench import BenchScreen
-from tui.curves import Curves, column_at, columns_of, draw
-from tui.edit import EditScreen, fields_of, typed
-from tui.help import HelpScreen
-from tui.keyline import KeyLine
-from tui.setup import TrialSetup
-from tui.trials import OutcomeScreen, TrialScreen
 
 pytest.importorskip("tomlkit", reason="the bench edits with tomlkit (extra: bench)")
 DEMO = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
@@ -86,11 +86,11 @@ def test_keys_choose_what_is_heard(app):
             await pilot.press(key)
         heard = [call[1] for call in app.engine.calls if call[0] == "hear"]
         assert heard[-5:] == [
-            Heard("receiving", "bought"),
-            Heard("drop", "bought"),
-            Heard("drop", "bought", 1),
-            SOURCE.__class__("source", None, 1),
-            Heard("receiving", "bought", 1),
+            End("receiving", "bought"),
+            End("drop", "bought"),
+            End("drop", "bought", 1),
+            SOURCE,
+            End("receiving", "bought", 1),
         ]
 
     drive(app, steps)
@@ -119,9 +119,9 @@ def test_match_goes_round(app):
     async def steps(pilot):
         await pilot.press("m", "m", "m")
         assert [c[1] for c in app.engine.calls if c[0] == "match"] == [
-            "loudness",
-            1000.0,
-            "installed",
+            LOUDNESS,
+            Match.at(1000.0),
+            INSTALLED,
         ]
 
     drive(app, steps)
@@ -162,7 +162,7 @@ def test_choices_and_key_figures_are_shown_without_colour(app):
 def test_a_click_hears_a_choice(app):
     async def steps(pilot):
         await pilot.click("#choices", offset=(4, 3))
-        assert app.engine.status().heard == Heard("receiving", "bought")
+        assert app.engine.status().heard == End("receiving", "bought")
 
     drive(app, steps)
 
@@ -172,7 +172,7 @@ def test_a_click_on_a_key_presses_it(app):
         line = app.screen.query_one(KeyLine)
         place = str(line.render()).index("Drop")
         await pilot.click(KeyLine, offset=(place, 0))
-        assert app.engine.status().heard == Heard("drop", "reel")
+        assert app.engine.status().heard == End("drop", "reel")
         await pilot.click(KeyLine, offset=(79, 0))  # behind the last one
 
     drive(app, steps)
@@ -209,11 +209,11 @@ def test_nine_choices_are_all_on_a_small_screen(tmp_path):
     async def steps(pilot):
         assert all(f"{n} more{n - 4} " in everything(app) for n in range(4, 10))
         await pilot.click("#choices", offset=(6, 9))
-        assert app.engine.status().heard == Heard("receiving", "more5")
+        assert app.engine.status().heard == End("receiving", "more5")
         await pilot.resize_terminal(100, 40)
         await pilot.pause()
         await pilot.click("#choices", offset=(6, 3))
-        assert app.engine.status().heard == Heard("receiving", "bought")
+        assert app.engine.status().heard == End("receiving", "bought")
 
     drive(app, steps)
 
@@ -229,7 +229,7 @@ def test_news_of_the_engine_are_told(app):
 
 def test_a_fault_stays_until_the_device_is_right_again(app, monkeypatch):
     now = 1000.0
-    monkeypatch.setattr("tui.bench.monotonic", lambda: now)
+    monkeypatch.setattr("auralize_tui.bench.monotonic", lambda: now)
 
     async def steps(pilot):
         nonlocal now
@@ -591,7 +591,7 @@ def test_a_trial_compares_the_signal_that_was_picked(app, signal, words):
     async def steps(pilot):
         await begin_trial(pilot, app, signal=signal)
         (loaded,) = (call for call in app.engine.calls if call[0] == "load_slots")
-        assert loaded[1] == (Heard(signal, "reel"), Heard(signal, "bought"))
+        assert loaded[1] == (End(signal, "reel"), End(signal, "bought"))
         names = [choice.name for choice in app.screen._presenter.plan.choices]
         assert names == [f"{words} of reel", f"{words} of bought"]
 
@@ -695,10 +695,10 @@ def test_an_end_that_could_not_be_written_can_be_tried_again_after_an_outage(app
 def test_the_match_is_as_before_after_a_trial(app):
     async def steps(pilot):
         await begin_trial(pilot, app, practice=True)
-        assert app.engine.status().match == "loudness"
+        assert app.engine.status().match == LOUDNESS
         await pilot.press("escape")
         await pilot.pause()
-        assert app.engine.status().match == "installed"
+        assert app.engine.status().match == INSTALLED
 
     drive(app, steps)
 

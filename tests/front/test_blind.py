@@ -14,23 +14,23 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile as sf
+from auralize_tui.trials import TrialScreen
 from textual.app import App
 from textual.widgets import Static
 
 from auralize.audio.loudness import LoudnessMeter
+from auralize.gains import INSTALLED, LOUDNESS, End
 from auralize.live.engine import LiveBench
 from auralize.live.listening import Desk, Wishes
-from auralize.live.measurer import Heard
 from auralize.live.transport import block_frames
 from auralize.rig.reading import load_rig
 from auralize.trials.plan import Choice as Compared
 from auralize.trials.plan import Plan
 from auralize.trials.session import Session
-from tui.trials import TrialScreen
 
 DEMO = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
 TRIALS = 2_000
-PAIR = [Heard("receiving", "reel"), Heard("receiving", "bought")]
+PAIR = [End("receiving", "reel"), End("receiving", "bought")]
 
 
 @pytest.fixture
@@ -150,7 +150,7 @@ def loudness_of(desk, slot):
     return meter.integrated
 
 
-@pytest.mark.parametrize(("match", "hears"), [("installed", True), ("loudness", False)])
+@pytest.mark.parametrize(("match", "hears"), [(INSTALLED, True), (LOUDNESS, False)])
 def test_a_listener_by_level_scores_only_where_levels_are_not_matched(programme, match, hears):
     choices = {c.name: c for c in load_rig(DEMO).pick(["reel", "beams"])}
     told = []
@@ -159,7 +159,7 @@ def test_a_listener_by_level_scores_only_where_levels_are_not_matched(programme,
     while desk.status().certainty != "measured":
         assert time.monotonic() < deadline
         time.sleep(0.01)
-    desk.load_slots([Heard("receiving", name) for name in choices])
+    desk.load_slots([End("receiving", name) for name in choices])
     desk.transport.loop(0, 23_000)
     desk.transport.play()
     loudness = [loudness_of(desk, slot) for slot in (0, 1)]
@@ -174,7 +174,7 @@ def measured_desk(programme):
     """Two choices that differ a lot, their drops too, with all levels measured."""
     choices = {c.name: c for c in load_rig(DEMO).pick(["reel", "beams"])}
     told = []
-    desk = Desk(programme, 48_000, Wishes(choices, volume=-6.0, match="loudness"), told.append)
+    desk = Desk(programme, 48_000, Wishes(choices, volume=-6.0, match=LOUDNESS), told.append)
     deadline = time.monotonic() + 60
     while desk.status().certainty != "measured":
         assert time.monotonic() < deadline
@@ -186,7 +186,7 @@ def measured_desk(programme):
     assert told == []
 
 
-DROPS = [Heard("drop", "reel"), Heard("drop", "beams")]
+DROPS = [End("drop", "reel"), End("drop", "beams")]
 
 
 @pytest.mark.parametrize(
@@ -194,7 +194,7 @@ DROPS = [Heard("drop", "reel"), Heard("drop", "beams")]
     [
         (DROPS, False, True),
         (DROPS, True, False),
-        ([Heard("receiving", "reel"), Heard("drop", "beams")], True, False),
+        ([End("receiving", "reel"), End("drop", "beams")], True, False),
     ],
 )
 def test_a_listener_by_level_hears_drops_apart_only_where_they_are_not_made_equally_loud(

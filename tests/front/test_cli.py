@@ -315,7 +315,7 @@ def test_render_with_every_option(bench: Bench) -> None:
     ratios = {"receiving": ARRIVES["thick"], "drop": KEPT["thick"] / 2.0, "sending": 1.0}
     names = {f"bells.thick.{signal}" for signal in ratios}
     assert bench.left() == {n + ending for n in names for ending in (".flac", ".flac.json")}
-    assert "matched to the source at 100 Hz" in text
+    assert "matched at 100 Hz" in text
 
     source, _ = sf.read(bench.programme)
     padded = np.concatenate([source, np.zeros((RATE // 4, 2))])

@@ -6,10 +6,10 @@ import re
 import numpy as np
 import pytest
 import soundfile as sf
+from auralize_demo.demo import RIG_FILES, make_demo
 
-from audio_demo.demo import RIG_FILES, make_demo
 from auralize.circuit.network import solve
-from auralize.render import sidecar
+from auralize.renderer.facts import sidecar
 from auralize.rig.reading import load_rig
 
 

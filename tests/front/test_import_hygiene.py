@@ -41,21 +41,29 @@ def test_the_modules_are_found() -> None:
     assert {
         "auralize.commands.main",
         "auralize.rig.reading",
-        "auralize.render",
+        "auralize.renderer.files",
         "auralize.circuit.pair",
     } <= set(MODULES)
 
 
 def test_the_command_line_alone_loads_nothing_heavy() -> None:
     leaked = roots(loaded_by("import auralize.commands.main"))
-    leaked &= {"numpy", "scipy", "soundfile", "sounddevice", "textual", "tui", "audio_demo"}
+    leaked &= {
+        "numpy",
+        "scipy",
+        "soundfile",
+        "sounddevice",
+        "textual",
+        "auralize_tui",
+        "auralize_demo",
+    }
     assert not leaked, f"import auralize.commands.main loaded {leaked}"
 
 
 def test_the_whole_core_is_reachable_without_screen_and_device() -> None:
     loaded = loaded_by(f"import {', '.join(MODULES)}")
     assert set(MODULES) <= loaded
-    leaked = roots(loaded) & {"textual", "sounddevice", "tui"}
+    leaked = roots(loaded) & {"textual", "sounddevice", "auralize_tui"}
     assert not leaked, f"importing the core loaded {leaked}"
     # Half a second that only some commands need; they load it when they do.
     assert "scipy.signal" not in loaded
@@ -71,8 +79,8 @@ def test_the_circuit_loads_nothing_of_the_package_but_units() -> None:
 
 
 def test_the_demo_s_programme_needs_no_screen_and_no_device() -> None:
-    loaded = loaded_by("import audio_demo.demo, audio_demo.programme")
-    assert not roots(loaded) & {"textual", "sounddevice", "tui"}
+    loaded = loaded_by("import auralize_demo.demo, auralize_demo.programme")
+    assert not roots(loaded) & {"textual", "sounddevice", "auralize_tui"}
 
 
 @pytest.mark.skipif(

@@ -19,11 +19,13 @@ from auralize.circuit.loudspeaker import Driver, Vent
 from auralize.circuit.network import Amplifier, Connected, Network, Run, solve
 from auralize.commands.main import main
 from auralize.errors import AudioFileError, RigError
+from auralize.figures import data
 from auralize.figures import text as show
 from auralize.figures.numbers import figures
 from auralize.figures.picture import save_plot
 from auralize.filters.export import export_filter
-from auralize.render import Wishes, render
+from auralize.gains import Match
+from auralize.renderer.files import RenderOptions, render
 from auralize.rig.measured import write_impedance, write_touchstone
 from auralize.rig.reading import Choice, load_rig
 
@@ -448,7 +450,7 @@ def test_figures_name_the_range_that_was_measured(landing: Path) -> None:
     printed = table(choice)
     assert "load landing is measured from 20 Hz to 160 Hz only: above, " in flat(printed)
     assert "cable reel is measured from 100 Hz to 9 kHz only: below, " in flat(printed)
-    assert json.loads(show.as_json("", [figures(choice)]))["choices"][0]["notes"] == list(
+    assert json.loads(data.as_json("", [figures(choice)]))["choices"][0]["notes"] == list(
         choice.notes
     )
     assert max(map(len, printed.splitlines())) <= 80
@@ -650,13 +652,13 @@ def test_every_command_bears_a_fault(fault: str, at: str, listen: str, tmp_path:
     assert "nan" not in printed.lower()
     assert max(map(len, printed.splitlines())) <= 80
     assert "load boathouse is " + ("open" if fault == "open" else "shorted") in flat(printed)
-    told = json.loads(show.as_json("landing", [found]))  # refuses NaN and infinity by itself
+    told = json.loads(data.as_json("landing", [found]))  # refuses NaN and infinity by itself
     assert (told["choices"][0]["driven"] is None) == (fault == "short" and at == "amplifier")
-    for row in csv.DictReader(io.StringIO(show.as_csv([found]))):
+    for row in csv.DictReader(io.StringIO(data.as_csv([found]))):
         values = [float(v) for k, v in row.items() if k != "choice" and v]
         assert np.isfinite(values).all()
     save_plot("landing", [choice], tmp_path / "plot.svg")
-    wishes = Wishes(signals=("receiving", "drop", "sending"), makeup=0.0, depth="FLOAT")
+    wishes = RenderOptions(signals=("receiving", "drop", "sending"), makeup=0.0, depth="FLOAT")
     done = render(noise(tmp_path), [choice], tmp_path, wishes)
     heard = {o.signal: sf.read(o.path)[0] for o in done.outputs}
     np.testing.assert_allclose(heard["receiving"] + heard["drop"], heard["sending"], atol=2e-7)
@@ -741,7 +743,7 @@ def test_reversed_is_heard_inverted_and_still_adds_up(tmp_path: Path) -> None:
     """Two loudspeakers of which one is reversed cancel, as they would in front of them."""
     more = "[choices.right]\n[choices.wrong]\nloads.landing.reversed = true"
     rig = load_rig(written(tmp_path, text(DRIVER, more=more)))
-    wishes = Wishes(signals=("receiving", "drop", "sending"), makeup=0.0, depth="FLOAT")
+    wishes = RenderOptions(signals=("receiving", "drop", "sending"), makeup=0.0, depth="FLOAT")
     done = render(noise(tmp_path), list(rig.choices.values()), tmp_path, wishes)
     heard = {(o.choice, o.signal): sf.read(o.path)[0] for o in done.outputs}
     for signal in ("receiving", "drop", "sending"):
@@ -775,20 +777,20 @@ def test_reversed_is_exported_inverted(suffix: str, minimum_phase: bool, tmp_pat
 
 def test_matching_at_a_frequency_leaves_silence_alone(tmp_path: Path) -> None:
     choice = branches(tmp_path, "short", "boathouse", "boathouse")
-    done = render(noise(tmp_path), [choice], tmp_path, Wishes(match=1000.0))
+    done = render(noise(tmp_path), [choice], tmp_path, RenderOptions(match=Match.at(1000.0)))
     assert {o.gains.match for o in done.outputs} == {0.0}
 
 
 @pytest.mark.parametrize("run", ['far = { plus = "1 ohm" }', ""])
 def test_drop_over_one_conductor_needs_two_alike(run: str, tmp_path: Path) -> None:
     choice = the(tmp_path, text(DRIVER, run=run))
-    wishes = Wishes(conductors=1)
+    wishes = RenderOptions(conductors=1)
     if run == "":
         assert len(render(noise(tmp_path), [choice], tmp_path, wishes).outputs) == 2
         return
     with pytest.raises(AudioFileError, match="the two conductors to 'landing' differ"):
         render(noise(tmp_path), [choice], tmp_path, wishes)
-    render(noise(tmp_path), [choice], tmp_path, Wishes(conductors=1, signals=("receiving",)))
+    render(noise(tmp_path), [choice], tmp_path, RenderOptions(conductors=1, signals=("receiving",)))
 
 
 # ---- transformers ---------------------------------------------------------------------------------

@@ -4,11 +4,11 @@ import shutil
 from pathlib import Path
 
 import pytest
+from auralize_tui.app import BenchApp
+from auralize_tui.trials import TrialScreen
 from bench_engine import SilentEngine
 
 from auralize.rig.editing import RigDraft
-from tui.app import BenchApp
-from tui.trials import TrialScreen
 
 pytest.importorskip("pytest_textual_snapshot", reason="pictures need pytest-textual-snapshot")
 pytest.importorskip("tomlkit", reason="the bench edits with tomlkit (extra: bench)")
@@ -18,7 +18,7 @@ SIZE = (80, 24)
 
 @pytest.fixture
 def app(tmp_path, monkeypatch):
-    monkeypatch.setattr("tui.bench.BenchScreen._read_spectrum", lambda screen: None)
+    monkeypatch.setattr("auralize_tui.bench.BenchScreen._read_spectrum", lambda screen: None)
     rig = tmp_path / "mill.toml"
     shutil.copy(DEMO, rig)
     draft = RigDraft(rig)

@@ -15,7 +15,8 @@ from pathlib import Path
 
 from live_session import RIG
 
-from auralize.live.engine import Heard, LiveBench
+from auralize.gains import End
+from auralize.live.engine import LiveBench
 from auralize.rig.reading import load_rig
 
 LOOK = 0.02  # s
@@ -27,7 +28,7 @@ def main() -> None:
     bench.start()
     bench.loop((0.5, 2.0))
     bench.play()
-    bench.hear(Heard("receiving", "reel"))
+    bench.hear(End("receiving", "reel"))
     commands: list[str] = []
 
     def read() -> None:

@@ -19,7 +19,8 @@ import soundfile as sf
 from numpy.typing import NDArray
 from timeline_reference import fading, reference
 
-from auralize.live.engine import BUFFER, Heard, LiveBench
+from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End, Match
+from auralize.live.engine import BUFFER, LiveBench
 from auralize.live.player import Output, Switch, replay
 from auralize.live.transport import Programme
 from auralize.rig.editing import RigDraft
@@ -107,7 +108,8 @@ class Session:
         conductors = int(self.random.integers(1, 3))
         before = self.bench.status().switches
         self.heard.append((time.perf_counter(), before))
-        self.bench.hear(Heard(signal, choice, conductors))  # type: ignore[arg-type]
+        end = End(signal, choice, conductors)  # type: ignore[arg-type]
+        self.bench.hear(SOURCE if signal == "source" else end)
         self.wait("switch", lambda: self.bench.status().switches > before)
 
     def edit(self) -> None:
@@ -117,7 +119,7 @@ class Session:
         name = "coiled" if "lay" in place else "reel"
         while value == self.draft.value(name, place):
             value = typed[self.random.integers(len(typed))]
-        self.bench.hear(Heard("drop", name))
+        self.bench.hear(End("drop", name))
         time.sleep(0.05)
         before = self.bench.status().switches
         self.edited.append((time.perf_counter(), before))
@@ -134,12 +136,12 @@ class Session:
             bench.pause,
             bench.play,
             lambda: bench.seek(float(self.random.uniform(0.0, LENGTH - 1.0))),
-            lambda: bench.set_match("loudness"),
+            lambda: bench.set_match(LOUDNESS),
             lambda: bench.set_volume(-12.0),
             lambda: bench.loop((2.0, LENGTH)),
-            lambda: bench.set_match(1000.0),
+            lambda: bench.set_match(Match.at(1000.0)),
             lambda: bench.set_volume(-15.0),
-            lambda: bench.set_match("installed"),
+            lambda: bench.set_match(INSTALLED),
         ]
         began = time.perf_counter()
         for number in range(switches):

@@ -18,12 +18,14 @@ from live_session import RIG, make_programme, stretched
 from timeline_reference import fading, reference
 
 from auralize.audio.loudness import BandMeter
+from auralize.audio.metering import Level
 from auralize.circuit.network import solve
 from auralize.errors import AudioFileError, AuralizeError
 from auralize.filters.fir import Fir, RunFilters, design_run
+from auralize.gains import INSTALLED, LOUDNESS, MOST_MAKEUP, SOURCE, End, Match, balance, level_gain
 from auralize.live.device import Call, Device, DeviceError, StuckError, chosen_device, playing_rate
 from auralize.live.listening import Desk, Wishes, renewed
-from auralize.live.measurer import SOURCE, Heard, Level, RunLevels, balance, level_gain, predicted
+from auralize.live.measurer import predicted
 from auralize.live.player import (
     CEILING,
     Grow,
@@ -41,8 +43,7 @@ from auralize.live.player import (
 )
 from auralize.live.remembered import Volumes, state_path
 from auralize.live.transport import Piece, Programme, Taken, Transport, block_frames, rising
-from auralize.render import MOST_MAKEUP, render
-from auralize.render import Wishes as RenderWishes
+from auralize.renderer.files import RenderOptions, render
 from auralize.rig.reading import load_rig
 from auralize.units import amplitude, decibels
 
@@ -554,23 +555,23 @@ def shared(programme, saltmarsh):
     shared.close()
 
 
-@pytest.mark.parametrize("match", ["installed", "loudness", 3150.0])
+@pytest.mark.parametrize("match", [INSTALLED, LOUDNESS, Match.at(3150.0)])
 @pytest.mark.parametrize("makeup", [None, 6.0])
 def test_gains_are_those_of_a_render(shared, programme, saltmarsh, tmp_path, match, makeup):
     """But for headroom, as a render knows only what it was asked to write."""
-    wishes = RenderWishes(match=match, makeup=makeup)
+    wishes = RenderOptions(match=match, makeup=makeup)
     rendered = render(programme, list(saltmarsh.values()), tmp_path, wishes)
     shared.desk.set_match(match)
     shared.desk.set_makeup(makeup)
     for output in rendered.outputs:
-        gains = shared.desk.gains(Heard(output.signal, output.choice))
+        gains = shared.desk.gains(End(output.signal, output.choice))
         assert gains.match == pytest.approx(output.gains.match, abs=1e-6)
         assert gains.makeup == output.gains.makeup
         assert gains.headroom <= output.gains.headroom + 1e-6
 
 
 def test_headroom_is_one_for_all_and_keeps_the_loudest_under_the_ceiling(shared):
-    shared.desk.set_match("installed")
+    shared.desk.set_match(INSTALLED)
     shared.desk.set_makeup(38.0)
     gains = shared.desk._known.gains
     assert len(gains) == 1 + 3 * 3
@@ -579,7 +580,7 @@ def test_headroom_is_one_for_all_and_keeps_the_loudest_under_the_ceiling(shared)
     peaks = [
         levels[h.choice].drop.peak * 0.5 * h.conductors * amplitude(g.total)
         for h, g in gains.items()
-        if h.signal == "drop"
+        if h != SOURCE and h.signal == "drop"
     ]
     assert max(peaks) == pytest.approx(CEILING)
     assert gains[SOURCE].headroom < -1.0
@@ -588,15 +589,15 @@ def test_headroom_is_one_for_all_and_keeps_the_loudest_under_the_ceiling(shared)
 def test_make_up_is_held_between_0_and_its_cap(shared):
     for asked, given in ((99.0, MOST_MAKEUP), (-5.0, 0.0), (12.5, 12.5)):
         shared.desk.set_makeup(asked)
-        assert shared.desk.gains(Heard("drop", "reel")).makeup == given
+        assert shared.desk.gains(End("drop", "reel")).makeup == given
     shared.desk.set_makeup(None)
-    assert shared.desk.gains(Heard("drop", "reel", 1)).makeup >= 5.0
+    assert shared.desk.gains(End("drop", "reel", 1)).makeup >= 5.0
 
 
 def test_over_one_conductor_the_chosen_make_up_is_6_db_more(shared):
-    shared.desk.set_match("installed")
+    shared.desk.set_match(INSTALLED)
     shared.desk.set_makeup(None)
-    both, one = (shared.desk.gains(Heard("drop", "reel", n)).makeup for n in (2, 1))
+    both, one = (shared.desk.gains(End("drop", "reel", n)).makeup for n in (2, 1))
     assert one - both in (6.0, 7.0)  # 6.02 dB, in whole dB
 
 
@@ -604,10 +605,10 @@ def test_choices_matched_in_loudness_are_within_0_05_lu(measured, programme):
     """Heard to its end and measured by another meter (pyloudnorm 0.2, ITU-R BS.1770)."""
     meter = pyloudnorm.Meter(RATE)
     desk = measured.desk
-    desk.set_match("loudness")
+    desk.set_match(LOUDNESS)
     measured.pump(60)  # the soft start is over
     found = {}
-    for heard in (SOURCE, *(Heard("receiving", name) for name in desk.wishes.choices)):
+    for heard in (SOURCE, *(End("receiving", name) for name in desk.wishes.choices)):
         desk.transport.seek(0)
         settled(desk.transport)
         measured.hear(heard)
@@ -649,25 +650,29 @@ def test_the_level_at_a_frequency_is_matched_by_the_loss_there(saltmarsh):
 def test_silence_gets_no_gain_and_does_no_harm(tmp_path, saltmarsh):
     pumped = Pumped(write(tmp_path / "silence.wav", np.zeros((RATE, 2))), saltmarsh)
     pumped.measured()
-    pumped.desk.set_match("loudness")
+    pumped.desk.set_match(LOUDNESS)
     pumped.desk.transport.play()
-    pumped.hear(Heard("drop", "reel"))
-    assert pumped.desk.gains(Heard("receiving", "reel")).total == 0.0
+    pumped.hear(End("drop", "reel"))
+    assert pumped.desk.gains(End("receiving", "reel")).total == 0.0
     assert not pumped.pump(20).any()
     pumped.close()
 
 
 def test_gains_are_worked_out_from_levels_alone():
-    source = Level(-20.0, 0.5, True)
-    runs = {
-        "near": RunLevels(Level(-20.5, 0.47, True), Level(-40.0, 0.05, True)),
-        "far": RunLevels(Level(-23.0, 0.4, True), Level(-34.3, 0.1, True)),
+    compared = {
+        SOURCE: Level(-20.0, 0.5),
+        End("receiving", "near"): Level(-20.5, 0.47),
+        End("drop", "near"): Level(-40.0, 0.05),
+        End("drop", "near", 1): Level(-40.0, 0.05).scaled(0.5),
+        End("receiving", "far"): Level(-23.0, 0.4),
+        End("drop", "far"): Level(-34.3, 0.1),
+        End("drop", "far", 1): Level(-34.3, 0.1).scaled(0.5),
     }
-    gains = balance(source, runs, {"near": 0.5, "far": 3.0}, None)
-    assert gains[Heard("receiving", "far")].match == 3.0
+    gains = balance(-20.0, compared, {"near": 0.5, "far": 3.0}, None)
+    assert gains[End("receiving", "far")].match == 3.0
     # -20 + 34.3 - 3 = 11.3 dB for the louder drop, whole dB down; and 6.02 dB more for half of it.
-    assert gains[Heard("drop", "near")].makeup == gains[Heard("drop", "far")].makeup == 11.0
-    assert gains[Heard("drop", "near", 1)].makeup == 17.0
+    assert gains[End("drop", "near")].makeup == gains[End("drop", "far")].makeup == 11.0
+    assert gains[End("drop", "near", 1)].makeup == 17.0
     assert gains[SOURCE].headroom == 0.0
 
 
@@ -688,10 +693,14 @@ def test_a_session_is_what_its_timeline_says(pumped, programme, saltmarsh):
     random = np.random.default_rng(8)
     for number in range(30):
         signal = ("source", "receiving", "drop")[number % 3]
-        pumped.hear(Heard(signal, list(saltmarsh)[number // 3 % 3], 1 + number % 2))
+        pumped.hear(
+            SOURCE
+            if signal == "source"
+            else End(signal, list(saltmarsh)[number // 3 % 3], 1 + number % 2)
+        )
         pumped.pump(int(random.integers(1, 12)))
         if number == 5:
-            desk.set_match("loudness")
+            desk.set_match(LOUDNESS)
         if number == 8:
             desk.transport.loop(20_000, 40_000)
         if number == 12:
@@ -725,13 +734,13 @@ def test_source_and_receiving_end_are_aligned(tmp_path, saltmarsh):
     pumped.desk.transport.play()
     pumped.pump(60)
     outs = {}
-    for heard in (SOURCE, Heard("receiving", "near")):
+    for heard in (SOURCE, End("receiving", "near")):
         pumped.desk.transport.seek(9_600)
         settled(pumped.desk.transport)
         pumped.hear(heard)
         pumped.desk.transport.seek(9_600)
         settled(pumped.desk.transport)
-        outs[heard.signal] = pumped.pump(40)[2 * BLOCK :].astype(float)
+        outs[heard.words.split()[0]] = pumped.pump(40)[2 * BLOCK :].astype(float)
     source, receiving = outs["source"][:, 0], outs["receiving"][:, 0]
     place = np.argmax(np.correlate(receiving, source, "full")) - (len(source) - 1)
     assert place == 0
@@ -741,7 +750,7 @@ def test_source_and_receiving_end_are_aligned(tmp_path, saltmarsh):
 def test_an_edit_is_heard_and_of_many_the_last_one_counts(pumped, saltmarsh):
     desk = pumped.desk
     desk.transport.play()
-    pumped.hear(Heard("drop", "reel"))
+    pumped.hear(End("drop", "reel"))
     lengths = [1.1, 1.3, 1.7, 2.5]
     for factor in lengths:
         desk.update_choice(stretched(saltmarsh["reel"], factor))
@@ -756,15 +765,15 @@ def test_an_edit_is_heard_and_of_many_the_last_one_counts(pumped, saltmarsh):
 
 def test_an_edit_gets_its_gains_at_once_and_has_them_measured_later(measured, saltmarsh):
     desk = measured.desk
-    desk.set_match("loudness")
-    old = desk.gains(Heard("receiving", "reel")).match
+    desk.set_match(LOUDNESS)
+    old = desk.gains(End("receiving", "reel")).match
     longer = stretched(saltmarsh["reel"], 3.0)
     desk.update_choice(longer)
     until(lambda: measured.events)
-    soon = desk.gains(Heard("receiving", "reel")).match
+    soon = desk.gains(End("receiving", "reel")).match
     assert soon > old + 1.0
     measured.measured()
-    later = desk.gains(Heard("receiving", "reel")).match
+    later = desk.gains(End("receiving", "reel")).match
     assert soon == pytest.approx(later, abs=0.05)
 
 
@@ -784,23 +793,23 @@ def test_an_edit_to_a_longer_filter_finds_room(pumped):
     pumped.desk.transport.play()
     pumped.desk.update_choice(bell)
     pumped.pump_until(lambda: pumped.desk.player.taps == 16_384 and pumped.desk.player.ready)
-    pumped.hear(Heard("drop", "bell"))
+    pumped.hear(End("drop", "bell"))
     assert pumped.desk.status().filter_error < -80.0
     assert len(pumped.desk._sounding.voice.taps) == 16_384
 
 
 def test_slots_are_frozen_alike_in_timing_and_tell_nothing(measured, saltmarsh):
     desk = measured.desk
-    desk.set_match("loudness")
+    desk.set_match(LOUDNESS)
     desk.transport.play()
     measured.pump(60)
-    pair = [Heard("receiving", "reel"), Heard("receiving", "bought")]
+    pair = [End("receiving", "reel"), End("receiving", "bought")]
     desk.load_slots(pair)
     frozen = [(v.taps, v.gain) for v in desk._slots]
     desk.update_choice(stretched(saltmarsh["reel"], 3.0))
     until(lambda: measured.events)
     measured.measured()
-    desk.set_match("installed")
+    desk.set_match(INSTALLED)
     statuses = []
     for slot in (0, 1, 1, 0, 0):  # also to itself: every call is a cross-fade
         before = desk.player.switches
@@ -816,7 +825,7 @@ def test_slots_are_frozen_alike_in_timing_and_tell_nothing(measured, saltmarsh):
     assert len(shown) == 1
     assert statuses[0].peak_dbfs == statuses[0].rms_dbfs == -math.inf
     assert statuses[0].heard == SOURCE  # as last heard openly
-    measured.hear(Heard("receiving", "bought"))
+    measured.hear(End("receiving", "bought"))
     assert desk.status().slot is None
     assert desk.status().peak_dbfs > -100.0
 
@@ -835,8 +844,8 @@ def test_the_drop_over_one_conductor_is_half_of_that_over_both(measured):
     desk.set_makeup(6.0)  # the same for both; chosen, it would make up for the half
     desk.transport.play()
     measured.pump(60)
-    both = heard_from(measured, Heard("drop", "reel", 2), 9_600)
-    one = heard_from(measured, Heard("drop", "reel", 1), 9_600)
+    both = heard_from(measured, End("drop", "reel", 2), 9_600)
+    one = heard_from(measured, End("drop", "reel", 1), 9_600)
     assert np.abs(both).max() > 1e-3
     assert np.abs(one - 0.5 * both).max() < 1e-6 * np.abs(both).max()
 
@@ -848,11 +857,11 @@ def test_a_drop_too_quiet_to_have_a_loudness_cannot_be_made_equally_loud(tmp_pat
         write(tmp_path / "noise.wav", noise(RATE)), {"reel": saltmarsh["reel"], "near": near}
     )
     pumped.measured()
-    pair = [Heard("drop", "reel"), Heard("drop", "near")]
+    pair = [End("drop", "reel"), End("drop", "near")]
     with pytest.raises(AuralizeError, match=r"too quiet to have a loudness \(under -70 LUFS\), so"):
         pumped.desk.load_slots(pair, equal=True)
     assert pumped.desk._slots == []
-    gains = pumped.desk.load_slots([Heard("receiving", one.choice) for one in pair], equal=True)
+    gains = pumped.desk.load_slots([End("receiving", one.choice) for one in pair], equal=True)
     assert all(math.isfinite(gain) for gain in gains)
     pumped.close()
 
@@ -862,11 +871,11 @@ def test_room_is_found_for_a_slot_whose_filter_is_longer_than_all_that_are_left(
     desk = pumped.desk
     bell = load_rig(RIG.with_name("lobby.toml")).choices["bell"]
     desk.transport.play()
-    desk.hear(Heard("drop", "reel"))
+    desk.hear(End("drop", "reel"))
     until(lambda: not desk.player.ready)
     desk.update_choice(bell)
     until(lambda: len(pumped.events) == 1)
-    desk.load_slots([Heard("drop", "bell")])
+    desk.load_slots([End("drop", "bell")])
     desk.update_choice(replace(saltmarsh["reel"], name="bell"))
     until(lambda: len(pumped.events) == 2)
     slot = desk._slots[0]
@@ -877,18 +886,18 @@ def test_room_is_found_for_a_slot_whose_filter_is_longer_than_all_that_are_left(
 
 def test_the_limiter_is_not_shown_while_a_slot_is_heard(pumped):
     desk = pumped.desk
-    desk.load_slots([Heard("receiving", "reel")])
+    desk.load_slots([End("receiving", "reel")])
     desk.player._limiter.gain = 0.5
     assert desk.status().limiting
     desk.hear_slot(0)
     assert not desk.status().limiting
-    desk.hear(Heard("receiving", "reel"))
+    desk.hear(End("receiving", "reel"))
     assert desk.status().limiting
 
 
 def test_what_is_not_there_is_refused(pumped):
     with pytest.raises(AuralizeError, match="right is one of reel, bought, beams"):
-        pumped.desk.hear(Heard("drop", "gold"))
+        pumped.desk.hear(End("drop", "gold"))
     with pytest.raises(AuralizeError, match="slot 0 was asked for; 0 are loaded"):
         pumped.desk.hear_slot(0)
 
@@ -902,29 +911,29 @@ def test_volume_has_a_top(pumped):
 
 def test_another_rate_keeps_the_place_the_loop_and_the_wishes(pumped):
     desk = pumped.desk
-    desk.set_match("loudness")
+    desk.set_match(LOUDNESS)
     desk.transport.loop(RATE // 2, RATE)
     desk.transport.seek(RATE)
     desk.transport.play()
-    pumped.hear(Heard("drop", "beams", 1))
+    pumped.hear(End("drop", "beams", 1))
     position = desk.status().position
     new = renewed(desk, 44_100, desk.transport._programme.info.path)
     status = new.status()
     assert status.position == pytest.approx(position, abs=1 / 44_100)
     assert status.loop == pytest.approx((0.5, 1.0))
     assert status.playing
-    assert (status.heard, status.match) == (Heard("drop", "beams", 1), "loudness")
+    assert (status.heard, status.match) == (End("drop", "beams", 1), LOUDNESS)
     assert new.rate == 44_100
     pumped.desk = new
 
 
 def test_another_rate_keeps_the_slots_their_gains_and_the_one_that_is_heard(measured):
     desk = measured.desk
-    desk.set_match("loudness")
-    pair = [Heard("receiving", "reel"), Heard("drop", "bought")]
+    desk.set_match(LOUDNESS)
+    pair = [End("receiving", "reel"), End("drop", "bought")]
     gains = desk.load_slots(pair, equal=True)
     desk.hear_slot(1)
-    desk.set_match("installed")
+    desk.set_match(INSTALLED)
     desk.transport.play()
     new = renewed(desk, 44_100, desk.transport._programme.info.path)
     measured.desk = new
@@ -942,7 +951,7 @@ def test_another_rate_keeps_the_slots_their_gains_and_the_one_that_is_heard(meas
 def test_another_rate_does_not_let_an_edit_into_a_slot(measured):
     desk = measured.desk
     before = desk.wishes.choices["reel"]
-    desk.load_slots([Heard("receiving", "reel"), Heard("receiving", "bought")])
+    desk.load_slots([End("receiving", "reel"), End("receiving", "bought")])
     desk.hear_slot(0)
     desk.update_choice(stretched(before, 3.0))
     until(lambda: desk.wishes.choices["reel"] is not before)
@@ -956,7 +965,7 @@ def test_another_rate_does_not_let_an_edit_into_a_slot(measured):
 def test_drops_over_one_conductor_and_over_both_can_be_made_equally_loud(measured):
     """Over one it is half: 6.02 dB less before, and as much more gain."""
     one, both = measured.desk.load_slots(
-        [Heard("drop", "reel", 1), Heard("drop", "reel", 2)], equal=True
+        [End("drop", "reel", 1), End("drop", "reel", 2)], equal=True
     )
     heard = [slot.gain for slot in measured.desk._slots]
     assert heard[0] == pytest.approx(heard[1])
@@ -979,7 +988,7 @@ def test_an_edit_that_is_being_designed_is_heard_at_another_rate(pumped, saltmar
     monkeypatch.setattr(old, "_design", slow)
     monkeypatch.setattr(old, "close", close_then_release)
     longer = stretched(saltmarsh["reel"], 2.0)
-    old.hear(Heard("receiving", "reel"))
+    old.hear(End("receiving", "reel"))
     old.update_choice(longer)
     until(lambda: old._designing)
     new = renewed(old, 44_100, old.transport._programme.info.path)

@@ -1,0 +1,70 @@
+"""Loudness and true peak together: the level of a signal, measured while it streams past."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from auralize.audio.loudness import LoudnessMeter, TruePeakMeter
+from auralize.units import decibels
+
+Samples = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Level:
+    """A signal before any gain."""
+
+    loudness: float
+    """LUFS; minus infinity for silence."""
+    peak: float
+    """True peak, linear."""
+    measured: bool = True
+    """False: predicted."""
+
+    def scaled(self, share: float) -> Level:
+        """The level of that part of the signal."""
+        return replace(self, loudness=self.loudness + decibels(share), peak=share * self.peak)
+
+
+class Meter:
+    """One signal of ``channels`` at ``rate`` Hz; ``loudness``: a meter that finds out more than that."""
+
+    def __init__(self, rate: int, channels: int, loudness: LoudnessMeter | None = None) -> None:
+        self._loudness = loudness or LoudnessMeter(rate, channels)
+        self._peak = TruePeakMeter(rate, channels)
+
+    def add(self, block: Samples) -> None:
+        """The next (n, channels), any n."""
+        if len(block):
+            self._loudness.add(block)
+            self._peak.add(block)
+
+    @property
+    def level(self) -> Level:
+        """Of what was added so far."""
+        return Level(self._loudness.integrated, self._peak.peak)
+
+
+def measure(
+    blocks: Iterable[Sequence[Samples]],
+    meters: Sequence[Meter],
+    pool: Executor | None = None,
+    told: Callable[[int], None] = lambda frames: None,
+) -> None:
+    """Feed each meter its signal out of every group of ``blocks``, in the threads of a ``pool``.
+
+    ``told`` gets the frames of the last signal after each group.
+    """
+    for group in blocks:
+        if pool is None:
+            for meter, block in zip(meters, group, strict=True):
+                meter.add(block)
+        else:
+            for job in [pool.submit(m.add, b) for m, b in zip(meters, group, strict=True)]:
+                job.result()
+        told(len(group[-1]))

@@ -1,0 +1,37 @@
+"""The listening bench. The library knows no screen: it is found by the name it is installed under."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import Any
+
+from auralize.commands.shared import installed
+from auralize.errors import OptionError
+
+
+def add(commands: Any) -> None:
+    command = commands.add_parser(
+        "bench", help="listen live, switch, edit, blind trials: in the terminal"
+    )
+    command.add_argument("rig", type=Path, metavar="RIG", help="rig file (TOML)")
+    command.add_argument("programme", type=Path, metavar="SOUND", help="sound file to listen to")
+    command.add_argument("--output", metavar="DEVICE", help="name or number of the output device")
+    command.add_argument(
+        "--sessions",
+        type=Path,
+        default=Path("trials"),
+        metavar="FOLDER",
+        help="where logs of blind trials go (default: trials)",
+    )
+    command.set_defaults(command=run)
+
+
+def run(arguments: argparse.Namespace) -> None:
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise OptionError(
+            "the bench needs a terminal; run it in one, not through a pipe or from a script"
+        )
+    open_bench = installed("auralize.screens", "bench")
+    open_bench(arguments.rig, arguments.programme, arguments.output, arguments.sessions)

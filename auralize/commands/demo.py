@@ -1,0 +1,33 @@
+"""The demonstration. It stands above the library, and is found by the name it is installed under."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+from auralize.commands.progress import ProgressLine
+from auralize.commands.shared import CAUTION, installed
+
+
+def add(commands: Any) -> None:
+    command = commands.add_parser(
+        "demo", help="the Saltmarsh Tide Mill, made and rendered: start here"
+    )
+    command.add_argument(
+        "folder",
+        type=Path,
+        nargs="?",
+        default=Path("tide-mill"),
+        metavar="FOLDER",
+        help="where it goes",
+    )
+    command.set_defaults(command=run)
+
+
+def run(arguments: argparse.Namespace) -> None:
+    make_demo = installed("auralize.examples", "demo")
+    with ProgressLine() as progress:
+        text = make_demo(arguments.folder, progress)
+    print(text)
+    print(CAUTION)

@@ -1,0 +1,58 @@
+"""The numbers: a table, JSON or comma-separated values."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from auralize.commands.shared import add_rig, picked
+from auralize.errors import OptionError
+
+
+def add(commands: Any) -> None:
+    command = commands.add_parser("figures", help="loss, deviation, damping, power: the numbers")
+    add_rig(command)
+    command.add_argument(
+        "--at",
+        default="octaves",
+        metavar="WHERE",
+        help='"octaves", "thirds", or frequencies with commas: "100 Hz,1 kHz,16 kHz"',
+    )
+    form = command.add_mutually_exclusive_group()
+    form.add_argument("--json", action="store_true", help="print JSON")
+    form.add_argument("--csv", action="store_true", help="print comma-separated values")
+    command.set_defaults(command=run)
+
+
+def run(arguments: argparse.Namespace) -> None:
+    from auralize.figures import data
+    from auralize.figures.numbers import figures
+    from auralize.figures.text import as_table
+    from auralize.rig.reading import load_rig
+
+    rig = load_rig(arguments.rig)
+    frequencies = _frequencies(arguments.at)
+    found = [figures(choice, frequencies) for choice in picked(arguments, rig)]
+    if arguments.json:
+        print(data.as_json(rig.title, found))
+    elif arguments.csv:
+        print(data.as_csv(found), end="")
+    else:
+        print(as_table(rig.title, found))
+
+
+def _frequencies(text: str) -> tuple[float, ...]:
+    from auralize.audio.bands import OCTAVES, THIRD_OCTAVES
+    from auralize.circuit.cable import TABLE_TOP
+    from auralize.rig.reading import parse_frequency
+
+    named = {"octaves": OCTAVES, "thirds": THIRD_OCTAVES}
+    if text in named:
+        return named[text]
+    try:
+        given = tuple(parse_frequency(part) for part in text.split(","))
+    except ValueError as error:
+        raise OptionError(f'--at: {error}, or "octaves", or "thirds"') from None
+    if not all(0.0 <= f <= TABLE_TOP for f in given):
+        raise OptionError(f"--at: {text!r} was found; right are frequencies from 0 Hz to 1 MHz")
+    return given

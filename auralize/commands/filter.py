@@ -1,0 +1,60 @@
+"""One response as a filter to carry elsewhere."""
+
+from __future__ import annotations
+
+import argparse
+import math
+from pathlib import Path
+from typing import Any
+
+from auralize.commands.shared import ONE, add_rig, picked
+from auralize.errors import OptionError
+
+
+def add(commands: Any) -> None:
+    command = commands.add_parser("filter", help="one response as a filter to carry elsewhere")
+    add_rig(command, ONE)
+    command.add_argument(
+        "file", type=Path, metavar="FILE", help=".wav or .txt for FIR, .json for IIR"
+    )
+    command.add_argument("--signal", choices=("receiving", "drop", "sending"), default="receiving")
+    command.add_argument(
+        "--rate",
+        default="48 kHz",
+        metavar="FREQUENCY",
+        help='sample rate, such as "44.1 kHz" (default: 48 kHz)',
+    )
+    command.add_argument(
+        "--minimum-phase", action="store_true", help="FIR without delay: magnitude exact, phase not"
+    )
+    command.set_defaults(command=run)
+
+
+def run(arguments: argparse.Namespace) -> None:
+    from auralize.filters.export import export_filter
+    from auralize.rig.reading import load_rig
+
+    rig = load_rig(arguments.rig)
+    choices = picked(arguments, rig)
+    if len(choices) != 1:
+        names = ", ".join(rig.choices)
+        raise OptionError(f"--choice: a filter is made from one choice; name one out of {names}")
+    rate = _rate(arguments.rate)
+    print(
+        export_filter(choices[0], arguments.signal, rate, arguments.minimum_phase, arguments.file)
+    )
+
+
+def _rate(text: str) -> int:
+    """A sample rate in Hz, of which an exporter says whether it can be."""
+    from auralize.rig.reading import parse_frequency
+
+    try:
+        hertz = parse_frequency(text)
+    except ValueError:
+        hertz = math.nan
+    if not hertz.is_integer():
+        raise OptionError(
+            f'--rate: {text!r} was found; right is a whole number of Hz, such as "48 kHz"'
+        )
+    return int(hertz)

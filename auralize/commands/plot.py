@@ -1,0 +1,30 @@
+"""Loss, drop and load over frequency, as a picture."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+from auralize.commands.shared import add_rig, picked
+
+
+def add(commands: Any) -> None:
+    command = commands.add_parser("plot", help="loss, drop and load over frequency, as a picture")
+    add_rig(command)
+    command.add_argument("picture", type=Path, metavar="FILE", help=".png, .svg or .pdf")
+    command.add_argument(
+        "--every-load", action="store_true", help="a curve for every loudspeaker of the rig"
+    )
+    command.set_defaults(command=run)
+
+
+def run(arguments: argparse.Namespace) -> None:
+    from auralize.figures.picture import save_plot
+    from auralize.rig.reading import load_rig
+
+    rig = load_rig(arguments.rig)
+    choices = picked(arguments, rig)
+    if arguments.every_load:
+        choices = [choice.at(load) for choice in choices for load in choice.network.loads]
+    print(save_plot(rig.title, choices, arguments.picture))

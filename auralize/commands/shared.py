@@ -1,0 +1,60 @@
+"""What several commands share: the rig and its choices, quantities as typed, parts found by name."""
+
+from __future__ import annotations
+
+import argparse
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from auralize.rig.reading import Choice, Rig
+    from auralize.units import Quantity
+
+CAUTION = """\
+Start quiet: a drop with make-up gain can be as loud as the programme. This tool predicts sound; it
+approves no wiring. Loudspeaker lines can carry dangerous voltage: local codes and licensed practice
+decide what may be installed."""
+
+SOME = "only this choice; may be given several times (default: all)"
+ONE = "the choice to take; needed where the rig has several"
+
+
+def add_rig(command: argparse.ArgumentParser, which: str = SOME) -> None:
+    """The rig file, and which of its choices and loudspeakers."""
+    command.add_argument("rig", type=Path, metavar="RIG", help="rig file (TOML)")
+    command.add_argument("--choice", action="append", default=[], metavar="NAME", help=which)
+    command.add_argument(
+        "--load", metavar="NAME", help="hear this loudspeaker (default: what the rig file says)"
+    )
+
+
+def picked(arguments: argparse.Namespace, rig: Rig) -> list[Choice]:
+    """The choices that were asked for, at the loudspeaker that was asked for."""
+    return [choice.at(arguments.load) for choice in rig.pick(arguments.choice)]
+
+
+def typed_or_nan(text: str, quantity: Quantity, unit: str) -> float:
+    """A quantity as typed, a bare number being in ``unit``; not a number where it is none."""
+    from auralize.units import typed
+
+    try:
+        return typed(text, quantity, unit)
+    except ValueError:
+        return math.nan
+
+
+def number_or_nan(text: str) -> float:
+    """A number as typed; not a number where it is none."""
+    try:
+        return float(text)
+    except ValueError:
+        return math.nan
+
+
+def installed(group: str, name: str) -> Any:
+    """What stands above the library (screens, demonstration), by the name under which it is installed."""
+    from importlib.metadata import entry_points
+
+    (found,) = entry_points(group=group, name=name)
+    return found.load()

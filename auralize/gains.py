@@ -1,0 +1,212 @@
+"""Match, make-up and headroom: the one policy for files and for the bench.
+
+- Match: each choice is brought to the source (in loudness, or in level at one frequency), all its
+  signals alike; or everything stays as installed.
+- Make-up: one figure in whole dB for all drops that are compared, so that they stay comparable. It brings
+  the loudest up to the source, but no peak over the ceiling.
+- Headroom: one figure for everything that is compared, so that nothing passes the ceiling and no choice
+  gets an advantage.
+
+Silence can be neither matched nor made up: it gets 0 dB.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final, Literal
+
+import numpy as np
+
+from auralize.audio.metering import Level
+from auralize.circuit.network import solve
+from auralize.circuit.signals import SIGNAL_WORDS, Signal
+from auralize.errors import AuralizeError
+from auralize.rig.reading import Choice
+from auralize.units import amplitude, decibels, show_frequency
+
+CEILING: Final = -1.0
+"""dBTP that nothing passes, the usual limit for delivery (EBU R 128, value from memory)."""
+MOST_MAKEUP: Final = 40.0
+"""dB; make-up gain goes no further unless it was given as a figure."""
+
+
+@dataclass(frozen=True)
+class Source:
+    """The programme itself, as the amplifier gets it."""
+
+    @property
+    def words(self) -> str:
+        return "source"
+
+
+@dataclass(frozen=True)
+class End:
+    """One end of what a choice does, or the drop between the two."""
+
+    signal: Signal
+    choice: str
+    conductors: int = 2
+    """The drop over both, or over one; of no matter at an end."""
+
+    @property
+    def share(self) -> float:
+        """What of the drop over both conductors is heard: half of it over one."""
+        return 0.5 * self.conductors if self.signal == "drop" else 1.0
+
+    @property
+    def plain(self) -> End:
+        """Without what makes no difference to this signal."""
+        return self if self.signal == "drop" else replace(self, conductors=2)
+
+    @property
+    def words(self) -> str:
+        over = " over one conductor" if self.signal == "drop" and self.conductors == 1 else ""
+        return f"{SIGNAL_WORDS[self.signal]} of {self.choice}{over}"
+
+
+Heard = Source | End
+"""What can be heard."""
+SOURCE: Final = Source()
+
+
+@dataclass(frozen=True)
+class Match:
+    """How the choices are brought to the level of the source."""
+
+    way: Literal["installed", "loudness", "level"]
+    frequency: float = 0.0
+    """Hz at which levels are matched; 0 in the other ways."""
+
+    @classmethod
+    def at(cls, frequency: float) -> Match:
+        """By the level at a frequency in Hz."""
+        return cls("level", float(frequency))
+
+    @property
+    def words(self) -> str:
+        """The same in print and on the screen."""
+        if self.way == "level":
+            return f"matched at {show_frequency(self.frequency)}"
+        return "levels as installed" if self.way == "installed" else "matched in loudness"
+
+    @property
+    def data(self) -> str | float:
+        """For JSON: "installed", "loudness", or the frequency in Hz."""
+        return self.frequency if self.way == "level" else self.way
+
+
+INSTALLED: Final = Match("installed")
+LOUDNESS: Final = Match("loudness")
+
+
+@dataclass(frozen=True)
+class Gains:
+    """dB applied to one signal; `total` is their sum."""
+
+    match: float = 0.0
+    makeup: float = 0.0
+    headroom: float = 0.0
+
+    @property
+    def total(self) -> float:
+        """dB between the signal on the line and the file, or the ear but for the volume."""
+        return self.match + self.makeup + self.headroom
+
+
+NO_GAIN: Final = Gains()
+
+
+def balance(
+    reference: float,
+    compared: Mapping[Heard, Level],
+    matches: Mapping[str, float],
+    makeup: float | None,
+    shared: Collection[Heard] | None = None,
+) -> dict[Heard, Gains]:
+    """The gains of all that is ``compared``, from levels before any gain.
+
+    ``reference`` is the loudness of the source in LUFS; ``matches`` are dB by choice (see `match_gain`);
+    ``makeup`` in dB, or None: chosen. Only ``shared`` (None: all) count for the headroom.
+    """
+    matched = {heard: _matched(heard, matches) for heard in compared}
+    made_up = {heard: makeup or 0.0 for heard in compared if _is_drop(heard)}
+    if makeup is None:
+        for conductors in (1, 2):
+            alike = [heard for heard in made_up if _over(heard) == conductors]
+            levels = [(compared[heard], matched[heard]) for heard in alike]
+            made_up |= dict.fromkeys(alike, chosen_makeup(reference, levels))
+    peaks = [
+        level.peak * amplitude(matched[heard] + made_up.get(heard, 0.0))
+        for heard, level in compared.items()
+        if shared is None or heard in shared
+    ]
+    headroom = headroom_gain(peaks)
+    return {h: Gains(matched[h], made_up.get(h, 0.0), headroom) for h in compared}
+
+
+def _matched(heard: Heard, matches: Mapping[str, float]) -> float:
+    return matches[heard.choice] if isinstance(heard, End) else 0.0
+
+
+def _is_drop(heard: Heard) -> bool:
+    return isinstance(heard, End) and heard.signal == "drop"
+
+
+def _over(heard: Heard) -> int:
+    return heard.conductors if isinstance(heard, End) else 0
+
+
+def chosen_makeup(reference: float, drops: Iterable[tuple[Level, float]]) -> float:
+    """Whole dB, one figure for all ``drops``, each given with the gain in dB that it has already."""
+    limits = [MOST_MAKEUP]
+    silent = True
+    for level, gain in drops:
+        if level.peak > 0.0:
+            silent = False
+            limits.append(CEILING - decibels(level.peak) - gain)
+            if math.isfinite(level.loudness) and math.isfinite(reference):
+                limits.append(reference - level.loudness - gain)
+    return 0.0 if silent else float(max(0, math.floor(min(limits))))
+
+
+def match_gain(match: Match, choice: Choice, reference: float, receiving: Level) -> float:
+    """dB that match what arrives at the loudspeaker to the source, of loudness ``reference``."""
+    if match.way == "installed":
+        return 0.0
+    if match.way == "loudness":
+        return loudness_gain(reference, receiving.loudness)
+    return level_gain(choice, match.frequency)
+
+
+def loudness_gain(reference: float, measured: float) -> float:
+    """dB that bring what was measured (LUFS) to the loudness of the reference; 0 dB for silence."""
+    gain = reference - measured
+    return gain if math.isfinite(gain) else 0.0
+
+
+def level_gain(choice: Choice, frequency: float) -> float:
+    """dB that bring the receiving end to the source's level at a frequency in Hz; 0 dB for silence."""
+    solution = solve(choice.network, [frequency])
+    level = decibels(float(np.abs(solution.receiving[choice.listen][0])))
+    return -level if math.isfinite(level) else 0.0
+
+
+def headroom_gain(peaks: Iterable[float], ceiling: float = CEILING) -> float:
+    """dB, never above 0, that put the highest of some linear true peaks under a ceiling in dBTP."""
+    return min(0.0, ceiling - decibels(max(peaks, default=0.0)))
+
+
+def equally_loud(gains: Sequence[float], loudness: Sequence[float], gate: float) -> list[float]:
+    """Gains in dB that bring signals of these loudnesses (LUFS) down to the softest one.
+
+    Raises AuralizeError where one is under the ``gate``, as it has no loudness then.
+    """
+    heard = [level + gain for level, gain in zip(loudness, gains, strict=True)]
+    if not all(math.isfinite(level) for level in heard):
+        raise AuralizeError(
+            f"what is to be compared is too quiet to have a loudness (under {gate:g} LUFS), so "
+            "it cannot be made equally loud; take a longer run, a louder programme, or the receiving ends"
+        )
+    return [gain - (level - min(heard)) for gain, level in zip(gains, heard, strict=True)]

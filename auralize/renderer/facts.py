@@ -1,0 +1,98 @@
+"""What is said of a rendered file: the comment inside it, and the JSON file beside it."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from auralize.audio.reader import AudioInfo
+from auralize.circuit.signals import SIGNAL_WORDS, Signal
+from auralize.gains import Gains, Match, headroom_gain
+from auralize.rig.reading import Choice
+from auralize.units import amplitude, rounded
+
+
+@dataclass(frozen=True)
+class RenderedFile:
+    """One file that was written, and what is true of it."""
+
+    path: Path
+    choice: str
+    label: str
+    signal: Signal
+    gains: Gains
+    loudness: float
+    """LUFS of the file."""
+    true_peak: float
+    """dBTP of the file."""
+    filter_error: float
+    """dB, largest complex error of the filter relative to the response it came from."""
+    clipped: int
+    """Samples that the file could not hold."""
+
+
+@dataclass(frozen=True)
+class Rendered:
+    """All that one `render` wrote."""
+
+    source: AudioInfo
+    source_loudness: float
+    """LUFS"""
+    source_true_peak: float
+    """dBTP"""
+    match: Match
+    outputs: tuple[RenderedFile, ...]
+    replaced: tuple[Path, ...] = ()
+    """Those outputs whose names were taken by earlier files."""
+
+    @property
+    def softened(self) -> float:
+        """dB of the headroom that is there for the make-up gain alone."""
+        bare = [amplitude(o.true_peak - o.gains.makeup - o.gains.headroom) for o in self.outputs]
+        return headroom_gain(bare) - self.outputs[0].gains.headroom
+
+
+def sidecar(path: Path) -> Path:
+    """Where the facts of a sound file stand: beside it, ``.json`` added to its whole name."""
+    return path.with_name(path.name + ".json")
+
+
+def describe(choice: str, signal: Signal, gains: Gains) -> str:
+    """The comment that travels inside the file."""
+    total, match, makeup, headroom = (
+        rounded(gain, "+.2f") for gain in (gains.total, gains.match, gains.makeup, gains.headroom)
+    )
+    return (
+        f"{SIGNAL_WORDS[signal]}, choice {choice}; gain {total} dB "
+        f"(match {match}, make-up {makeup}, headroom {headroom})"
+    )
+
+
+def facts(rendered: Rendered, output: RenderedFile, choice: Choice, conductors: int) -> str:
+    """The facts of one file, as JSON."""
+    gains = {name: round(value, 4) for name, value in asdict(output.gains).items()}
+    found = {
+        "file": output.path.name,
+        "source": rendered.source.path.name,
+        "source_loudness_lufs": _finite(rendered.source_loudness),
+        "signal": output.signal,
+        "drop_over_conductors": conductors if output.signal == "drop" else None,
+        "choice": output.choice,
+        "label": output.label,
+        "runs": dict(choice.described),
+        "match": rendered.match.data,
+        "gain_db": {**gains, "total": round(output.gains.total, 4)},
+        "loudness_lufs": _finite(output.loudness),
+        "true_peak_dbtp": _finite(output.true_peak),
+        "delay_samples": 0,
+        "filter_error_db": _finite(output.filter_error),
+        "clipped_samples": output.clipped,
+    }
+    return json.dumps(found, indent=2, ensure_ascii=False) + "\n"
+
+
+def _finite(level: float) -> float | None:
+    """JSON has no infinity: the level of silence is null."""
+    return round(level, 3) if math.isfinite(level) else None

@@ -1,0 +1,49 @@
+"""What was rendered, as text: every file with every gain that was applied."""
+
+from __future__ import annotations
+
+from auralize.figures.columns import columns, decibels_text
+from auralize.gains import CEILING, Gains
+from auralize.renderer.facts import Rendered, RenderedFile
+from auralize.units import rounded
+
+
+def as_gains(done: Rendered) -> str:
+    """What was written, and every gain that was applied."""
+    head = (
+        f"{done.source.path.name}: {decibels_text(done.source_loudness)} LUFS, "
+        f"true peak {decibels_text(done.source_true_peak)} dBTP; {done.match.words}"
+    )
+    rows: list[tuple[str, ...]] = [
+        ("file", "match", "make-up", "headroom", "gain", "loudness", "peak")
+    ]
+    rows.append(("", "dB", "dB", "dB", "dB", "LUFS", "dBTP"))
+    rows += [
+        (o.path.name, *_gains(o.gains), decibels_text(o.loudness), decibels_text(o.true_peak))
+        for o in done.outputs
+    ]
+    worst = max(output.filter_error for output in done.outputs)
+    tail = f"Aligned with the source to the sample; filter errors lie below {worst:.0f} dB of the response."
+    clipped = [_clipped(output) for output in done.outputs if output.clipped]
+    earlier = ", ".join(path.name for path in done.replaced)
+    replaced = [f"Earlier files of these names were replaced: {earlier}."] if earlier else []
+    return "\n".join([head, columns(rows), *_softened(done.softened), *clipped, *replaced, tail])
+
+
+def _softened(decibels: float) -> list[str]:
+    text = rounded(decibels, ".2f")
+    if text == "0.00":
+        return []
+    return [
+        f"The make-up asked for made all files {text} dB softer: no peak may pass {CEILING:g} dBTP."
+    ]
+
+
+def _gains(gains: Gains) -> tuple[str, ...]:
+    return tuple(
+        rounded(g, "+.2f") for g in (gains.match, gains.makeup, gains.headroom, gains.total)
+    )
+
+
+def _clipped(output: RenderedFile) -> str:
+    return f"{output.path.name}: {output.clipped} samples were over full scale and were clipped."
