@@ -17,7 +17,12 @@ import pytest
 import soundfile as sf
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from sound_files import (
+
+from auralize import audioreader, audiowriter
+from auralize.audioreader import AudioInfo, probe
+from auralize.audiowriter import AudioWriter, Depth, output_depth, quantise, same_file
+from auralize.errors import AudioFileError
+from support.sound_files import (
     BLOCK_SIZES,
     FRAMES,
     RATE,
@@ -28,11 +33,6 @@ from sound_files import (
     read_all,
     write_all,
 )
-
-from auralize import audioreader, audiowriter
-from auralize.audioreader import AudioInfo, probe
-from auralize.audiowriter import AudioWriter, Depth, output_depth, quantise, same_file
-from auralize.errors import AudioFileError
 
 # --- writing --------------------------------------------------------------------------------------
 

@@ -19,15 +19,15 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "listening"))
-from live_session import COILED, RIG, make_programme
-from sound_server import SoundServer
+sys.path.insert(0, str(Path(__file__).parents[1]))
 from textual.pilot import Pilot
 from textual.widgets import Input
 
 from auralize.live import LiveBench
 from auralize.playback import Switch
 from auralize.rigedit import RigDraft
+from support.live_session import COILED, RIG, make_programme
+from support.sound_server import SoundServer
 from tui.app import BenchApp
 
 EDITS = (

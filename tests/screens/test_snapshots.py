@@ -4,9 +4,9 @@ import shutil
 from pathlib import Path
 
 import pytest
-from bench_engine import SilentEngine
 
 from auralize.rigedit import RigDraft
+from support.bench_engine import SilentEngine
 from tui.app import BenchApp
 from tui.trials import TrialScreen
 

@@ -14,8 +14,6 @@ import numpy as np
 import pyloudnorm
 import pytest
 import soundfile as sf
-from live_session import RIG, make_programme, stretched
-from timeline_reference import fading, reference
 
 from auralize.circuit.network import solve
 from auralize.desk import Desk, Wishes, renewed
@@ -45,6 +43,8 @@ from auralize.rig import load_rig
 from auralize.transport import Piece, Programme, Taken, Transport, block_frames, rising
 from auralize.units import amplitude, decibels
 from auralize.volumes import Volumes, state_path
+from support.live_session import RIG, make_programme, stretched
+from support.timeline_reference import fading, reference
 
 RATE = 48_000
 BLOCK = 512

@@ -14,7 +14,6 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-import filaments
 import numpy as np
 import pytest
 from scipy.optimize import nnls
@@ -23,6 +22,7 @@ from auralize.circuit.cable import Cable, Dielectric, MeasuredCable, PairCable
 from auralize.circuit.conductor import Complex, Conductor, Real
 from auralize.circuit.loudspeaker import Driver, Load, Resistor
 from auralize.circuit.network import Amplifier, Connected, Network, Run, solve
+from support import filaments
 
 NGSPICE = shutil.which("ngspice")
 

@@ -1,6 +1,6 @@
 """A bench that plays in a loop until it is told to stop, and says what happens: for the tests of trouble.
 
-    python tests/listening/live_child.py PROGRAMME VOLUMES
+    cd tests; python -m support.live_child PROGRAMME VOLUMES
 
 Writes JSON lines (time, state, device, position, events); reads commands, one a line: stop, next, start NAME.
 """
@@ -13,10 +13,9 @@ import threading
 import time
 from pathlib import Path
 
-from live_session import RIG
-
 from auralize.live import Heard, LiveBench
 from auralize.rig import load_rig
+from support.live_session import RIG
 
 LOOK = 0.02  # s
 

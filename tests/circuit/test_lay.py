@@ -8,7 +8,6 @@ from dataclasses import replace
 import mpmath
 import numpy as np
 import pytest
-import ring_reference as reference
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -32,6 +31,7 @@ from auralize.circuit.lay import (
     turns_of,
 )
 from auralize.circuit.pair import impedance_matrix, pair_impedance
+from support import ring_reference as reference
 
 COPPER = 1.7241e-8  # ohm m, IACS
 VERY_LOW = 1e-3  # Hz, where eddy currents no longer move the inductance

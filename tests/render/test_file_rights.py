@@ -9,11 +9,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from sound_files import assert_one_sentence, make, write_all
 
 from auralize.audioreader import probe
 from auralize.audiowriter import check_output
 from auralize.errors import AudioFileError
+from support.sound_files import assert_one_sentence, make, write_all
 
 NOBODY = 65_534
 

@@ -14,10 +14,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile as sf
-from live_session import make_programme
-from sound_server import RATE, SoundServer, missing
 
-HERE = Path(__file__).parent
+from support.live_session import make_programme
+from support.sound_server import RATE, SoundServer, missing
+
+TESTS = Path(__file__).parents[1]
 needs_server = pytest.mark.skipif(bool(missing()), reason=f"no real sound server here: {missing()}")
 PATIENCE = 30.0
 """s until a test gives up. What must take a second at most is looked at by the child's own clock."""
@@ -44,7 +45,16 @@ class Child:
         self.errors = folder / "stderr.txt"
         with self.errors.open("wb") as errors:
             self.process = subprocess.Popen(
-                [sys.executable, "-W", "error", HERE / "live_child.py", programme, self.volumes],
+                [
+                    sys.executable,
+                    "-W",
+                    "error",
+                    "-m",
+                    "support.live_child",
+                    programme,
+                    self.volumes,
+                ],
+                cwd=TESTS,
                 env=environment,
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
@@ -131,7 +141,8 @@ def session(folder, server, *arguments):
     recorder = server.record(recording)
     time.sleep(0.5)
     subprocess.run(
-        [sys.executable, "-W", "error", HERE / "live_session.py", folder, *map(str, arguments)],
+        [sys.executable, "-W", "error", "-m", "support.live_session", folder, *map(str, arguments)],
+        cwd=TESTS,
         env=server.environment,
         check=True,
         timeout=300,

@@ -10,7 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile as sf
-from sound_server import RATE, SoundServer, missing
+
+from support.sound_server import RATE, SoundServer, missing
 
 pytest.importorskip("tomlkit", reason="the bench edits with tomlkit (extra: bench)")
 pytestmark = pytest.mark.skipif(

@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from trial_rigs import CAUSAL, SEMI_INDUCTIVE, one_run
 
 from auralize import filters
 from auralize.circuit import twoport
@@ -20,6 +19,7 @@ from auralize.filters import (
     predelay,
 )
 from auralize.units import amplitude
+from support.trial_rigs import CAUSAL, SEMI_INDUCTIVE, one_run
 
 RATES = (44_100, 48_000, 96_000, 192_000)
 BAND = np.sort(

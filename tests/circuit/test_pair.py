@@ -6,7 +6,6 @@ import cmath
 import itertools
 import math
 
-import filaments
 import mpmath  # type: ignore[import-untyped]
 import numpy as np
 import pytest
@@ -32,6 +31,7 @@ from auralize.circuit.pair import (
     pair_impedance,
     twist_factor,
 )
+from support import filaments
 
 COPPER = 1.7241e-8
 """ohm m at 20 degC: International Annealed Copper Standard."""

@@ -10,7 +10,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile as sf
-from bench_engine import SilentEngine
 from rich.console import Console
 from textual.dom import DOMNode
 from textual.widgets import Button, Input, OptionList, Static
@@ -23,6 +22,7 @@ from auralize.trialcheck import verify
 from auralize.triallog import Log
 from auralize.trialplan import Choice as Compared
 from auralize.trialplan import Plan, TrialError
+from support.bench_engine import SilentEngine
 from tui.app import BenchApp
 from tui.bench import BenchScreen
 from tui.curves import Curves, column_at, columns_of, draw

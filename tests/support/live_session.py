@@ -1,6 +1,6 @@
 """A scripted session with the bench, played on the default device and written down.
 
-    python tests/listening/live_session.py FOLDER SECONDS SWITCHES EDITS [BUFFER]
+    cd tests; python -m support.live_session FOLDER SECONDS SWITCHES EDITS [BUFFER]
 
 needs a sound server (see sound_server.py). FOLDER gets the programme, what the journal says was played
 (played.f32), what it should have sounded like by another way (reference.f64), and figures.json.
@@ -17,13 +17,13 @@ from pathlib import Path
 import numpy as np
 import soundfile as sf
 from numpy.typing import NDArray
-from timeline_reference import fading, reference
 
 from auralize.live import BUFFER, Heard, LiveBench
 from auralize.playback import Output, Switch, replay
 from auralize.rig import Choice
 from auralize.rigedit import RigDraft
 from auralize.transport import Programme
+from support.timeline_reference import fading, reference
 
 RIG = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
 RATE = 48_000
