@@ -2,37 +2,16 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from dataclasses import replace
 
-import mpmath  # type: ignore[import-untyped]
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
-from scipy.integrate import quad
-from scipy.linalg import expm
-from scipy.optimize import nnls
 
-from auralize.circuit import twoport
-from auralize.circuit.cable import (
-    REFERENCE_FREQUENCY,
-    Cable,
-    Dielectric,
-    MeasuredCable,
-    PairCable,
-    make_pair,
-)
-from auralize.circuit.conductor import (
-    MATERIALS,
-    MU_0,
-    Complex,
-    Conductor,
-    Real,
-    internal_impedance,
-    make_conductor,
-)
+from auralize.circuit.cable import Cable, Dielectric, MeasuredCable, PairCable, make_pair
+from auralize.circuit.conductor import Complex, Conductor, Real
 from auralize.circuit.loudspeaker import Driver, Load, Resistor
 from auralize.circuit.network import (
     Amplifier,
@@ -43,58 +22,19 @@ from auralize.circuit.network import (
     solve,
     source_impedance,
 )
-from auralize.circuit.pair import pair_impedance
-
-lawful = settings(
-    derandomize=True,
-    database=None,
-    deadline=None,
-    max_examples=60,
-    suppress_health_check=[HealthCheck.too_slow],
+from support.random_rigs import (
+    AUDIO,
+    FREQUENCY,
+    between,
+    cables,
+    chain_matrices,
+    close,
+    conductors,
+    lawful,
+    lengths,
+    measured_cables,
+    single,
 )
-
-FREQUENCY = np.array([0.0, 1.0, 20.0, 55.0, 300.0, 1e3, 4e3, 10e3, 20e3, 48e3, 100e3])
-ROUNDING = 1e-11
-"""Relative; what a few dozen double-precision operations may leave."""
-
-
-# Rigs at random.
-
-
-def between(low: float, high: float) -> st.SearchStrategy[float]:
-    return st.floats(low, high, allow_subnormal=False)
-
-
-conductors = st.builds(
-    make_conductor,
-    between(0.5e-6, 10e-6),
-    st.sampled_from(list(MATERIALS.values())),
-    st.none(),
-    between(0.7, 1.0),
-    between(-30.0, 80.0),
-)
-
-
-@st.composite
-def pair_cables(draw: st.DrawFn) -> PairCable:
-    conductor = draw(conductors)
-    spacing = 2.0 * conductor.radius * draw(between(1.1, 10.0))
-    return make_pair(
-        conductor,
-        spacing,
-        permittivity=draw(between(1.0, 5.0)),
-        loss_tangent=draw(st.just(0.0) | between(1e-4, 0.1)),
-        lay_length=draw(st.none() | between(20.0 * spacing, 60.0 * spacing)),
-    )
-
-
-measured_cables = st.builds(
-    MeasuredCable,
-    between(1e-3, 0.1),
-    between(0.3e-6, 1.5e-6),
-    st.builds(Dielectric, between(0.0, 300e-12), between(0.0, 0.1)),
-)
-cables: st.SearchStrategy[Cable] = pair_cables() | measured_cables
 
 resistors = st.builds(Resistor, between(2.0, 100.0))
 drivers = st.builds(
@@ -109,7 +49,6 @@ drivers = st.builds(
 )
 loads: st.SearchStrategy[Load] = resistors | drivers
 amplifiers = st.builds(Amplifier, between(0.0, 1.0), between(0.0, 5e-6))
-lengths = between(0.5, 300.0)
 
 
 @st.composite
@@ -123,25 +62,6 @@ def networks(draw: st.DrawFn) -> Network:
     if draw(st.booleans()):
         connected["at the amplifier"] = Connected(draw(loads), None)
     return Network(draw(amplifiers), runs, connected)
-
-
-def single(amplifier: Amplifier, run: Run, load: Load) -> Network:
-    return Network(amplifier, {"run": run}, {"load": Connected(load, "run")})
-
-
-def close(found: Complex, expected: Complex, rel: float = ROUNDING) -> None:
-    np.testing.assert_allclose(found, expected, rtol=rel, atol=0.0)
-
-
-# An independent solution: node voltages, with every run as the exponential of its own equations.
-
-
-def chain_matrices(run: Run, frequency: Real) -> Complex:
-    """d(V, I)/dx = -(Z' I, Y' V), from the far end back to the near one."""
-    z, y = run.cable.series(frequency), run.cable.shunt(frequency)
-    system = np.zeros((len(frequency), 2, 2), dtype=np.complex128)
-    system[:, 0, 1], system[:, 1, 0] = z * run.length, y * run.length
-    return np.asarray(expm(system))
 
 
 def nodal(network: Network, frequency: Real) -> dict[str | None, Complex]:
@@ -369,9 +289,6 @@ def loss(solution: Solution) -> Real:
     return np.asarray(-20.0 * np.log10(np.abs(solution.receiving["load"] / solution.sending)))
 
 
-AUDIO = FREQUENCY[FREQUENCY <= 20e3]
-
-
 @lawful
 @given(amplifiers, cables, lengths, loads, between(1.01, 3.0))
 def test_more_length_keeps_more_power(
@@ -422,75 +339,6 @@ def test_more_area_loses_less(
     assert (thick < thin).all()
 
 
-# The line itself.
-
-
-@lawful
-@given(cables, lengths)
-def test_line_solves_the_telegrapher_s_equations(cable: Cable, length: float) -> None:
-    run = Run(cable, length)
-    found, expected = run.two_port(FREQUENCY), chain_matrices(run, FREQUENCY)
-    nothing = np.abs(expected) == 0.0  # C at 0 Hz
-    np.testing.assert_array_equal(found[nothing], 0.0)
-    close(found[~nothing], expected[~nothing], 1e-10)
-
-
-@pytest.mark.parametrize(
-    ("z", "y", "length"),
-    [
-        (0.0148 + 0.08j, 8e-6j, 62.0),
-        (0.0148, 0.0, 62.0),
-        (1e-3 + 1e-9j, 1e-15j, 1e-3),
-        (1e-2 + 4j, 1e-6 + 4e-4j, 300.0),
-        (0.05 + 1j, 1e-30j, 10.0),
-    ],
-)
-def test_line_loses_no_digits(z: complex, y: complex, length: float) -> None:
-    found = twoport.line(np.array([z + 0j]), np.array([y + 0j]), length)[0]
-    with mpmath.workdps(40):
-        x = mpmath.sqrt(mpmath.mpc(z) * mpmath.mpc(y)) * length
-        ratio = mpmath.sinh(x) / x if x else mpmath.mpf(1)
-        b, c = mpmath.mpc(z) * length * ratio, mpmath.mpc(y) * length * ratio
-        expected = np.array([[mpmath.cosh(x), b], [c, mpmath.cosh(x)]], dtype=np.complex128)
-    np.testing.assert_allclose(found, expected, rtol=2e-14, atol=0.0)
-
-
-def test_ladder_of_lumps_tends_to_the_line() -> None:
-    """With its sections' number squared, as the middle of each section is lumped."""
-    cable = MeasuredCable(14.8e-3, 0.65e-6, Dielectric(300e-12, 0.02))
-    frequency = np.array([1e5])
-    z, y = cable.series(frequency) * 300.0, cable.shunt(frequency) * 300.0
-    exact = twoport.line(z / 300.0, y / 300.0, 300.0)[0]
-    errors = []
-    for count in (16, 32, 64):
-        half, whole = twoport.series(z / count / 2.0), twoport.shunt(y / count)
-        ladder = np.linalg.matrix_power((half @ whole @ half)[0], count)
-        errors.append(np.abs(ladder - exact).max() / np.abs(exact).max())
-    assert errors[0] / errors[1] == pytest.approx(4.0, rel=0.05)
-    assert errors[1] / errors[2] == pytest.approx(4.0, rel=0.05)
-
-
-def test_parts_of_a_chain_by_hand() -> None:
-    """A series 3 ohm and a shunt 1/6 S into 6 ohm: 3 ohm behind 3 ohm, half the voltage."""
-    m = twoport.series(np.array([3.0 + 0j])) @ twoport.shunt(np.array([1 / 6 + 0j]))
-    load = np.array([1 / 6 + 0j])
-    close(twoport.voltage_ratio(m, load), np.array([0.5]))
-    close(twoport.input_admittance(m, load), np.array([1 / 6]))
-    open_end = np.array([0j])
-    close(twoport.voltage_ratio(m, open_end), np.array([2 / 3]))
-
-
-@pytest.mark.parametrize("bad", [-1.0, math.nan, math.inf])
-def test_frequencies_that_are_none_are_refused(bad: float) -> None:
-    with pytest.raises(ValueError, match="0 Hz and above"):
-        solve(
-            single(
-                Amplifier(0.1), Run(MeasuredCable(0.01, 6e-7, Dielectric(0.0)), 9.0), Resistor(4.0)
-            ),
-            [20.0, bad],
-        )
-
-
 # Trees that are none.
 
 
@@ -505,85 +353,3 @@ def test_networks_that_are_no_tree_are_refused() -> None:
         Network(Amplifier(0.0), {"b": Run(cable, 1.0)}, load)
     with pytest.raises(ValueError, match="in a circle"):
         Network(Amplifier(0.0), {"a": Run(cable, 1.0, "b"), "b": Run(cable, 1.0, "a")}, load)
-
-
-# Causality: nothing answers before it is asked.
-
-
-def misfit_of_r_l_networks(frequency: Real, impedance: Complex) -> float:
-    """How far, relatively, R + s L with cells of R and L in parallel stays from an impedance.
-
-    Every causal and passive impedance of resistive and inductive matter is a sum of such parts.
-    """
-    s = 2j * np.pi * frequency
-    corners = 2.0 * np.pi * np.geomspace(1e1, 1e9, 81)
-    parts = np.stack([np.ones_like(s), s, *(s / (s + x) for x in corners)], axis=1)
-    system = np.concatenate(
-        [parts.real / impedance.real[:, None], parts.imag / impedance.imag[:, None]]
-    )
-    values, _ = nnls(system, np.ones(2 * len(frequency)))
-    return float(np.abs(system @ values - 1.0).max())
-
-
-@pytest.mark.parametrize(("area", "ratio"), list(itertools.product((0.5e-6, 10e-6), (1.1, 3.0))))
-def test_pair_is_causal(area: float, ratio: float) -> None:
-    conductor = make_conductor(area, MATERIALS["copper"], None, 1.0, 20.0)
-    frequency = np.geomspace(10.0, 1e6, 61)
-    cable = PairCable(conductor, 2.0 * ratio * conductor.radius, Dielectric(0.0))
-    assert misfit_of_r_l_networks(frequency, cable.series(frequency)) < 1e-3
-
-
-def test_the_check_for_causality_finds_what_is_not_causal() -> None:
-    """A rising R beside a constant L, and the conjugate in place of the impedance's own reactance."""
-    conductor = make_conductor(10e-6, MATERIALS["copper"], None, 1.0, 20.0)
-    frequency = np.geomspace(10.0, 1e6, 61)
-    alone = 2.0 * internal_impedance(frequency, conductor)
-    ad_hoc = alone.real + 2j * np.pi * frequency * 0.6e-6
-    assert misfit_of_r_l_networks(frequency, alone) < 1e-3
-    assert misfit_of_r_l_networks(frequency, ad_hoc) > 1e-2
-    pair = pair_impedance(frequency, 2.4 * conductor.radius, conductor)
-    swapped = pair.real + 1j * (pair.imag - 1.5 * alone.imag)
-    assert misfit_of_r_l_networks(frequency, swapped) > 1e-2
-
-
-@pytest.mark.parametrize("loss_tangent", [0.002, 0.02, 0.1])
-def test_dielectric_is_causal_and_keeps_its_angle(loss_tangent: float) -> None:
-    """A sum of capacitors with resistors in series: s^p = sin(p pi)/pi integral of x^(p-1) s/(s+x) dx."""
-    dielectric = Dielectric(60e-12, loss_tangent)
-    frequency = np.array([20.0, 1e3, 2e4])
-    found = dielectric.admittance(frequency)
-    np.testing.assert_allclose(found.real / found.imag, loss_tangent, rtol=1e-9)
-    assert found[1].imag / (2.0 * np.pi * 1e3) == pytest.approx(60e-12, rel=loss_tangent**2)
-
-    delta = math.atan(loss_tangent)
-    power = 1.0 - 2.0 * delta / math.pi
-
-    def relaxation(u: float, f: float, part: str) -> float:
-        s, x = 1j * f / REFERENCE_FREQUENCY, math.exp(u)
-        return float(getattr(x**power * s / (s + x), part))
-
-    top = 30.0  # ln x, far above the frequencies: there s/(s + x) is s/x, and the rest is a power
-    for f, admittance in zip(frequency, found, strict=True):
-        total = 1j * f / REFERENCE_FREQUENCY * math.exp((power - 1.0) * top) / (1.0 - power)
-        for part, unit in (("real", 1.0), ("imag", 1j)):
-            for low, high in ((-60.0, 0.0), (0.0, top)):
-                total += unit * quad(relaxation, low, high, args=(f, part), limit=200)[0]
-        total *= math.sin(power * math.pi) / math.pi
-        expected = total * 2.0 * np.pi * REFERENCE_FREQUENCY * 60e-12
-        assert admittance.real == pytest.approx(expected.real, rel=1e-7)
-        assert admittance.imag == pytest.approx(expected.imag, rel=1e-7)
-
-
-def test_dielectric_without_loss_is_a_capacitor() -> None:
-    found = Dielectric(60e-12).admittance(FREQUENCY)
-    expected = 2j * np.pi * FREQUENCY * 60e-12
-    np.testing.assert_allclose(found.imag, expected.imag, rtol=1e-12)
-    assert (np.abs(found.real) <= 1e-15 * np.abs(found.imag)).all()
-
-
-def test_internal_impedance_of_the_pair_s_conductors_is_below_the_loop_s() -> None:
-    """MU_0/4pi per conductor is the most inductance a round wire can hold inside itself."""
-    conductor = make_conductor(2.5e-6, MATERIALS["copper"], None, 1.0, 20.0)
-    inside = internal_impedance(AUDIO[1:], conductor).imag / (2.0 * np.pi * AUDIO[1:])
-    assert (inside <= MU_0 / (8.0 * math.pi) * (1.0 + 1e-12)).all()
-    assert (np.diff(inside) < 0.0).all()

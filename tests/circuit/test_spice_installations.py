@@ -13,7 +13,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from test_spice import LEVEL_BAR, NGSPICE, PHASE_BAR, SECTIONS, Line, Netlist
 
 from auralize.circuit.conductor import Complex
 from auralize.circuit.crossover import (
@@ -29,6 +28,7 @@ from auralize.circuit.loudspeaker import Driver, Load, Resistor, Several, Vent
 from auralize.circuit.network import Amplifier, Connected, Contact, Network, Placed, Run, solve
 from auralize.circuit.transformer import Transformer, make_line_transformer, make_transformer
 from auralize.measurement import read_impedance, write_impedance
+from support.netlist import LEVEL_BAR, NGSPICE, PHASE_BAR, SECTIONS, Line, Netlist
 
 pytestmark = pytest.mark.skipif(
     NGSPICE is None, reason="ngspice is not installed; 'apt install ngspice' makes this check run"
