@@ -9,10 +9,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile as sf
-from sound_files import BLOCK_SIZES, FRAMES, RATE, assert_one_sentence, integers, make, read_all
 
 from auralize.audio.reader import AudioInfo, clock, probe, read_blocks
 from auralize.errors import AudioFileError
+from support.sound_files import (
+    BLOCK_SIZES,
+    FRAMES,
+    RATE,
+    assert_one_sentence,
+    integers,
+    make,
+    read_all,
+)
 
 # --- reading --------------------------------------------------------------------------------------
 

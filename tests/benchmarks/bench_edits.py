@@ -19,16 +19,16 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "listening"))
+sys.path.insert(0, str(Path(__file__).parents[1]))
 from auralize_tui.app import BenchApp
-from live_session import COILED, RIG, make_programme
-from sound_server import SoundServer
 from textual.pilot import Pilot
 from textual.widgets import Input
 
 from auralize.live.engine import LiveBench
 from auralize.live.player import Switch
 from auralize.rig.editing import RigDraft
+from support.live_session import COILED, RIG, make_programme
+from support.sound_server import SoundServer
 
 EDITS = (
     (0, ("40 m", "170 ft", "45 m", "60 m", "55 m")),

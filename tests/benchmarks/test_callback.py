@@ -14,7 +14,9 @@ import numpy as np
 import pytest
 from bench_callback import BLOCK, RATE, ROW, every_filter_at_once, measure
 
-LISTENING = Path(__file__).parents[1] / "listening"
+from support.recorded import place_of, session
+from support.sound_server import SoundServer, missing
+
 asked = pytest.mark.skipif(
     os.environ.get("AURALIZE_BENCH") != "1", reason="takes minutes; set AURALIZE_BENCH=1"
 )
@@ -47,10 +49,6 @@ def test_p99_of_the_callback_is_under_2_percent_of_a_block_and_30_minutes_leave_
 def test_a_session_of_two_minutes_has_no_gap_and_is_its_offline_render(tmp_path):
     """200 switches, 20 edits, loops, pause, seek; each switch within 50 ms, each edit within 150 ms
     beyond the device."""
-    sys.path.insert(0, str(LISTENING))
-    from sound_server import SoundServer, missing
-    from test_live import place_of, session
-
     if reason := missing():
         pytest.skip(reason)
     folder, server_folder = tmp_path / "session", tmp_path / "server"
@@ -71,9 +69,6 @@ def test_a_session_of_two_minutes_has_no_gap_and_is_its_offline_render(tmp_path)
 
 @asked
 def test_an_edit_at_the_screen_is_heard_within_150_ms_without_a_gap(tmp_path):
-    sys.path.insert(0, str(LISTENING))
-    from sound_server import missing
-
     if reason := missing():
         pytest.skip(reason)
     bench = Path(__file__).with_name("bench_edits.py")

@@ -1,0 +1,133 @@
+"""True peak against EBU Tech 3341, sines in closed form, and every instant between the samples."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import signal
+
+from auralize.audio.loudness import TruePeakMeter, interpolator
+from auralize.units import decibels
+from support.meters import RATE, Samples, faded, fed, true_peak
+
+
+@pytest.mark.parametrize(
+    ("divisor", "amplitude", "phase", "expected"),
+    [
+        pytest.param(4, 0.5, 0.0, -6.0, id="15"),
+        pytest.param(4, 0.5, 45.0, -6.0, id="16"),
+        pytest.param(6, 0.5, 60.0, -6.0, id="17"),
+        pytest.param(8, 0.5, 67.5, -6.0, id="18"),
+        pytest.param(4, 1.41, 45.0, 3.0, id="19"),
+    ],
+)
+def test_tech_3341_true_peak(divisor: int, amplitude: float, phase: float, expected: float) -> None:
+    instants = np.arange(RATE // 2)
+    wave = faded(amplitude * np.sin(2 * np.pi * instants / divisor + math.radians(phase)))
+    measured = true_peak(np.tile(wave[:, None], (1, 2)))
+    assert expected - 0.4 <= measured <= expected + 0.2
+
+
+@pytest.mark.parametrize("offset", [0, 1, 2, 3])
+def test_tech_3341_cases_20_to_23(offset: int) -> None:
+    """One period of fs/4 at 1.00 in a sine of fs/6 at 0.50, made at 4 fs, filtered, decimated.
+
+    The table names neither the splice nor the filter: here at a rising zero crossing, continuous
+    in phase, and a linear-phase low-pass at 22 kHz. The signal's own peak is then known densely.
+    """
+    frequency, amplitude = np.full(19_200, RATE / 6), np.full(19_200, 0.5)
+    burst = slice(9600, 9616)
+    frequency[burst], amplitude[burst] = RATE / 4, 1.0
+    phase = 2 * np.pi * np.concatenate([[0], np.cumsum(frequency)[:-1]]) / (4 * RATE)
+    wave = faded(amplitude * np.sin(phase), rate=4 * RATE)
+    wave = np.convolve(wave, signal.firwin(801, 22_000, fs=4 * RATE), "same")
+    measured = true_peak(wave[offset::4, None])
+    assert -0.4 <= measured <= 0.2
+    dense = decibels(np.abs(signal.resample(wave, 16 * len(wave))).max())
+    assert dense - 0.1 < measured < dense + 0.01
+
+
+@pytest.mark.parametrize(
+    ("rate", "oversampling"),
+    [(8000, 4), (44100, 4), (48000, 4), (63999, 4), (64000, 2), (96000, 2), (128000, 1)],
+)
+@pytest.mark.parametrize("part", [0.05, 0.17, 0.25, 0.3137, 0.41, 0.45])
+def test_a_sine_reads_within_what_oversampling_allows(
+    rate: int, oversampling: int, part: float
+) -> None:
+    """Between two instants a sine of amplitude 1 cannot fall below cos(pi f / oversampled rate)."""
+    allowed = decibels(math.cos(math.pi * part / oversampling))
+    readings = []
+    for phase in np.linspace(0, np.pi, 9):
+        wave = np.sin(2 * np.pi * part * np.arange(1500) + phase)
+        readings.append(true_peak(faded(wave, 0.01, 48_000)[:, None], rate))
+    assert min(readings) > allowed - 0.01
+    assert max(readings) < 0.01
+
+
+def test_a_short_sine_between_two_samples_is_under_read_as_much_as_stated() -> None:
+    """A quarter of the rate, its peak half way between two instants, every 4 samples again."""
+    wave = faded(np.sin(2 * np.pi * (np.arange(4800) / 4 + 1 / 32)))
+    assert np.abs(wave).max() == pytest.approx(math.cos(math.pi / 16), rel=1e-12)
+    assert true_peak(wave[:, None]) == pytest.approx(-0.169, abs=0.003)
+
+
+def every_instant(samples: Samples, oversampling: int) -> float:
+    """The highest of all interpolated instants, none skipped."""
+    peak = float(np.abs(samples).max())
+    for channel in samples.T:
+        for taps in interpolator(oversampling):
+            peak = max(peak, float(np.abs(np.convolve(channel, taps[::-1])).max()))
+    return peak
+
+
+def programme(kind: str, rng: np.random.Generator) -> Samples:
+    count = int(rng.integers(1, 3000))
+    noise = rng.standard_normal((count, 2))
+    walk = np.cumsum(noise, axis=0)
+    centre = np.arange(count)[:, None] - count // 2 + 0.5
+    kinds: dict[str, Samples] = {
+        "noise": noise,
+        "clicks": noise * (rng.random((count, 1)) < 0.01),
+        "alternating": np.sign(noise) * np.cos(np.pi * (centre - 0.5)),
+        "slow": walk,
+        "worst signs": np.sign(np.sinc(centre)) * np.ones((1, 2)),
+        "clipped": np.clip(walk, -3, 3),
+    }
+    return kinds[kind]
+
+
+@pytest.mark.parametrize(("rate", "oversampling"), [(48_000, 4), (96_000, 2)])
+@pytest.mark.parametrize(
+    "kind", ["noise", "clicks", "alternating", "slow", "worst signs", "clipped"]
+)
+def test_skipping_segments_loses_nothing(kind: str, rate: int, oversampling: int) -> None:
+    rng = np.random.default_rng(96)
+    for _ in range(12):
+        samples = programme(kind, rng)
+        measured = fed(TruePeakMeter(rate, 2), samples, int(rng.integers(1, 700))).peak
+        assert measured == pytest.approx(every_instant(samples, oversampling), rel=1e-12)
+
+
+@given(
+    seed=st.integers(0, 2**32 - 1),
+    count=st.integers(0, 300),
+    rate=st.sampled_from([48_000, 96_000, 192_000]),
+)
+@settings(max_examples=50, deadline=None, derandomize=True)
+def test_true_peak_is_never_below_the_highest_sample(seed: int, count: int, rate: int) -> None:
+    samples = np.random.default_rng(seed).standard_normal((count, 2))
+    highest = float(np.abs(samples).max(initial=0))
+    measured = fed(TruePeakMeter(rate, 2), samples).peak
+    assert measured >= highest
+    assert rate < 128_000 or measured == highest
+
+
+def test_the_ends_of_the_stream_are_looked_at() -> None:
+    """Two equal samples peak between them at 4/pi (sinc, half a sample off): at either end too."""
+    for place in (0, 1, 500, 998):
+        samples = np.zeros((1000, 1))
+        samples[place : place + 2] = 0.5
+        assert fed(TruePeakMeter(RATE, 1), samples).peak == pytest.approx(2 / np.pi, rel=2e-3)

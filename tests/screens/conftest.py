@@ -1,0 +1,29 @@
+"""Fixtures of the tests in this folder."""
+
+import numpy as np
+import pytest
+import soundfile as sf
+from auralize_tui.app import BenchApp
+
+from auralize.rig.editing import RigDraft
+from support.bench_app import DEMO
+from support.bench_engine import SilentEngine
+
+
+@pytest.fixture
+def app(tmp_path):
+    rig = tmp_path / "mill.toml"
+    rig.write_bytes(DEMO.read_bytes())
+    sound = tmp_path / "bells.wav"
+    t = np.arange(48_000) / 48_000
+    sf.write(sound, 0.3 * np.sin(2 * np.pi * 440 * t), 48_000, "PCM_24")
+    draft = RigDraft(rig)
+    return BenchApp(draft, sound, SilentEngine(draft.rig.choices.values()), tmp_path / "trials")
+
+
+@pytest.fixture
+def again(app, tmp_path):
+    """The application opened once more on the same rig and programme."""
+    draft = RigDraft(tmp_path / "mill.toml")
+    engine = SilentEngine(draft.rig.choices.values())
+    return BenchApp(draft, app.source, engine, app.log_folder)

@@ -1,0 +1,149 @@
+"""Editing a rig at the screen: what is heard, refused, undone, written and recovered."""
+
+import os
+
+import pytest
+from auralize_tui.app import BenchApp
+from auralize_tui.bench import BenchScreen
+from auralize_tui.edit import EditScreen, fields_of, typed
+
+from auralize.rig.editing import RigDraft
+from support.bench_app import drive, edit, everything, text_of
+from support.bench_engine import SilentEngine
+
+pytest.importorskip("tomlkit", reason="the bench edits with tomlkit (extra: bench)")
+
+
+def test_an_edit_is_heard_undone_and_written_only_when_asked(app):
+    before = app.draft.path.read_text()
+
+    async def steps(pilot):
+        await edit(pilot, app, "pond: length", "200 ft")
+        assert ("update", "reel") in app.engine.calls
+        assert ("update", "bought") not in app.engine.calls
+        assert app.draft.rig.choices["reel"].network.runs["pond"].length == pytest.approx(60.96)
+        assert "(not saved)" in text_of(app.screen, "#title")
+        assert app.draft.path.read_text() == before
+        await pilot.press("u")
+        assert app.draft.rig.choices["reel"].network.runs["pond"].length == 62.0
+        await edit(pilot, app, "amplifier: damping factor", "50")
+        assert app.draft.rig.choices["reel"].network.amplifier.resistance == pytest.approx(0.16)
+        await pilot.press("w")
+        assert "damping_factor = 50" in app.draft.path.read_text()
+        assert "# the load that the damping factor refers to" in app.draft.path.read_text()
+
+    drive(app, steps)
+
+
+def test_a_wrong_edit_is_refused_in_one_sentence_and_changes_nothing(app):
+    async def steps(pilot):
+        await edit(pilot, app, "pond: length", "62")
+        assert isinstance(app.screen, EditScreen)  # it stays, with what was typed
+        assert "has no unit" in text_of(app.screen, "#edit-message")
+        await pilot.press("escape")
+        assert not app.draft.unsaved
+        assert not [c for c in app.engine.calls if c[0] == "update"]
+
+    drive(app, steps)
+
+
+def test_unsaved_work_of_a_crash_is_offered(app, tmp_path):
+    app.draft.change("reel", ("runs", "pond", "length"), "70 m")
+    again = RigDraft(app.draft.path)
+    fresh = BenchApp(
+        again, app.source, SilentEngine(again.rig.choices.values()), tmp_path / "trials"
+    )
+
+    async def steps(pilot):
+        assert "Unsaved work" in text_of(fresh.screen, "#message")
+        assert fresh.draft.rig.choices["reel"].network.runs["pond"].length == 70.0
+
+        await pilot.press("u")
+        assert not fresh.draft.unsaved
+        assert fresh.draft.rig.choices["reel"].network.runs["pond"].length == 62.0
+        assert not fresh.draft.path.with_name("mill.toml.unsaved").exists()
+
+    drive(fresh, steps)
+
+
+def test_a_rig_file_that_is_newer_than_the_unsaved_work_is_told(app, again):
+    app.draft.change("reel", ("runs", "pond", "length"), "70 m")
+    path, kept = app.draft.path, app.draft.path.with_name("mill.toml.unsaved")
+    os.utime(path, (0, kept.stat().st_mtime + 60))
+    draft = RigDraft(path)
+    fresh = BenchApp(draft, app.source, again.engine, app.log_folder)
+
+    async def steps(pilot):
+        told = text_of(fresh.screen, "#message")
+        assert "Mind: the rig file has been changed since that work" in told
+
+    drive(fresh, steps)
+
+
+def test_an_edit_that_a_crash_would_lose_is_told(app):
+    async def steps(pilot):
+        app.draft.path.with_name("mill.toml.unsaved").mkdir()
+        await edit(pilot, app, "pond: length", "70 m")
+        assert "A crash would lose this:" in text_of(app.screen, "#message")
+        assert ("update", "reel") in app.engine.calls
+
+    drive(app, steps)
+
+
+def test_a_refused_edit_is_told_where_it_can_be_seen(app):
+    """Also in the smallest terminal, below a list that is longer than it."""
+
+    async def steps(pilot):
+        await edit(pilot, app, "pond: length", "-5 m")
+        assert "runs.pond.length" in everything(app)
+
+    drive(app, steps, (76, 21))
+
+
+def test_another_lay_begins_with_something_that_can_be_edited(app):
+    app.draft.change("reel", ("runs", "pond", "lay"), {"shape": "straight"})
+
+    async def steps(pilot):
+        await edit(pilot, app, "pond: lay, shape", "coiled")
+        assert isinstance(app.screen, BenchScreen)
+        assert "runs.pond.lay is now shape coiled, mean_diameter 40 cm" in text_of(
+            app.screen, "#message"
+        )
+        await edit(pilot, app, "pond: lay, mean diameter", "20 cm")
+        lay = app.draft.rig.choices["reel"].lays["pond"]
+        assert "20 cm mean diameter" in lay.words
+        await edit(pilot, app, "pond: lay, shape", "figure of eight")
+        await edit(pilot, app, "pond: lay, shape", "straight")
+        assert not app.draft.rig.choices["reel"].lays
+
+    drive(app, steps)
+
+
+def test_all_that_can_be_edited_can_still_be_after_an_edit(app):
+    before = [field.words for field in fields_of(app.draft, "reel")]
+    app.draft.change("reel", ("amplifier", "damping_factor"), 100)
+    fields = {field.words: field.value for field in fields_of(app.draft, "reel")}
+    assert list(fields) == before
+    assert fields["amplifier: damping factor"] == 100
+    assert fields["amplifier: into"] == "8 ohm"
+    assert fields["reel: strands"] == "class 5"
+
+
+def test_control_c_quits_and_unsaved_work_is_told(app, monkeypatch):
+    told = []
+    leave = app.exit
+    monkeypatch.setattr(app, "exit", lambda message: told.append(message) or leave(message=message))
+
+    async def steps(pilot):
+        await edit(pilot, app, "pond: length", "50 m")
+        await pilot.press("ctrl+c")
+
+    drive(app, steps)
+    assert app.return_code == 0
+    assert told[0].startswith("Unsaved work is kept beside")
+
+
+def test_typed_values_keep_their_kind():
+    assert typed("50", 400) == 50.0
+    assert typed("62 m", "60 m") == "62 m"
+    assert typed("many", 400) == "many"
