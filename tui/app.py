@@ -17,7 +17,7 @@ from .bench import BenchScreen
 from .help import HelpScreen
 
 if TYPE_CHECKING:
-    from auralize.live.engine import LiveBench
+    from auralize.live.engine import Engine
 
 
 class BenchApp(App[None]):
@@ -46,7 +46,7 @@ class BenchApp(App[None]):
     .card OptionList { max-height: 50vh; }
     """
 
-    def __init__(self, draft: RigDraft, source: Path, engine: LiveBench, log_folder: Path) -> None:
+    def __init__(self, draft: RigDraft, source: Path, engine: Engine, log_folder: Path) -> None:
         super().__init__()
         self.draft = draft
         self.source = source
@@ -90,10 +90,10 @@ def open_bench(rig: Path, programme: Path, output: str | None, log_folder: Path)
 
     Raises AuralizeError where either cannot be read; the engine is stopped whatever happens.
     """
-    from auralize.live.engine import LiveBench
+    from auralize.live.engine import Engine
 
     draft = RigDraft(rig)
-    engine = LiveBench(programme, list(draft.rig.choices.values()))
+    engine = Engine(programme, list(draft.rig.choices.values()))
     try:
         engine.start(output)
         BenchApp(draft, programme, engine, log_folder).run()

@@ -41,7 +41,7 @@ from .words import (
 )
 
 if TYPE_CHECKING:
-    from auralize.live.engine import LiveBench, Status
+    from auralize.live.engine import Engine, Status
     from auralize.live.listening import Event
 
 SMALLEST: Final = (76, 21)
@@ -167,7 +167,7 @@ class BenchScreen(Screen[None]):
         Binding("b", "blind", "Blind", tooltip="Set up a blind trial", id="bench.blind"),
     ]
 
-    def __init__(self, draft: RigDraft, source: Path, engine: LiveBench, log_folder: Path) -> None:
+    def __init__(self, draft: RigDraft, source: Path, engine: Engine, log_folder: Path) -> None:
         super().__init__()
         self.draft, self.source, self.engine, self.log_folder = draft, source, engine, log_folder
         self.names = list(draft.rig.choices)

@@ -35,7 +35,7 @@ from auralize.trials.statistics import Protocol
 from .trials import OutcomeScreen, TrialScreen, outcome_lines
 
 if TYPE_CHECKING:
-    from auralize.live.engine import LiveBench
+    from auralize.live.engine import Engine
     from auralize.rig.reading import Rig
     from auralize.trials.checking import Check
 
@@ -60,7 +60,7 @@ class TrialSetup(ModalScreen[None]):
         self,
         rig: Rig,
         source: Path,
-        engine: LiveBench,
+        engine: Engine,
         log_folder: Path,
     ) -> None:
         super().__init__()

@@ -23,7 +23,7 @@ from auralize.trials.statistics import Protocol, findings
 from .keyline import KeyLine
 
 if TYPE_CHECKING:
-    from auralize.live.engine import LiveBench
+    from auralize.live.engine import Engine
 
 _LISTEN_KEYS = "123"
 _POLL: Final = 0.25
@@ -88,7 +88,7 @@ class TrialScreen(Screen[None]):
         protocol: Protocol,
         presenter: Session | Practice,
         player: Callable[[int], None],
-        engine: LiveBench,
+        engine: Engine,
     ) -> None:
         super().__init__()
         self._protocol: Protocol = protocol

@@ -12,7 +12,7 @@ from typing import Any, Generic, TypeVar
 
 from auralize.audio.reader import HIGHEST_RATE, LOWEST_RATE
 from auralize.errors import AuralizeError
-from auralize.live.player import Output
+from auralize.live.player import Block
 
 T = TypeVar("T")
 
@@ -131,7 +131,7 @@ def playing_rate(portaudio: Any, device: Device, channels: int, wanted: int) -> 
     return wanted
 
 
-class Outlet:
+class Stream:
     """A stream that plays. Once `mute`, it never calls for sound again, whatever becomes of it."""
 
     def __init__(
@@ -142,7 +142,7 @@ class Outlet:
         block: int,
         channels: int,
         buffer: float,
-        render: Callable[[Output], None],
+        render: Callable[[Block], None],
     ) -> None:
         self.device = device
         self.beats = self.underruns = 0
@@ -176,7 +176,7 @@ class Outlet:
         self._stream.abort()
         self._stream.close()
 
-    def _callback(self, out: Output, _frames: int, _time: Any, status: Any) -> None:
+    def _callback(self, out: Block, _frames: int, _time: Any, status: Any) -> None:
         if status:
             self.underruns += bool(status.output_underflow)
         if self._muted:

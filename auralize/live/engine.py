@@ -28,7 +28,7 @@ from auralize.live.device import (
     Call,
     Device,
     DeviceError,
-    Outlet,
+    Stream,
     StuckError,
     chosen_device,
     output_devices,
@@ -37,16 +37,16 @@ from auralize.live.device import (
 )
 from auralize.live.listening import (
     START_VOLUME,
-    Desk,
-    DeskStatus,
     Event,
     EventKind,
-    Wishes,
+    Listening,
+    ListeningStatus,
+    Wanted,
     renewed,
 )
 from auralize.live.player import Entry, Setup, Volume
 from auralize.live.remembered import Volumes, state_path
-from auralize.live.silence import Hush
+from auralize.live.silence import QuietStderr
 from auralize.rig.reading import Choice
 from auralize.units import amplitude
 
@@ -91,8 +91,8 @@ def _portaudio() -> Any:
 
 
 @dataclass(frozen=True)
-class Status(DeskStatus):
-    """A snapshot of the desk and its device."""
+class Status(ListeningStatus):
+    """A snapshot of the listening and its device."""
 
     state: State
     """running: callbacks come; silent: they have stopped; lost: opened again as soon as it goes."""
@@ -105,11 +105,11 @@ class Status(DeskStatus):
     """Times that the device went without sound, and blocks that came too late from disk."""
 
 
-class LiveBench:
+class Engine:
     """A programme and the choices of a rig, live. All methods return at once, from any thread.
 
     Raises AudioFileError and DesignError when made, which takes a filter design (0.03 s) per choice.
-    What happens later is told by `events`. `start` before a screen takes the terminal (see `Hush`);
+    What happens later is told by `events`. `start` before a screen takes the terminal (see `QuietStderr`);
     `stop` at the end, which takes 4 s at most, whatever the sound server does. ``volumes`` is the file
     that remembers them; ``buffer`` the seconds of sound that a device is first asked to hold.
     """
@@ -124,15 +124,15 @@ class LiveBench:
         journal: bool = False,
     ) -> None:
         self._source = source
-        wishes = Wishes({choice.name: choice for choice in choices})
+        wishes = Wanted({choice.name: choice for choice in choices})
         entries: list[Entry] | None = [] if journal else None
-        self._desk = Desk(source, probe(source).rate, wishes, self._tell, journal=entries)
-        self._file_rate = self._desk.rate
+        self._listening = Listening(source, probe(source).rate, wishes, self._tell, journal=entries)
+        self._file_rate = self._listening.rate
         self._volumes = Volumes(volumes or state_path())
         self._events: deque[Event] = deque(maxlen=MOST_EVENTS)
         self._chosen: dict[str, float] = {}
         """Volumes in dB that were chosen since the start, by device."""
-        self._hush = Hush()
+        self._quiet = QuietStderr()
         self._requests: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._keeper: threading.Thread | None = None
         self._closing = False
@@ -140,7 +140,7 @@ class LiveBench:
         self._devices: list[Device] = []
         self._state: State = "closed"
         self._wanted: str | None = None
-        self._outlet: Outlet | None = None
+        self._stream: Stream | None = None
         self._opening: Call[Any] | None = None
         self._left_behind: list[Call[None]] = []
         self._next_try = math.inf
@@ -156,7 +156,7 @@ class LiveBench:
     def start(self, device: str | None = None) -> None:
         """Play on a device, by its name or number; None: the default one."""
         if self._keeper is None:
-            self._hush.begin()
+            self._quiet.begin()
             self.settle()
             self._interval = sys.getswitchinterval()
             sys.setswitchinterval(min(self._interval, SWITCH_INTERVAL))
@@ -194,11 +194,11 @@ class LiveBench:
             self._keeper.join(OPEN_LIMIT + CLOSE_LIMIT)
             self._let_portaudio_be()
             sys.setswitchinterval(self._interval)
-            self._hush.end()
+            self._quiet.end()
             gc.unfreeze()
             atexit.unregister(self.stop)
-        self._desk.close()
-        self._desk.join(CLOSE_LIMIT)
+        self._listening.close()
+        self._listening.join(CLOSE_LIMIT)
         self._volumes.save()
 
     # ---- what is heard and how
@@ -206,23 +206,23 @@ class LiveBench:
     @property
     def choices(self) -> Mapping[str, Choice]:
         """The choices as they are heard."""
-        return self._desk.wishes.choices
+        return self._listening.wishes.choices
 
     def play(self) -> None:
         """Go on."""
-        self._desk.transport.play()
+        self._listening.transport.play()
 
     def pause(self) -> None:
         """Stay here."""
-        self._desk.transport.pause()
+        self._listening.transport.pause()
 
     def seek(self, seconds: float) -> None:
         """Go to a place in the programme."""
-        self._desk.transport.seek(round(seconds * self._desk.rate))
+        self._listening.transport.seek(round(seconds * self._listening.rate))
 
     def loop(self, region: tuple[float, float] | None) -> None:
         """Play from one second to another again and again, or (None) on; raises AudioFileError."""
-        transport, rate = self._desk.transport, self._desk.rate
+        transport, rate = self._listening.transport, self._listening.rate
         if region is None:
             transport.unloop()
         else:
@@ -230,46 +230,46 @@ class LiveBench:
 
     def hear(self, heard: Heard) -> None:
         """Fade over to this."""
-        self._desk.hear(heard)
+        self._listening.hear(heard)
 
     def load_slots(self, heard: Sequence[Heard], *, equal: bool = False) -> list[float]:
         """Freeze what these sound like now (``equal``: equally loud), for a blind trial; gains in dB."""
-        return self._desk.load_slots(heard, equal=equal)
+        return self._listening.load_slots(heard, equal=equal)
 
     def hear_slot(self, number: int) -> None:
         """Fade over to a slot; until `hear`, the status says nothing that could tell which."""
-        self._desk.hear_slot(number)
+        self._listening.hear_slot(number)
 
     def set_match(self, match: Match) -> None:
         """As installed, by loudness, or by the level at a frequency in Hz."""
-        self._desk.set_match(match)
+        self._listening.set_match(match)
 
     def set_makeup(self, makeup: float | None) -> None:
         """dB on the drops; None: chosen."""
-        self._desk.set_makeup(makeup)
+        self._listening.set_makeup(makeup)
 
     def set_volume(self, volume: float) -> None:
         """dB, 0 at most; kept for the device."""
-        self._desk.set_volume(volume)
+        self._listening.set_volume(volume)
         if self._device is not None:
-            self._chosen[self._device.name] = self._desk.wishes.volume
-            self._volumes.put(self._device.name, self._desk.wishes.volume)
+            self._chosen[self._device.name] = self._listening.wishes.volume
+            self._volumes.put(self._device.name, self._listening.wishes.volume)
 
     def update_choice(self, choice: Choice) -> None:
         """Hear this choice as edited as soon as its filter is designed."""
-        self._desk.update_choice(choice)
+        self._listening.update_choice(choice)
 
     def status(self) -> Status:
         """How things are now."""
-        desk, outlet = self._desk, self._outlet
-        status = desk.status()
+        listening, stream = self._listening, self._stream
+        status = listening.status()
         return Status(
             **vars(status),
             state=self._state,
             device=self._device.name if self._device else None,
-            rate=desk.rate,
-            latency=outlet.latency if outlet else 0.0,
-            underruns=self._underruns + (outlet.underruns if outlet else 0) + status.starved,
+            rate=listening.rate,
+            latency=stream.latency if stream else 0.0,
+            underruns=self._underruns + (stream.underruns if stream else 0) + status.starved,
         )
 
     def events(self) -> list[Event]:
@@ -282,7 +282,7 @@ class LiveBench:
     @property
     def journal(self) -> tuple[Setup, list[Entry]]:
         """What `playback.replay` needs, if a journal was wished, since the last change of rate."""
-        return self._desk.player.setup, self._desk.journal or []
+        return self._listening.player.setup, self._listening.journal or []
 
     # ---- the thread that keeps the device
 
@@ -310,36 +310,36 @@ class LiveBench:
         self._release(gently=True)
 
     def _watch(self) -> None:
-        now, outlet = time.monotonic(), self._outlet
+        now, stream = time.monotonic(), self._stream
         self._look_at_disk()
-        if outlet is None:
+        if stream is None:
             if now >= self._next_try:
                 self._try()
-        elif outlet.error is not None:
-            self._lose(f"a fault in making sound ({outlet.error!r})")
-        elif outlet.finished:
-            self._lose(f"{outlet.device.name} is gone")
-        elif outlet.beats != self._beats:
-            self._beats, self._beat_at = outlet.beats, now
+        elif stream.error is not None:
+            self._lose(f"a fault in making sound ({stream.error!r})")
+        elif stream.finished:
+            self._lose(f"{stream.device.name} is gone")
+        elif stream.beats != self._beats:
+            self._beats, self._beat_at = stream.beats, now
             if self._state == "silent":
                 self._state = "running"
-                self._underruns_told = outlet.underruns  # the gap has been told already
-                self._say("device", f"{outlet.device.name} takes sound again")
-            self._look_at_underruns(outlet)
+                self._underruns_told = stream.underruns  # the gap has been told already
+                self._say("device", f"{stream.device.name} takes sound again")
+            self._look_at_underruns(stream)
         elif self._state == "running" and now - self._beat_at > SILENT_AFTER:
             self._state = "silent"
             self._say(
                 "fault",
-                f"{outlet.device.name} has stopped taking sound; playing goes on when it takes it "
+                f"{stream.device.name} has stopped taking sound; playing goes on when it takes it "
                 "again, or choose another device",
             )
         self._volumes.save()
 
-    def _look_at_underruns(self, outlet: Outlet) -> None:
+    def _look_at_underruns(self, stream: Stream) -> None:
         now, told = time.monotonic(), self._underruns_told
-        if outlet.underruns == told or now < self._underrun_at + GAPS_EVERY:
+        if stream.underruns == told or now < self._underrun_at + GAPS_EVERY:
             return
-        self._underruns_told, self._underrun_at = outlet.underruns, now
+        self._underruns_told, self._underrun_at = stream.underruns, now
         if 2.0 * self._buffer > MOST_BUFFER:
             text = "the sound had a gap: the machine is too busy; end what is not needed"
             self._tell(Event("underrun", text))
@@ -354,7 +354,7 @@ class LiveBench:
         self._try()
 
     def _look_at_disk(self) -> None:
-        transport = self._desk.transport
+        transport = self._listening.transport
         if transport.fault is not None:
             self._tell(Event("programme", transport.fault))
             transport.fault = None
@@ -384,7 +384,7 @@ class LiveBench:
         if self._opening is not None and self._opening.running:
             return  # the last attempt has not even ended
         try:
-            self._outlet = self._opened_outlet()
+            self._stream = self._opened_stream()
         except StuckError:
             self._fail("the sound server does not answer; start it again, or choose another device")
         except DeviceError as error:
@@ -397,7 +397,9 @@ class LiveBench:
             self._state, self._next_try = "running", math.inf
             self._beats, self._beat_at = -1, time.monotonic()
             self._underruns_told = 0
-            self._say("device", f"playing on {self._outlet.device.name} at {self._desk.rate} Hz")
+            self._say(
+                "device", f"playing on {self._stream.device.name} at {self._listening.rate} Hz"
+            )
 
     def _fail(self, text: str) -> None:
         self._state = "lost"
@@ -408,7 +410,7 @@ class LiveBench:
         self._opening = call
         return call.result(OPEN_LIMIT)
 
-    def _opened_outlet(self) -> Outlet:
+    def _opened_stream(self) -> Stream:
         loaded = "sounddevice" in sys.modules
         portaudio = self._call(_portaudio)
         if loaded and not any(call.running for call in self._left_behind):
@@ -416,45 +418,51 @@ class LiveBench:
         self._devices = self._call(lambda: output_devices(portaudio))
         device = chosen_device(self._devices, self._wanted)
         outputs = min(2, device.channels)
-        if outputs < self._desk.channels:
+        if outputs < self._listening.channels:
             raise DeviceError(
                 f"{device.name} has one channel and the programme two; choose another"
             )
         rate = self._call(lambda: playing_rate(portaudio, device, outputs, self._file_rate))
-        if rate != self._desk.rate:
-            self._desk = renewed(self._desk, rate, self._source)
-        desk = self._desk
+        if rate != self._listening.rate:
+            self._listening = renewed(self._listening, rate, self._source)
+        listening = self._listening
         self._device = device
         known = self._volumes.get(device.name)
         # Quiet at first, and never louder than was last chosen for this device.
         quiet = START_VOLUME if known is None else min(known, START_VOLUME)
-        desk.set_volume(self._chosen.get(device.name, quiet))
-        desk.soften()
+        listening.set_volume(self._chosen.get(device.name, quiet))
+        listening.soften()
         return self._call(
-            lambda: Outlet(
-                portaudio, device, rate, desk.player.block, outputs, self._buffer, desk.render
+            lambda: Stream(
+                portaudio,
+                device,
+                rate,
+                listening.player.block,
+                outputs,
+                self._buffer,
+                listening.render,
             ),
-            lambda outlet: outlet.close(),
+            lambda stream: stream.close(),
         )
 
     def _release(self, gently: bool = False) -> None:
         """Let go of the stream, with a fade if it plays; leave it behind if it does not end."""
-        outlet, self._outlet = self._outlet, None
-        if outlet is None:
+        stream, self._stream = self._stream, None
+        if stream is None:
             return
         if gently and self._state == "running":
-            self._desk.player.post(Volume(amplitude(-math.inf)))
-            time.sleep(outlet.latency + 3 * self._desk.player.block / self._desk.rate)
-        outlet.mute()
-        self._underruns += outlet.underruns
+            self._listening.player.post(Volume(amplitude(-math.inf)))
+            time.sleep(stream.latency + 3 * self._listening.player.block / self._listening.rate)
+        stream.mute()
+        self._underruns += stream.underruns
         self._state = "closed"
-        closing = Call(outlet.close)
+        closing = Call(stream.close)
         try:
             closing.result(CLOSE_LIMIT)
         except StuckError:
             self._left_behind.append(closing)
         except Exception as error:  # the stream is gone anyway
-            self._hush.lines.append(str(error))
+            self._quiet.lines.append(str(error))
 
     def _let_portaudio_be(self) -> None:
         """Where a call is stuck, ending PortAudio at exit would be stuck as well."""

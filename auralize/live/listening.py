@@ -1,6 +1,6 @@
-"""The listening desk without its device: what is heard, level match, edits, and the threads for them.
+"""What is listened to, without its device: what is heard, level match, edits, and the threads for them.
 
-`Desk.render` is for the audio callback (or for whoever wants to know what would be played). All other
+`Listening.render` is for the audio callback (or for whoever wants to know what would be played). All other
 methods return at once and may be called from any thread.
 """
 
@@ -35,9 +35,9 @@ from auralize.gains import (
 )
 from auralize.live.measurer import Measurer, RunLevels, SourceMeasured, predicted
 from auralize.live.player import (
+    Block,
     Entry,
     Grow,
-    Output,
     Player,
     Setup,
     SoftStart,
@@ -75,7 +75,7 @@ class Event:
 
 
 @dataclass
-class Wishes:
+class Wanted:
     """All that was chosen; it outlives a change of sample rate."""
 
     choices: dict[str, Choice]
@@ -88,7 +88,7 @@ class Wishes:
 
 
 @dataclass(frozen=True)
-class DeskStatus:
+class ListeningStatus:
     """How things are; a snapshot."""
 
     position: float
@@ -141,7 +141,7 @@ class _Known:
     gains: dict[Heard, Gains] = field(default_factory=dict)
 
 
-class Desk:
+class Listening:
     """A programme and the choices of a rig at one sample rate, ready to be heard.
 
     Raises AudioFileError and DesignError. ``tell`` is called from several threads.
@@ -151,7 +151,7 @@ class Desk:
         self,
         source: Path,
         rate: int,
-        wishes: Wishes,
+        wishes: Wanted,
         tell: Callable[[Event], None],
         position: float = 0.0,
         *,
@@ -215,7 +215,7 @@ class Desk:
 
     # ---- for the callback
 
-    def render(self, out: Output) -> None:
+    def render(self, out: Block) -> None:
         """Fill one block (block, channels of the device)."""
         self.player.render(out)
 
@@ -249,8 +249,8 @@ class Desk:
         self._loaded = [(heard, gain, self._choice(heard)) for heard, gain in slots]
         self._slots = [self._voice(heard, gain) for heard, gain in slots]
 
-    def take_slots(self, old: Desk) -> None:
-        """Have the slots of another desk with the same choices, and hear the one that was heard."""
+    def take_slots(self, old: Listening) -> None:
+        """Have the slots of another listening with the same choices, and hear the one that was heard."""
         loaded = old._loaded
         filters = [self._design(choice) if choice else None for _, _, choice in loaded]
         with self._lock:
@@ -318,7 +318,7 @@ class Desk:
         with self._lock:
             return self._gains(heard)
 
-    def status(self) -> DeskStatus:
+    def status(self) -> ListeningStatus:
         """How things are now."""
         transport, player, wishes = self.transport, self.player, self.wishes
         with self._lock:
@@ -327,7 +327,7 @@ class Desk:
             fir = None if isinstance(heard, Source) else self._fir(heard)
             editing = self._designing or bool(self.waiting)
         loop = transport.looped
-        return DeskStatus(
+        return ListeningStatus(
             position=transport.position / self.rate,
             length=transport.length / self.rate,
             playing=transport.playing,
@@ -512,12 +512,12 @@ class Desk:
         self.tell(Event("programme", text))
 
 
-def renewed(old: Desk, rate: int, source: Path) -> Desk:
-    """The same desk at another sample rate; the old one is closed, and playing goes on."""
+def renewed(old: Listening, rate: int, source: Path) -> Listening:
+    """The same listening at another sample rate; the old one is closed, and playing goes on."""
     wishes, status = old.wishes, old.status()
     designed = dict(wishes.choices)
     journal: list[Entry] | None = None if old.journal is None else []
-    new = Desk(source, rate, wishes, old.tell, status.position, journal=journal)
+    new = Listening(source, rate, wishes, old.tell, status.position, journal=journal)
     if status.loop:
         first, stop = status.loop
         new.transport.loop(round(first * rate), round(stop * rate))

@@ -43,7 +43,7 @@ LIMITER_RELEASE: Final = 20.0
 LEVEL_BLOCKS: Final = 16
 """Blocks that the level shown looks back over."""
 
-Output = NDArray[np.float32]
+Block = NDArray[np.float32]
 
 
 def most_taps(rate: int) -> int:
@@ -230,7 +230,7 @@ class Player:
 
     # ---- for the callback
 
-    def render(self, out: Output) -> None:
+    def render(self, out: Block) -> None:
         """Fill (block, channels); a single channel goes to all that ``out`` has."""
         began = time.perf_counter() if self._journal is not None else 0.0
         commands = self._taken_commands()
@@ -330,7 +330,7 @@ class Limiter:
         np.clip(block, -CEILING, CEILING, out=block)
 
 
-def replay(setup: Setup, journal: Sequence[Entry], programme: Programme) -> Iterator[Output]:
+def replay(setup: Setup, journal: Sequence[Entry], programme: Programme) -> Iterator[Block]:
     """What was played, block by block, from its journal and the programme at the same rate."""
     inputs: deque[Taken] = deque()
     player = Player(setup, inputs.popleft)

@@ -10,7 +10,7 @@ from collections import deque
 from typing import IO, Any
 
 
-class Hush:
+class QuietStderr:
     """Keeps what C libraries print off the screen: file descriptor 2 leads into a pipe meanwhile.
 
     Python's own stderr goes on to where it went, also for a screen that is drawn on it, if that looks

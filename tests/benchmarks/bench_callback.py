@@ -2,7 +2,7 @@
 
     python tests/benchmarks/bench_callback.py [MINUTES]
 
-plays the demo's rig with four choices at 48 kHz through the desk, switching about once a second, and
+plays the demo's rig with four choices at 48 kHz through the listening, switching about once a second, and
 prints the quantiles of the time that one callback takes, its share of what a block lasts, and what
 memory grew. Blocks are made in rows, as fast as they go. A block after a pause finds caches and
 processor cold, as every block does that a device asks for; so the first of each row is told apart, and
@@ -28,7 +28,7 @@ from scipy import fft
 
 from auralize.audio.convolver import Convolver
 from auralize.gains import End
-from auralize.live.listening import Desk, Wishes
+from auralize.live.listening import Listening, Wanted
 from auralize.rig.reading import load_rig
 
 RIG = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
@@ -66,7 +66,7 @@ class Measured:
 
 
 @contextmanager
-def _desk() -> Iterator[Desk]:
+def _listening() -> Iterator[Listening]:
     """Four choices and 4 s of noise that go round and round, playing."""
     with tempfile.TemporaryDirectory() as folder:
         source = Path(folder) / "noise.wav"
@@ -74,58 +74,58 @@ def _desk() -> Iterator[Desk]:
         sf.write(source, noise, RATE, subtype="FLOAT")
         choices = load_rig(RIG).choices
         choices = {**choices, "again": replace(choices["reel"], name="again")}
-        desk = Desk(source, RATE, Wishes(dict(choices)), lambda event: None)
+        listening = Listening(source, RATE, Wanted(dict(choices)), lambda event: None)
         try:
-            while desk.status().certainty != "measured" or not desk.transport.primed:
+            while listening.status().certainty != "measured" or not listening.transport.primed:
                 time.sleep(0.05)
-            desk.transport.loop(0, desk.transport.length)
-            desk.transport.play()
-            yield desk
+            listening.transport.loop(0, listening.transport.length)
+            listening.transport.play()
+            yield listening
         finally:
-            desk.close()
+            listening.close()
 
 
-def _signals(desk: Desk) -> list[End]:
-    return [End(s, c) for c in desk.wishes.choices for s in ("receiving", "drop")]
+def _signals(listening: Listening) -> list[End]:
+    return [End(s, c) for c in listening.wishes.choices for s in ("receiving", "drop")]
 
 
 def measure(rows: int, traced: bool) -> Measured:
     """Make so many rows of blocks; ``traced`` slows it down to find what memory grows."""
-    with _desk() as desk:
-        signals, out = _signals(desk), np.zeros((BLOCK, 2), np.float32)
+    with _listening() as listening:
+        signals, out = _signals(listening), np.zeros((BLOCK, 2), np.float32)
         times = np.ones((WARM + rows, ROW))  # ones, as zeros take memory only when they are written
         before = resident = 0
         if traced:
             tracemalloc.start()
         for row, row_times in enumerate(times):
             if row == WARM:
-                _settle(desk)
+                _settle(listening)
                 before, resident = tracemalloc.get_traced_memory()[0] if traced else 0, _resident()
-            desk.hear(signals[row % len(signals)])
-            _wait_for_the_reader(desk)
+            listening.hear(signals[row % len(signals)])
+            _wait_for_the_reader(listening)
             for number in range(ROW):
                 start = time.perf_counter()
-                desk.render(out)
+                listening.render(out)
                 row_times[number] = time.perf_counter() - start
-        _settle(desk)
+        _settle(listening)
         grown = tracemalloc.get_traced_memory()[0] - before if traced else 0
         if traced:
             tracemalloc.stop()
         megabytes = (_resident() - resident) / 1e6
-        return Measured(times[WARM:], desk.player.switches, grown, megabytes)
+        return Measured(times[WARM:], listening.player.switches, grown, megabytes)
 
 
-def _wait_for_the_reader(desk: Desk) -> None:
+def _wait_for_the_reader(listening: Listening) -> None:
     """Until all is read ahead and the switch is prepared, as both are between real blocks."""
     time.sleep(0.005)
-    while len(desk.transport._current.blocks) < desk.transport._ahead:
+    while len(listening.transport._current.blocks) < listening.transport._ahead:
         time.sleep(0.001)
 
 
-def _settle(desk: Desk) -> None:
+def _settle(listening: Listening) -> None:
     """Until the read-ahead is full, as memory is compared between two such moments."""
     held = -1
-    while held != (held := len(desk.transport._current.blocks)):
+    while held != (held := len(listening.transport._current.blocks)):
         time.sleep(0.3)
     gc.collect()
 
@@ -150,16 +150,16 @@ def every_filter_at_once(blocks: int, taps: int) -> NDArray[np.float64]:
 def at_pace(blocks: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """s for each block at the pace of a device, and for a transform of one block there and back."""
     spectrum = np.random.default_rng(4).normal(size=2 * BLOCK) + 0j
-    with _desk() as desk:
-        signals, out = _signals(desk), np.zeros((BLOCK, 2), np.float32)
+    with _listening() as listening:
+        signals, out = _signals(listening), np.zeros((BLOCK, 2), np.float32)
         made = 0
 
         def block() -> None:
             nonlocal made
             made += 1
-            desk.render(out)
+            listening.render(out)
             if made % ROW == 0:
-                desk.hear(signals[made // ROW % len(signals)])
+                listening.hear(signals[made // ROW % len(signals)])
 
         ours = _timed(block, blocks, BLOCK / RATE)
     return ours, _timed(lambda: fft.ifft(fft.fft(spectrum)), blocks, BLOCK / RATE)

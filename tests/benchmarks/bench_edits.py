@@ -24,7 +24,7 @@ from auralize_tui.app import BenchApp
 from textual.pilot import Pilot
 from textual.widgets import Input
 
-from auralize.live.engine import LiveBench
+from auralize.live.engine import Engine
 from auralize.live.player import Switch
 from auralize.rig.editing import RigDraft
 from support.live_session import COILED, RIG, make_programme
@@ -55,7 +55,7 @@ def measure(folder: Path) -> Measured:
     make_programme(programme, seconds=60.0)
     draft = RigDraft(rig)
     choices = list(draft.rig.choices.values())
-    engine = LiveBench(programme, choices, volumes=folder / "volumes.json", journal=True)
+    engine = Engine(programme, choices, volumes=folder / "volumes.json", journal=True)
     engine.start()
     app = BenchApp(draft, programme, engine, folder)
     delays: list[float] = []
@@ -76,7 +76,7 @@ def measure(folder: Path) -> Measured:
         engine.stop()
 
 
-async def _edit(pilot: Pilot[None], engine: LiveBench, row: int, value: str) -> float:
+async def _edit(pilot: Pilot[None], engine: Engine, row: int, value: str) -> float:
     await pilot.press("e")
     await pilot.pause(0.2)
     await pilot.press(*["down"] * row, "enter")

@@ -123,7 +123,7 @@ class Child:
         self.do("stop")
         assert self.process.wait(PATIENCE) == 0
         self._reader.join(PATIENCE)
-        assert self.said[-1]["took"] < 4.0 + 1.0  # the limit that LiveBench.stop states
+        assert self.said[-1]["took"] < 4.0 + 1.0  # the limit that Engine.stop states
         assert self.errors.read_text() == ""
 
 

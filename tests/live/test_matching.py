@@ -20,7 +20,7 @@ from support.pumped import BLOCK, RATE, Pumped, settled, write
 
 @pytest.fixture(scope="module")
 def shared(programme, saltmarsh):
-    """A measured desk for those who change nothing but match and make-up, and set them first."""
+    """A measured listening for those who change nothing but match and make-up, and set them first."""
     shared = Pumped(programme, saltmarsh)
     shared.measured()
     yield shared
@@ -33,22 +33,22 @@ def test_gains_are_those_of_a_render(shared, programme, saltmarsh, tmp_path, mat
     """But for headroom, as a render knows only what it was asked to write."""
     wishes = RenderOptions(match=match, makeup=makeup)
     rendered = render(programme, list(saltmarsh.values()), tmp_path, wishes)
-    shared.desk.set_match(match)
-    shared.desk.set_makeup(makeup)
+    shared.listening.set_match(match)
+    shared.listening.set_makeup(makeup)
     for output in rendered.outputs:
-        gains = shared.desk.gains(End(output.signal, output.choice))
+        gains = shared.listening.gains(End(output.signal, output.choice))
         assert gains.match == pytest.approx(output.gains.match, abs=1e-6)
         assert gains.makeup == output.gains.makeup
         assert gains.headroom <= output.gains.headroom + 1e-6
 
 
 def test_headroom_is_one_for_all_and_keeps_the_loudest_under_the_ceiling(shared):
-    shared.desk.set_match(INSTALLED)
-    shared.desk.set_makeup(38.0)
-    gains = shared.desk._known.gains
+    shared.listening.set_match(INSTALLED)
+    shared.listening.set_makeup(38.0)
+    gains = shared.listening._known.gains
     assert len(gains) == 1 + 3 * 3
     assert len({g.headroom for g in gains.values()}) == 1
-    levels = shared.desk._known.levels
+    levels = shared.listening._known.levels
     peaks = [
         levels[h.choice].drop.peak * 0.5 * h.conductors * amplitude(g.total)
         for h, g in gains.items()
@@ -60,33 +60,33 @@ def test_headroom_is_one_for_all_and_keeps_the_loudest_under_the_ceiling(shared)
 
 def test_make_up_is_held_between_0_and_its_cap(shared):
     for asked, given in ((99.0, MOST_MAKEUP), (-5.0, 0.0), (12.5, 12.5)):
-        shared.desk.set_makeup(asked)
-        assert shared.desk.gains(End("drop", "reel")).makeup == given
-    shared.desk.set_makeup(None)
-    assert shared.desk.gains(End("drop", "reel", 1)).makeup >= 5.0
+        shared.listening.set_makeup(asked)
+        assert shared.listening.gains(End("drop", "reel")).makeup == given
+    shared.listening.set_makeup(None)
+    assert shared.listening.gains(End("drop", "reel", 1)).makeup >= 5.0
 
 
 def test_over_one_conductor_the_chosen_make_up_is_6_db_more(shared):
-    shared.desk.set_match(INSTALLED)
-    shared.desk.set_makeup(None)
-    both, one = (shared.desk.gains(End("drop", "reel", n)).makeup for n in (2, 1))
+    shared.listening.set_match(INSTALLED)
+    shared.listening.set_makeup(None)
+    both, one = (shared.listening.gains(End("drop", "reel", n)).makeup for n in (2, 1))
     assert one - both in (6.0, 7.0)  # 6.02 dB, in whole dB
 
 
 def test_choices_matched_in_loudness_are_within_0_05_lu(measured, programme):
     """Heard to its end and measured by another meter (pyloudnorm 0.2, ITU-R BS.1770)."""
     meter = pyloudnorm.Meter(RATE)
-    desk = measured.desk
-    desk.set_match(LOUDNESS)
+    listening = measured.listening
+    listening.set_match(LOUDNESS)
     measured.pump(60)  # the soft start is over
     found = {}
-    for heard in (SOURCE, *(End("receiving", name) for name in desk.wishes.choices)):
-        desk.transport.seek(0)
-        settled(desk.transport)
+    for heard in (SOURCE, *(End("receiving", name) for name in listening.wishes.choices)):
+        listening.transport.seek(0)
+        settled(listening.transport)
         measured.hear(heard)
-        desk.transport.play()
+        listening.transport.play()
         out = measured.pump(3 * RATE // BLOCK + 2)
-        assert desk.transport.ended
+        assert listening.transport.ended
         found[heard] = meter.integrated_loudness(out.astype(float))
     assert max(found.values()) - min(found.values()) < 0.05
     assert math.isfinite(found[SOURCE])
@@ -100,10 +100,10 @@ def test_a_prediction_is_as_near_to_the_measurement_as_band_energies_say(
     samples, _ = sf.read(programme)
     meter = BandMeter(RATE, 2)
     meter.add(samples)
-    source = shared.desk._known.source.level
+    source = shared.listening._known.source.level
     for name, choice in saltmarsh.items():
         guess = predicted(choice, meter.energies, source)
-        known = shared.desk._known.levels[name]
+        known = shared.listening._known.levels[name]
         assert guess.receiving.loudness == pytest.approx(known.receiving.loudness, abs=0.05)
         # A tone between two bands through a slope of 6 dB per octave: see `BandEnergies`.
         assert guess.drop.loudness == pytest.approx(known.drop.loudness, abs=0.11)
@@ -122,10 +122,10 @@ def test_the_level_at_a_frequency_is_matched_by_the_loss_there(saltmarsh):
 def test_silence_gets_no_gain_and_does_no_harm(tmp_path, saltmarsh):
     pumped = Pumped(write(tmp_path / "silence.wav", np.zeros((RATE, 2))), saltmarsh)
     pumped.measured()
-    pumped.desk.set_match(LOUDNESS)
-    pumped.desk.transport.play()
+    pumped.listening.set_match(LOUDNESS)
+    pumped.listening.transport.play()
     pumped.hear(End("drop", "reel"))
-    assert pumped.desk.gains(End("receiving", "reel")).total == 0.0
+    assert pumped.listening.gains(End("receiving", "reel")).total == 0.0
     assert not pumped.pump(20).any()
     pumped.close()
 

@@ -207,7 +207,7 @@ def test_short_filters_stay_as_they_are():
     assert enough_taps(RATE, 4097) == 8192
 
 
-# ---- the desk
+# ---- the listening
 
 
 def test_the_fade_adds_up_to_one():

@@ -8,7 +8,7 @@ from auralize.live.listening import Event
 
 
 class SilentEngine:
-    """The methods of `auralize.live.engine.LiveBench` that the screens use."""
+    """The methods of `auralize.live.engine.Engine` that the screens use."""
 
     def __init__(self, choices, status=None):
         self.choices = {choice.name: choice for choice in choices}

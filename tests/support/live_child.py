@@ -14,7 +14,7 @@ import time
 from pathlib import Path
 
 from auralize.gains import End
-from auralize.live.engine import LiveBench
+from auralize.live.engine import Engine
 from auralize.rig.reading import load_rig
 from support.live_session import RIG
 
@@ -23,7 +23,7 @@ LOOK = 0.02  # s
 
 def main() -> None:
     choices = load_rig(RIG).choices
-    bench = LiveBench(Path(sys.argv[1]), [choices["reel"]], volumes=Path(sys.argv[2]))
+    bench = Engine(Path(sys.argv[1]), [choices["reel"]], volumes=Path(sys.argv[2]))
     bench.start()
     bench.loop((0.5, 2.0))
     bench.play()
@@ -53,7 +53,7 @@ def main() -> None:
     _say(bench, time.monotonic() - began)
 
 
-def _say(bench: LiveBench, took: float) -> None:
+def _say(bench: Engine, took: float) -> None:
     status = bench.status()
     line = {
         "time": time.monotonic(),

@@ -19,8 +19,8 @@ import soundfile as sf
 from numpy.typing import NDArray
 
 from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End, Match
-from auralize.live.engine import BUFFER, LiveBench
-from auralize.live.player import Output, Switch, replay
+from auralize.live.engine import BUFFER, Engine
+from auralize.live.player import Block, Switch, replay
 from auralize.live.transport import Programme
 from auralize.rig.editing import RigDraft
 from auralize.rig.reading import Choice
@@ -70,7 +70,7 @@ def stretched(choice: Choice, factor: float) -> Choice:
 class Session:
     """Drives a bench and keeps the times at which it asked for something."""
 
-    def __init__(self, bench: LiveBench, draft: RigDraft, seed: int) -> None:
+    def __init__(self, bench: Engine, draft: RigDraft, seed: int) -> None:
         self.bench, self.draft = bench, draft
         self.random = np.random.default_rng(seed)
         self.heard: list[tuple[float, int]] = []
@@ -82,10 +82,10 @@ class Session:
 
     def time_callbacks(self) -> None:
         """Take the time of every block that is made."""
-        player = self.bench._desk.player
+        player = self.bench._listening.player
         render = player.render
 
-        def timed(out: Output) -> None:
+        def timed(out: Block) -> None:
             start = time.perf_counter()
             render(out)
             self.took.append(time.perf_counter() - start)
@@ -160,7 +160,7 @@ def figures(session: Session, folder: Path, programme: Path) -> dict[str, object
     """What can be said of a session that is over; writes what was played."""
     setup, entries = session.bench.journal
     source = Programme(programme, setup.rate)
-    block = session.bench._desk.player.block
+    block = session.bench._listening.player.block
     played = np.concatenate(list(replay(setup, entries, source)))
     samples, _ = sf.read(programme, always_2d=True)
     expected = reference(setup, entries, samples, block)
@@ -208,7 +208,7 @@ def main() -> None:
     draft = RigDraft(rig_file)
     choices = list(draft.rig.choices.values())
     buffer = float(sys.argv[5]) if len(sys.argv) > 5 else BUFFER
-    bench = LiveBench(programme, choices, volumes=folder / "v.json", buffer=buffer, journal=True)
+    bench = Engine(programme, choices, volumes=folder / "v.json", buffer=buffer, journal=True)
     session = Session(bench, draft, seed=3)
     try:
         session.time_callbacks()

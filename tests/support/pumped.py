@@ -1,11 +1,11 @@
-"""A desk whose blocks are made by the test, and the sound it is given."""
+"""A listening whose blocks are made by the test, and the sound it is given."""
 
 import time
 
 import numpy as np
 import soundfile as sf
 
-from auralize.live.listening import Desk, Wishes
+from auralize.live.listening import Listening, Wanted
 
 RATE = 48_000
 BLOCK = 512
@@ -36,14 +36,14 @@ def settled(transport):
 
 
 class Pumped:
-    """A desk whose blocks are made by the test."""
+    """A listening whose blocks are made by the test."""
 
     def __init__(self, source, choices, rate=RATE, journal=False):
         self.events = []
-        self.desk = Desk(
+        self.listening = Listening(
             source,
             rate,
-            Wishes(dict(choices)),
+            Wanted(dict(choices)),
             self.events.append,
             journal=[] if journal else None,
         )
@@ -53,13 +53,13 @@ class Pumped:
         """So many blocks, as fast as the disk allows."""
         for _ in range(blocks):
             until(self._may_go_on)
-            out = np.zeros((self.desk.player.block, self.desk.channels), np.float32)
-            self.desk.render(out)
+            out = np.zeros((self.listening.player.block, self.listening.channels), np.float32)
+            self.listening.render(out)
             self.outputs.append(out)
         return np.concatenate(self.outputs[-blocks:])
 
     def _may_go_on(self):
-        transport = self.desk.transport
+        transport = self.listening.transport
         current = transport._current
         return current.blocks or current.complete or not transport.playing
 
@@ -74,12 +74,12 @@ class Pumped:
 
     def hear(self, heard):
         """Switch, and wait until it is done."""
-        before = self.desk.player.switches
-        self.desk.hear(heard)
-        self.pump_until(lambda: self.desk.player.switches > before)
+        before = self.listening.player.switches
+        self.listening.hear(heard)
+        self.pump_until(lambda: self.listening.player.switches > before)
 
     def measured(self):
-        until(lambda: self.desk.status().certainty == "measured")
+        until(lambda: self.listening.status().certainty == "measured")
 
     def close(self):
-        self.desk.close()
+        self.listening.close()

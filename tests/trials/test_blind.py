@@ -20,8 +20,8 @@ from textual.widgets import Static
 
 from auralize.audio.loudness import LoudnessMeter
 from auralize.gains import INSTALLED, LOUDNESS, End
-from auralize.live.engine import LiveBench
-from auralize.live.listening import Desk, Wishes
+from auralize.live.engine import Engine
+from auralize.live.listening import Listening, Wanted
 from auralize.live.transport import block_frames
 from auralize.rig.reading import load_rig
 from auralize.trials.plan import Choice as Compared
@@ -83,7 +83,7 @@ def clues_of(texts, times, printed):
 
 @pytest.mark.parametrize("protocol", ["matched-to-sample", "triangle"])
 def test_a_listener_without_ears_scores_at_chance(tmp_path, programme, capfd, protocol):
-    engine = LiveBench(programme, load_rig(DEMO).pick(["reel", "bought"]))
+    engine = Engine(programme, load_rig(DEMO).pick(["reel", "bought"]))
     engine.load_slots(PAIR)
     session = Session.start(plan(protocol, TRIALS), tmp_path / "log.jsonl")
     answers = 2 if protocol == "matched-to-sample" else 3
@@ -128,19 +128,19 @@ JUST_NOTICEABLE = 0.1
 """LU that the listener by level can tell apart: less than a person can (common practice, no source)."""
 
 
-def loudness_of(desk, slot):
+def loudness_of(listening, slot):
     """What a listener by level makes of a presentation, over and over in a loop."""
-    meter = LoudnessMeter(desk.rate, 2)
-    out = np.zeros((block_frames(desk.rate), 2), dtype=np.float32)
-    desk.hear_slot(slot)
+    meter = LoudnessMeter(listening.rate, 2)
+    out = np.zeros((block_frames(listening.rate), 2), dtype=np.float32)
+    listening.hear_slot(slot)
     time.sleep(0.2)  # a switch reaches the player from a thread of its own
     deadline, number = time.monotonic() + 30, 0
     while number < 250:  # blocks with sound in them, the first ones of the fade left out
         assert time.monotonic() < deadline
-        if not desk.transport.primed:
+        if not listening.transport.primed:
             time.sleep(0.0005)
             continue
-        desk.render(out)
+        listening.render(out)
         if not out.any():
             time.sleep(0.0005)  # the reader has not come round yet
             continue
@@ -154,35 +154,37 @@ def loudness_of(desk, slot):
 def test_a_listener_by_level_scores_only_where_levels_are_not_matched(programme, match, hears):
     choices = {c.name: c for c in load_rig(DEMO).pick(["reel", "beams"])}
     told = []
-    desk = Desk(programme, 48_000, Wishes(choices, volume=-6.0, match=match), told.append)
+    listening = Listening(programme, 48_000, Wanted(choices, volume=-6.0, match=match), told.append)
     deadline = time.monotonic() + 60
-    while desk.status().certainty != "measured":
+    while listening.status().certainty != "measured":
         assert time.monotonic() < deadline
         time.sleep(0.01)
-    desk.load_slots([End("receiving", name) for name in choices])
-    desk.transport.loop(0, 23_000)
-    desk.transport.play()
-    loudness = [loudness_of(desk, slot) for slot in (0, 1)]
-    desk.close()
+    listening.load_slots([End("receiving", name) for name in choices])
+    listening.transport.loop(0, 23_000)
+    listening.transport.play()
+    loudness = [loudness_of(listening, slot) for slot in (0, 1)]
+    listening.close()
     assert told == []
     assert (abs(loudness[0] - loudness[1]) > JUST_NOTICEABLE) == hears
     assert all(math.isfinite(level) for level in loudness)
 
 
 @pytest.fixture
-def measured_desk(programme):
+def measured_listening(programme):
     """Two choices that differ a lot, their drops too, with all levels measured."""
     choices = {c.name: c for c in load_rig(DEMO).pick(["reel", "beams"])}
     told = []
-    desk = Desk(programme, 48_000, Wishes(choices, volume=-6.0, match=LOUDNESS), told.append)
+    listening = Listening(
+        programme, 48_000, Wanted(choices, volume=-6.0, match=LOUDNESS), told.append
+    )
     deadline = time.monotonic() + 60
-    while desk.status().certainty != "measured":
+    while listening.status().certainty != "measured":
         assert time.monotonic() < deadline
         time.sleep(0.01)
-    desk.transport.loop(0, 23_000)
-    desk.transport.play()
-    yield desk
-    desk.close()
+    listening.transport.loop(0, 23_000)
+    listening.transport.play()
+    yield listening
+    listening.close()
     assert told == []
 
 
@@ -198,16 +200,18 @@ DROPS = [End("drop", "reel"), End("drop", "beams")]
     ],
 )
 def test_a_listener_by_level_hears_drops_apart_only_where_they_are_not_made_equally_loud(
-    measured_desk, pair, equal, hears
+    measured_listening, pair, equal, hears
 ):
-    measured_desk.load_slots(pair, equal=equal)
-    loudness = [loudness_of(measured_desk, slot) for slot in (0, 1)]
+    measured_listening.load_slots(pair, equal=equal)
+    loudness = [loudness_of(measured_listening, slot) for slot in (0, 1)]
     assert (abs(loudness[0] - loudness[1]) > JUST_NOTICEABLE) == hears
 
 
-def test_made_equally_loud_the_softest_stays_as_it_is_and_the_others_are_turned_down(measured_desk):
-    plain = measured_desk.load_slots(DROPS)
-    equal = measured_desk.load_slots(DROPS, equal=True)
+def test_made_equally_loud_the_softest_stays_as_it_is_and_the_others_are_turned_down(
+    measured_listening,
+):
+    plain = measured_listening.load_slots(DROPS)
+    equal = measured_listening.load_slots(DROPS, equal=True)
     turned = [after - before for after, before in zip(equal, plain, strict=True)]
     assert max(turned) == 0.0
     assert min(turned) < -JUST_NOTICEABLE
