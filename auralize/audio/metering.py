@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from auralize.audio.loudness import LoudnessMeter, TruePeakMeter
+from auralize.audio.loudness import LoudnessMeter
+from auralize.audio.true_peak import TruePeakMeter
 from auralize.units import decibels
 
 Samples = NDArray[np.float64]

@@ -14,7 +14,8 @@ from auralize.circuit.network import solve
 from auralize.circuit.signals import Signal
 from auralize.errors import AuralizeError
 from auralize.files import write_text
-from auralize.filters.fir import Fir, Iir, design_iir, design_minimum_phase, design_run
+from auralize.filters.fir import Fir, design_minimum_phase, design_run
+from auralize.filters.sections import Iir, design_iir
 from auralize.rig.reading import Choice
 
 

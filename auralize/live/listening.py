@@ -18,7 +18,8 @@ import numpy as np
 from auralize.audio.loudness import ABSOLUTE_GATE
 from auralize.audio.metering import Level
 from auralize.errors import AuralizeError
-from auralize.filters.fir import Fir, RunFilters, design_run, predelay
+from auralize.filters.fir import Fir, RunFilters, design_run
+from auralize.filters.grid import predelay
 from auralize.gains import (
     INSTALLED,
     MOST_MAKEUP,

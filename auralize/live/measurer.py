@@ -16,7 +16,7 @@ from itertools import takewhile
 from pathlib import Path
 from typing import Final
 
-from auralize.audio.loudness import BandEnergies, BandMeter
+from auralize.audio.band_loudness import BandEnergies, BandMeter
 from auralize.audio.metering import Level, Meter, Samples, measure
 from auralize.circuit.network import solve
 from auralize.errors import AuralizeError

@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 
 from auralize.audio.convolver import Convolver
 from auralize.audio.metering import Samples
-from auralize.filters.fir import AUDIBLE, Fir, RunFilters, edge
+from auralize.filters.fir import Fir, RunFilters
+from auralize.filters.grid import AUDIBLE, edge
 from auralize.live.transport import (
     Piece,
     Programme,

@@ -18,13 +18,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import signal
 
-from auralize.audio.loudness import (
-    BandMeter,
-    LoudnessMeter,
-    TruePeakMeter,
-    band_centres,
-    k_weighting,
-)
+from auralize.audio.band_loudness import BandMeter, band_centres
+from auralize.audio.loudness import LoudnessMeter, k_weighting
+from auralize.audio.true_peak import TruePeakMeter
 from auralize.errors import AudioFileError
 from auralize.gains import headroom_gain, loudness_gain
 from auralize.units import amplitude, decibels

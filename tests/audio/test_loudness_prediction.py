@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from auralize.audio.loudness import BandEnergies, BandMeter, k_weighting
+from auralize.audio.band_loudness import BandEnergies, BandMeter
+from auralize.audio.loudness import k_weighting
 from auralize.units import amplitude, decibels
 from support.meters import RATE, Samples, faded, fed, loudness, pink, uneven, white
 

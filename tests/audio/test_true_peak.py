@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import signal
 
-from auralize.audio.loudness import TruePeakMeter, interpolator
+from auralize.audio.true_peak import TruePeakMeter, interpolator
 from auralize.units import decibels
 from support.meters import RATE, Samples, faded, fed, true_peak
 

@@ -8,16 +8,9 @@ from auralize.circuit.loudspeaker import Load
 from auralize.circuit.network import solve
 from auralize.errors import DesignError
 from auralize.filters import fir as filters
-from auralize.filters.fir import (
-    MOST_SECTIONS,
-    SPLINE_ERROR,
-    Iir,
-    design_iir,
-    design_minimum_phase,
-    design_run,
-    edge,
-    predelay,
-)
+from auralize.filters.fir import SPLINE_ERROR, design_minimum_phase, design_run
+from auralize.filters.grid import Grid, edge, predelay
+from auralize.filters.sections import MOST_SECTIONS, Iir, design_iir
 from auralize.units import amplitude
 from support.trial_rigs import CAUSAL, SEMI_INDUCTIVE, one_run
 
@@ -173,7 +166,7 @@ class Kinked(Load):
     ],
 )
 def test_what_lies_between_knots_is_as_solved_or_is_solved(monkeypatch, load, solved):
-    network, grid = one_run(2.5, 1.5, 62, load), filters._Grid(48_000)
+    network, grid = one_run(2.5, 1.5, 62, load), Grid(48_000)
     exact = solve(network, grid.frequency)
     counts = []
     monkeypatch.setattr(filters, "solve", lambda n, f: counts.append(len(f)) or solve(n, f))
@@ -186,7 +179,7 @@ def test_what_lies_between_knots_is_as_solved_or_is_solved(monkeypatch, load, so
 @pytest.mark.parametrize("name", CAUSAL | SEMI_INDUCTIVE)
 def test_the_spline_is_better_than_rounding_in_24_bit(name):
     """Far better than what it must be: -200 dB, for every trial rig."""
-    network, grid = (CAUSAL | SEMI_INDUCTIVE)[name], filters._Grid(96_000)
+    network, grid = (CAUSAL | SEMI_INDUCTIVE)[name], Grid(96_000)
     exact = solve(network, grid.frequency)
     got = filters._responses(network, "load", grid)
     for one, wanted in zip(got, (exact.reference("load"), exact.drop("load")), strict=True):

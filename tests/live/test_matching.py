@@ -7,7 +7,7 @@ import pyloudnorm
 import pytest
 import soundfile as sf
 
-from auralize.audio.loudness import BandMeter
+from auralize.audio.band_loudness import BandMeter
 from auralize.audio.metering import Level
 from auralize.circuit.network import solve
 from auralize.gains import INSTALLED, LOUDNESS, MOST_MAKEUP, SOURCE, End, Match, balance, level_gain

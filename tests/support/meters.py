@@ -6,7 +6,9 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from auralize.audio.loudness import BandMeter, LoudnessMeter, TruePeakMeter
+from auralize.audio.band_loudness import BandMeter
+from auralize.audio.loudness import LoudnessMeter
+from auralize.audio.true_peak import TruePeakMeter
 from auralize.units import decibels
 
 Samples = NDArray[np.float64]
