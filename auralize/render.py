@@ -23,7 +23,7 @@ from auralize.audio.convolver import Convolver, offline_hop
 from auralize.audio.loudness import LoudnessMeter, TruePeakMeter, headroom_gain, matching_gain
 from auralize.audio.reader import AudioInfo, probe, read_blocks
 from auralize.audio.writer import AudioWriter, Depth, check_output, output_depth
-from auralize.circuit.network import solve
+from auralize.circuit.solution import solve
 from auralize.errors import AudioFileError
 from auralize.files import StagedText, check_text, make_folder
 from auralize.filters.fir import Fir, RunFilters, design_run

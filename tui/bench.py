@@ -19,7 +19,7 @@ from textual.screen import Screen
 from textual.widgets import Static
 
 from auralize.audio.spectrum import third_octaves
-from auralize.circuit.network import solve
+from auralize.circuit.solution import solve
 from auralize.errors import AuralizeError
 from auralize.figures.numbers import Headline, drop_db, headline, loss_db
 from auralize.live.measurer import Heard, HeardSignal

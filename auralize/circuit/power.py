@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from auralize.circuit.conductor import MATERIALS, Complex, Material, Real
-from auralize.circuit.network import Network, Solution, solve
+from auralize.circuit.solution import Network, Solution, solve
 from auralize.units import show_frequency
 
 METRIC_AREAS: Final = tuple(a * 1e-6 for a in (0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0))

@@ -10,8 +10,8 @@ from typing import Any, Final
 import numpy as np
 
 from auralize.circuit.conductor import Complex, Real
-from auralize.circuit.network import Network, Solution, solve, source_impedance
 from auralize.circuit.power import Budget, budget, relative, temperature_rise
+from auralize.circuit.solution import Network, Solution, solve, source_impedance
 from auralize.rig.lays import Added
 from auralize.rig.reading import Choice
 

@@ -26,7 +26,7 @@ from auralize.audio.loudness import (
     headroom_gain,
     matching_gain,
 )
-from auralize.circuit.network import solve
+from auralize.circuit.solution import solve
 from auralize.errors import AuralizeError
 from auralize.filters.fir import RunFilters
 from auralize.live.transport import Programme, Samples

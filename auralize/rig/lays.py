@@ -14,7 +14,7 @@ from auralize.circuit.cable import TABLE_TOP, ImpedanceTable
 from auralize.circuit.coil import Packing, Winding
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.iron import IronBar
-from auralize.circuit.lay import (
+from auralize.circuit.lays import (
     Arrangement,
     Coiled,
     EightFacing,

@@ -6,7 +6,7 @@ from trial_rigs import CAUSAL, SEMI_INDUCTIVE, one_run
 
 from auralize.circuit import twoport
 from auralize.circuit.loudspeaker import Load
-from auralize.circuit.network import solve
+from auralize.circuit.solution import solve
 from auralize.errors import DesignError
 from auralize.filters import fir as filters
 from auralize.filters.fir import (

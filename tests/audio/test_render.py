@@ -9,7 +9,7 @@ import pytest
 import soundfile as sf
 
 from auralize import render as render_module
-from auralize.circuit.network import solve
+from auralize.circuit.solution import solve
 from auralize.filters.fir import design_run
 from auralize.render import Wishes, render, sidecar
 from auralize.rig.reading import load_rig

@@ -18,7 +18,7 @@ from live_session import RIG, make_programme, stretched
 from timeline_reference import fading, reference
 
 from auralize.audio.loudness import BandMeter
-from auralize.circuit.network import solve
+from auralize.circuit.solution import solve
 from auralize.errors import AudioFileError, AuralizeError
 from auralize.filters.fir import Fir, RunFilters, design_run
 from auralize.live.device import Call, Device, DeviceError, StuckError, chosen_device, playing_rate

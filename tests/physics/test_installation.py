@@ -11,7 +11,6 @@ from scipy.integrate import quad
 from auralize.circuit.cable import Dielectric, MeasuredCable
 from auralize.circuit.conductor import MATERIALS, standard_resistance
 from auralize.circuit.loudspeaker import Driver, Load, Resistor
-from auralize.circuit.network import Amplifier, Connected, Contact, Network, Placed, Run, solve
 from auralize.circuit.power import (
     SHORTEST,
     budget,
@@ -24,6 +23,7 @@ from auralize.circuit.power import (
     temperature_rise,
     with_length,
 )
+from auralize.circuit.solution import Amplifier, Connected, Contact, Network, Placed, Run, solve
 from auralize.circuit.transformer import make_line_transformer
 
 OHM_PER_METRE = 14.8e-3

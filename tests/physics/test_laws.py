@@ -34,7 +34,8 @@ from auralize.circuit.conductor import (
     make_conductor,
 )
 from auralize.circuit.loudspeaker import Driver, Load, Resistor
-from auralize.circuit.network import (
+from auralize.circuit.pair import pair_impedance
+from auralize.circuit.solution import (
     Amplifier,
     Connected,
     Network,
@@ -43,7 +44,6 @@ from auralize.circuit.network import (
     solve,
     source_impedance,
 )
-from auralize.circuit.pair import pair_impedance
 
 lawful = settings(
     derandomize=True,

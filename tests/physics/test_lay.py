@@ -16,7 +16,7 @@ from auralize.circuit import coil
 from auralize.circuit.coil import GMR_ROUND, Turns, Winding, pack
 from auralize.circuit.conductor import MU_0, Complex, Conductor, Real, internal_impedance
 from auralize.circuit.iron import IronBar
-from auralize.circuit.lay import (
+from auralize.circuit.lays import (
     EIGHT_POINTS,
     Coiled,
     FigureOfEight,

@@ -14,7 +14,7 @@ from auralize.circuit.cable import Dielectric, MeasuredCable
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.crossover import Capacitor, Coil, Crossover, Ladder, Rung
 from auralize.circuit.loudspeaker import Driver, Load, Open, Resistor, Short, Vent
-from auralize.circuit.network import (
+from auralize.circuit.solution import (
     Amplifier,
     Connected,
     Contact,
