@@ -19,9 +19,10 @@ from textual.screen import Screen
 from textual.widgets import Static
 
 from auralize.audio.spectrum import third_octaves
+from auralize.circuit.levels import drop_db, loss_db
 from auralize.circuit.solution import solve
 from auralize.errors import AuralizeError
-from auralize.figures.numbers import Headline, drop_db, headline, loss_db
+from auralize.figures.numbers import Headline, headline
 from auralize.live.measurer import Heard, HeardSignal
 from auralize.rig.editing import RigDraft
 from auralize.rig.reading import Choice

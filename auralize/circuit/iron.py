@@ -29,7 +29,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ellipkm1, ive, kve
 
-from auralize.circuit.coil import Turns, ring_field
+from auralize.circuit.coil import ROUNDING, Turns, ring_field
 from auralize.circuit.conductor import MU_0, Complex, Real
 
 _FEWEST_STRIPS: Final = 60
@@ -80,6 +80,15 @@ class IronBar:
     def radius(self) -> float:
         """Outer radius in m."""
         return 0.5 * self.diameter
+
+
+def require_bar_fits(bar: IronBar | None, turns: Turns, thickness: float) -> None:
+    inside = 2.0 * turns.radius.min() - thickness
+    if bar is not None and bar.diameter > inside * (1.0 + ROUNDING):
+        raise ValueError(
+            f"a bar {bar.diameter:g} m thick does not go through a coil "
+            f"that is {inside:.4g} m across inside"
+        )
 
 
 def effective_permeability(bar: IronBar, frequency: Real) -> Complex:

@@ -6,7 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from auralize.circuit.power import (
+from auralize.circuit.network import Network
+from auralize.circuit.sizing import (
     EVEN_GAUGES,
     METRIC_AREAS,
     SHORTEST,
@@ -17,7 +18,6 @@ from auralize.circuit.power import (
     loss_measure,
     with_length,
 )
-from auralize.circuit.solution import Network
 from auralize.errors import AuralizeError, RigError
 from auralize.figures.numbers import SWEEP
 from auralize.rig.cables import ANY_SIZE

@@ -18,7 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from auralize.circuit.conductor import Complex, Real
-from auralize.circuit.solution import Network, solve
+from auralize.circuit.network import Network
+from auralize.circuit.solution import solve
 from auralize.errors import DesignError
 from auralize.units import amplitude
 

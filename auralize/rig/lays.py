@@ -10,6 +10,7 @@ from typing import Final, cast, get_args
 
 import numpy as np
 
+from auralize.circuit.added_impedance import added_impedance, added_range
 from auralize.circuit.cable import TABLE_TOP, ImpedanceTable
 from auralize.circuit.coil import Packing, Winding
 from auralize.circuit.conductor import Complex, Real
@@ -24,8 +25,6 @@ from auralize.circuit.lays import (
     Lay,
     SplitCoils,
     Straight,
-    added_impedance,
-    added_range,
     on_reel,
 )
 from auralize.errors import RigError

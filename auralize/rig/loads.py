@@ -21,8 +21,8 @@ from auralize.circuit.crossover import (
     Rung,
 )
 from auralize.circuit.loudspeaker import Load
+from auralize.circuit.network import PERFECT, Connected, Contact
 from auralize.circuit.sampled import SampledImpedance
-from auralize.circuit.solution import PERFECT, Connected, Contact
 from auralize.errors import RigError
 from auralize.rig.measured import read_impedance
 from auralize.rig.table import Table

@@ -12,8 +12,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final, cast
 
+from auralize.circuit.network import Amplifier, Contact, Network, Placed, Run
 from auralize.circuit.power import Programme, pink_noise, sine
-from auralize.circuit.solution import Amplifier, Contact, Network, Placed, Run, solve
+from auralize.circuit.solution import solve
 from auralize.circuit.transformer import Transformer, make_line_transformer, make_transformer
 from auralize.errors import RigError
 from auralize.rig.cables import ReadCable, read_cable

@@ -3,7 +3,7 @@
 from auralize.circuit.cable import make_pair
 from auralize.circuit.conductor import MATERIALS, make_conductor
 from auralize.circuit.loudspeaker import Driver, Load, Resistor
-from auralize.circuit.solution import Amplifier, Connected, Network, Run
+from auralize.circuit.network import Amplifier, Connected, Network, Run
 
 
 def one_run(area: float, spacing: float, length: float, load: Load) -> Network:

@@ -16,7 +16,8 @@ import soundfile as sf
 from auralize.circuit.cable import Dielectric, MeasuredCable, make_pair
 from auralize.circuit.conductor import MATERIALS, make_conductor
 from auralize.circuit.loudspeaker import Driver, Vent
-from auralize.circuit.solution import Amplifier, Connected, Network, Run, solve
+from auralize.circuit.network import Amplifier, Connected, Network, Run
+from auralize.circuit.solution import solve
 from auralize.commands.main import main
 from auralize.errors import AudioFileError, RigError
 from auralize.figures import text as show

@@ -34,16 +34,9 @@ from auralize.circuit.conductor import (
     make_conductor,
 )
 from auralize.circuit.loudspeaker import Driver, Load, Resistor
+from auralize.circuit.network import Amplifier, Connected, Network, Run
 from auralize.circuit.pair import pair_impedance
-from auralize.circuit.solution import (
-    Amplifier,
-    Connected,
-    Network,
-    Run,
-    Solution,
-    solve,
-    source_impedance,
-)
+from auralize.circuit.solution import Solution, solve, source_impedance
 
 lawful = settings(
     derandomize=True,

@@ -13,25 +13,23 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from auralize.circuit import coil
+from auralize.circuit.added_impedance import added_impedance, added_range
 from auralize.circuit.coil import GMR_ROUND, Turns, Winding, pack
+from auralize.circuit.coiled import turns_of
 from auralize.circuit.conductor import MU_0, Complex, Conductor, Real, internal_impedance
+from auralize.circuit.figure_of_eight import EIGHT_POINTS, eight_paths
 from auralize.circuit.iron import IronBar
 from auralize.circuit.lays import (
-    EIGHT_POINTS,
     Coiled,
     FigureOfEight,
     LaidCable,
     Lay,
     SplitCoils,
     Straight,
-    added_impedance,
-    added_range,
-    eight_paths,
     on_reel,
-    split_turns,
-    turns_of,
 )
 from auralize.circuit.pair import impedance_matrix, pair_impedance
+from auralize.circuit.split_coils import split_turns
 
 COPPER = 1.7241e-8  # ohm m, IACS
 VERY_LOW = 1e-3  # Hz, where eddy currents no longer move the inductance

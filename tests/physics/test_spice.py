@@ -22,7 +22,8 @@ from scipy.optimize import nnls
 from auralize.circuit.cable import Cable, Dielectric, MeasuredCable, PairCable
 from auralize.circuit.conductor import Complex, Conductor, Real
 from auralize.circuit.loudspeaker import Driver, Load, Resistor
-from auralize.circuit.solution import Amplifier, Connected, Network, Run, solve
+from auralize.circuit.network import Amplifier, Connected, Network, Run
+from auralize.circuit.solution import solve
 
 NGSPICE = shutil.which("ngspice")
 
