@@ -1,4 +1,7 @@
-"""Both conductors coiled together."""
+"""Both conductors coiled together: a flat twin whose sides are known, or turns that lie at random.
+
+Each conductor of each turn is a ring; accuracy is stated in `added_impedance`.
+"""
 
 from __future__ import annotations
 
@@ -19,6 +22,7 @@ _ORIENTATIONS: Final = 8
 
 
 def coiled_effect(lay: Coiled, cable: LaidCable) -> Effect:
+    """Raises ValueError where the cable cannot lie so, or iron does not go through."""
     turns = turns_of(lay, cable)
     require_bar_fits(lay.iron, turns, cable.thickness)
     if lay.facing == "random":
@@ -30,8 +34,7 @@ def turns_of(lay: Coiled, cable: LaidCable) -> Turns:
     """Centres of the cable in every turn."""
     if lay.facing == "random":  # each turn takes the room that it needs in any orientation
         return pack(lay.winding, cable.width, cable.width)
-    if cable.lay_length is not None:
-        raise ValueError(f"a twisted pair has no flat sides to lie {lay.facing!r}")
+    cable.require_flat_sides(lay.facing)
     columns = None
     if lay.facing == "edge to edge":
         columns = math.ceil(lay.winding.turns)

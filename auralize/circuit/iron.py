@@ -83,6 +83,7 @@ class IronBar:
 
 
 def require_bar_fits(bar: IronBar | None, turns: Turns, thickness: float) -> None:
+    """Raises ValueError unless a bar goes through the turns of a cable ``thickness`` m thick."""
     inside = 2.0 * turns.radius.min() - thickness
     if bar is not None and bar.diameter > inside * (1.0 + ROUNDING):
         raise ValueError(

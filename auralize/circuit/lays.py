@@ -19,7 +19,7 @@ aligned: rows edge to edge and layers face to face; edge to edge: one layer; sta
 in the fewest piles that leave half the mean radius free; random: every turn its own way.
 """
 EightFacing = Literal["edge to edge", "stacked", "random"]
-Arrangement = Literal["coaxial", "side by side"]
+CoilPlacing = Literal["coaxial", "side by side"]
 Sense = Literal["same", "opposed"]
 """Which way the loop's current goes round the two coils, seen from one side."""
 
@@ -68,6 +68,11 @@ class LaidCable:
         flat = self.core_diameter + 2.0 * self.sheath
         return flat if self.lay_length is None else self.width
 
+    def require_flat_sides(self, facing: str) -> None:
+        """Raises ValueError for a twisted pair, which has none that could lie in any way."""
+        if self.lay_length is not None:
+            raise ValueError(f"a twisted pair has no flat sides to lie {facing!r}")
+
 
 def on_reel(barrel: float, width: float, length: float, cable: LaidCable) -> Winding:
     """``length`` m of the whole cable wound in square rows on a barrel of that diameter, in m."""
@@ -112,12 +117,12 @@ class SplitCoils:
     first: Winding
     second: Winding
     distance: float
-    arrangement: Arrangement = "coaxial"
+    arrangement: CoilPlacing = "coaxial"
     sense: Sense = "opposed"
     iron: IronBar | None = None
 
     def __post_init__(self) -> None:
-        require_choice("arrangement", self.arrangement, Arrangement)
+        require_choice("arrangement", self.arrangement, CoilPlacing)
         require_choice("sense", self.sense, Sense)
         if not 0.0 <= self.distance < math.inf:
             raise ValueError(f"the coils' distance must be 0 or more, not {self.distance:g} m")

@@ -16,8 +16,8 @@ from auralize.units import show_frequency
 
 
 @dataclass(frozen=True)
-class Programme:
-    """A signal of ``volts`` rms at the sending end, its power spread over ``frequency`` in Hz.
+class Drive:
+    """What the rig is driven with: ``volts`` rms at the sending end, spread over ``frequency`` in Hz.
 
     ``share`` of each frequency in the mean square of the amplifier's own voltage adds up to 1.
     ``crest_factor`` is peak over rms. ``words`` say what it is.
@@ -40,15 +40,15 @@ _NOISE_POINTS: Final = 601
 # 200 a decade: the power into a driver's peak of Q 10 is off by less than 1e-4.
 
 
-def sine(volts: float, frequency: float) -> Programme:
+def sine(volts: float, frequency: float) -> Drive:
     """``volts`` rms at one frequency in Hz."""
     words = f"a sine of {show_frequency(frequency)}"
-    return Programme(volts, (frequency,), (1.0,), math.sqrt(2.0), words)
+    return Drive(volts, (frequency,), (1.0,), math.sqrt(2.0), words)
 
 
 def pink_noise(
     volts: float, crest_factor: float, lowest: float = 20.0, highest: float = 20e3
-) -> Programme:
+) -> Drive:
     """``volts`` rms, as much power in each octave between two frequencies in Hz.
 
     Test noise for loudspeakers has a crest factor of 2 (IEC 60268-5, value from memory), dense
@@ -60,7 +60,7 @@ def pink_noise(
     share = np.ones(_NOISE_POINTS)
     share[[0, -1]] = 0.5  # the trapezoidal rule over ln f
     share /= share.sum()
-    return Programme(volts, tuple(frequency), tuple(share), crest_factor, "pink noise")
+    return Drive(volts, tuple(frequency), tuple(share), crest_factor, "pink noise")
 
 
 @dataclass(frozen=True)
@@ -85,14 +85,14 @@ class Budget:
     transformers: Mapping[str, float]
 
 
-def budget(network: Network, programme: Programme) -> Budget:
-    """Where the power of a programme goes. Raises ValueError where the sending end is shorted."""
-    solution = solve(network, programme.frequency)
-    share = np.array(programme.share)
+def budget(network: Network, drive: Drive) -> Budget:
+    """Where the power goes under a drive. Raises ValueError where the sending end is shorted."""
+    solution = solve(network, drive.frequency)
+    share = np.array(drive.share)
     mean_square = float(np.sum(share * np.abs(solution.sending) ** 2))
     if mean_square == 0.0:
         raise ValueError("the amplifier is shorted at its terminals: no voltage can stand there")
-    weight = share * programme.volts**2 / mean_square
+    weight = share * drive.volts**2 / mean_square
 
     def total(per_square_volt: Real) -> float:
         return float(np.sum(weight * per_square_volt))
@@ -104,7 +104,7 @@ def budget(network: Network, programme: Programme) -> Budget:
     return Budget(
         drawn=total(solution.input_power),
         amplifier_current=current,
-        amplifier_peak=current * programme.crest_factor,
+        amplifier_peak=current * drive.crest_factor,
         loads={n: total(power) for n, power in solution.load_power.items()},
         load_current={n: rms(i) for n, i in solution.current.items()},
         runs={n: total(solution.run_power(n)) for n in network.runs},

@@ -16,8 +16,8 @@ from auralize.circuit.coil import Packing, Winding
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.iron import IronBar
 from auralize.circuit.lays import (
-    Arrangement,
     Coiled,
+    CoilPlacing,
     EightFacing,
     Facing,
     FigureOfEight,
@@ -152,7 +152,7 @@ def _split(table: Table, laid: LaidCable, length: float) -> Lay:
         first,
         second,
         table.quantity("distance", "length", "0 m", "10 m"),
-        cast(Arrangement, table.one_of("arrangement", get_args(Arrangement), "side by side")),
+        cast(CoilPlacing, table.one_of("arrangement", get_args(CoilPlacing), "side by side")),
         "opposed" if wound == "same way" else "same",
         _iron(table),
     )
