@@ -20,8 +20,8 @@ from typing import Final, Literal
 import numpy as np
 
 from auralize.audio.metering import Level
-from auralize.circuit.network import solve
 from auralize.circuit.signals import SIGNAL_WORDS, Signal
+from auralize.circuit.solution import solve
 from auralize.errors import AuralizeError
 from auralize.rig.reading import Choice
 from auralize.units import amplitude, decibels, show_frequency

@@ -19,10 +19,11 @@ from textual.screen import Screen
 from textual.widgets import Static
 
 from auralize.audio.spectrum import third_octaves
-from auralize.circuit.network import solve
+from auralize.circuit.levels import drop_db, loss_db
 from auralize.circuit.signals import Signal
+from auralize.circuit.solution import solve
 from auralize.errors import AuralizeError
-from auralize.figures.numbers import Headline, drop_db, headline, loss_db
+from auralize.figures.numbers import Headline, headline
 from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End, Match
 from auralize.rig.editing import RigDraft
 from auralize.rig.reading import Choice

@@ -1,30 +1,23 @@
-"""What an installation carries at a programme's voltage, and what length or size would do instead."""
+"""Powers and heat: what an installation carries when it is driven at a voltage."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from auralize.circuit.conductor import MATERIALS, Complex, Material, Real
-from auralize.circuit.network import Network, Solution, solve
+from auralize.circuit.network import Network
+from auralize.circuit.solution import solve
 from auralize.units import show_frequency
-
-METRIC_AREAS: Final = tuple(a * 1e-6 for a in (0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0))
-"""m2; nominal areas of IEC 60228 in use for loudspeakers."""
-EVEN_GAUGES: Final = tuple(range(20, 4, -2))
-"""American wire gauges in common use for loudspeakers, the thinnest first."""
-
-
-# Power.
 
 
 @dataclass(frozen=True)
-class Programme:
-    """A signal of ``volts`` rms at the sending end, its power spread over ``frequency`` in Hz.
+class Drive:
+    """What the rig is driven with: ``volts`` rms at the sending end, spread over ``frequency`` in Hz.
 
     ``share`` of each frequency in the mean square of the amplifier's own voltage adds up to 1.
     ``crest_factor`` is peak over rms. ``words`` say what it is.
@@ -47,15 +40,15 @@ _NOISE_POINTS: Final = 601
 # 200 a decade: the power into a driver's peak of Q 10 is off by less than 1e-4.
 
 
-def sine(volts: float, frequency: float) -> Programme:
+def sine(volts: float, frequency: float) -> Drive:
     """``volts`` rms at one frequency in Hz."""
     words = f"a sine of {show_frequency(frequency)}"
-    return Programme(volts, (frequency,), (1.0,), math.sqrt(2.0), words)
+    return Drive(volts, (frequency,), (1.0,), math.sqrt(2.0), words)
 
 
 def pink_noise(
     volts: float, crest_factor: float, lowest: float = 20.0, highest: float = 20e3
-) -> Programme:
+) -> Drive:
     """``volts`` rms, as much power in each octave between two frequencies in Hz.
 
     Test noise for loudspeakers has a crest factor of 2 (IEC 60268-5, value from memory), dense
@@ -67,7 +60,7 @@ def pink_noise(
     share = np.ones(_NOISE_POINTS)
     share[[0, -1]] = 0.5  # the trapezoidal rule over ln f
     share /= share.sum()
-    return Programme(volts, tuple(frequency), tuple(share), crest_factor, "pink noise")
+    return Drive(volts, tuple(frequency), tuple(share), crest_factor, "pink noise")
 
 
 @dataclass(frozen=True)
@@ -92,14 +85,14 @@ class Budget:
     transformers: Mapping[str, float]
 
 
-def budget(network: Network, programme: Programme) -> Budget:
-    """Where the power of a programme goes. Raises ValueError where the sending end is shorted."""
-    solution = solve(network, programme.frequency)
-    share = np.array(programme.share)
+def budget(network: Network, drive: Drive) -> Budget:
+    """Where the power goes under a drive. Raises ValueError where the sending end is shorted."""
+    solution = solve(network, drive.frequency)
+    share = np.array(drive.share)
     mean_square = float(np.sum(share * np.abs(solution.sending) ** 2))
     if mean_square == 0.0:
         raise ValueError("the amplifier is shorted at its terminals: no voltage can stand there")
-    weight = share * programme.volts**2 / mean_square
+    weight = share * drive.volts**2 / mean_square
 
     def total(per_square_volt: Real) -> float:
         return float(np.sum(weight * per_square_volt))
@@ -111,7 +104,7 @@ def budget(network: Network, programme: Programme) -> Budget:
     return Budget(
         drawn=total(solution.input_power),
         amplifier_current=current,
-        amplifier_peak=current * programme.crest_factor,
+        amplifier_peak=current * drive.crest_factor,
         loads={n: total(power) for n, power in solution.load_power.items()},
         load_current={n: rms(i) for n, i in solution.current.items()},
         runs={n: total(solution.run_power(n)) for n in network.runs},
@@ -121,92 +114,6 @@ def budget(network: Network, programme: Programme) -> Budget:
         transformers={n: total(solution.transformer_power(n)) for n in network.transformers},
     )
 
-
-# Length and size.
-
-Measure = Callable[[Network], float]
-"""How bad an installation is; less is better."""
-
-
-def loss_measure(load: str, frequency: Sequence[float]) -> Measure:
-    """Largest loss in dB at a loudspeaker over frequencies in Hz."""
-    return lambda network: float(np.max(_loss(solve(network, frequency), load)))
-
-
-def deviation_measure(load: str, frequency: Sequence[float], reference: float = 1e3) -> Measure:
-    """Largest departure in dB of the loss over frequencies from that at ``reference`` Hz."""
-
-    def measure(network: Network) -> float:
-        loss = _loss(solve(network, [reference, *frequency]), load)
-        if not np.isfinite(loss).all():  # silence has no level to depart from
-            return math.inf
-        return float(np.max(np.abs(loss[1:] - loss[0])))
-
-    return measure
-
-
-def heat_measure(frequency: Sequence[float]) -> Measure:
-    """Largest share, 0 to 1, of the amplifier's power that runs and joints turn into heat."""
-    return lambda network: float(np.max(solve(network, frequency).cable_share()))
-
-
-def _loss(solution: Solution, load: str) -> Real:
-    arriving = np.abs(relative(solution.receiving[load], solution.reference(load)))
-    with np.errstate(divide="ignore"):
-        return -20.0 * np.log10(arriving)  # infinite where nothing arrives
-
-
-def relative(voltage: Complex, reference: Complex) -> Complex:
-    """Their ratio; 0 where nothing is sent, as then nothing arrives either."""
-    silent = reference == 0.0
-    return np.where(silent, 0.0, voltage / np.where(silent, 1.0, reference))
-
-
-SHORTEST: Final = 0.1
-"""m; below this nobody asks."""
-_LENGTHS_PER_DECADE: Final = 20
-_LENGTH_ACCURACY: Final = 1e-4
-"""Relative."""
-
-
-def with_length(network: Network, run: str, length: float) -> Network:
-    """The same installation with one run of another length in m; its lay scales with it."""
-    old = network.runs[run]
-    added = old.added
-    scaled = None if added is None else lambda f: added(f) * (length / old.length)
-    return replace(network, runs={**network.runs, run: replace(old, length=length, added=scaled)})
-
-
-def longest_length(
-    network: Network, run: str, measure: Measure, tolerance: float, longest: float = 10e3
-) -> float | None:
-    """Length in m up to which a run keeps within ``tolerance``, all shorter ones included.
-
-    None where `SHORTEST` is too long already; ``longest`` where that still is within. Found by steps
-    of 12 %, then halving to 1e-4: an excess over less than a step can be missed.
-    """
-
-    def within(length: float) -> bool:
-        return measure(with_length(network, run, length)) <= tolerance
-
-    steps = math.ceil(_LENGTHS_PER_DECADE * math.log10(longest / SHORTEST)) + 1
-    good = 0.0
-    for length in np.geomspace(SHORTEST, longest, max(steps, 2)):
-        if not within(float(length)):
-            break
-        good = float(length)
-    else:
-        return longest
-    if good == 0.0:
-        return None
-    bad = float(length)
-    while bad / good > 1.0 + _LENGTH_ACCURACY:
-        middle = math.sqrt(good * bad)
-        good, bad = (middle, bad) if within(middle) else (good, middle)
-    return good
-
-
-# Heat.
 
 # Heat in W/(m K) that a two-core flexible cable in free air gives off for each degree of its conductors
 # over the air: fitted to the currents for 30 K in BS 7671:2008, table 4F1A (4 mm2 30 A, 6 mm2 39 A,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from auralize.circuit.network import Network
-from auralize.circuit.power import (
+from auralize.circuit.sizing import (
     EVEN_GAUGES,
     METRIC_AREAS,
     SHORTEST,

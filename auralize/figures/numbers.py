@@ -10,9 +10,11 @@ from typing import Any, Final
 import numpy as np
 
 from auralize.audio.bands import OCTAVES
-from auralize.circuit.conductor import Complex, Real
-from auralize.circuit.network import Network, Solution, solve, source_impedance
-from auralize.circuit.power import Budget, budget, relative, temperature_rise
+from auralize.circuit.conductor import Real
+from auralize.circuit.levels import arriving, drop_db, loss_db
+from auralize.circuit.network import Network
+from auralize.circuit.power import Budget, budget, temperature_rise
+from auralize.circuit.solution import solve, source_impedance
 from auralize.rig.lays import Added
 from auralize.rig.reading import Choice
 
@@ -32,7 +34,7 @@ class Line:
     """Receiving relative to sending end; below 0 where the run loses level."""
     loss_degrees: float
     drop_db: float
-    """Drop over both conductors, relative to the sending end."""
+    """Drop over both conductors to the sending end."""
     load_ohm: float
     """Modulus of the loudspeaker's impedance."""
     load_degrees: float
@@ -81,7 +83,7 @@ class Heated:
     amperes: float
     """rms there and back, at the near end."""
     rise_kelvin: float | None
-    """A caution, see `installation.temperature_rise`; None where that knows no such cable."""
+    """A caution, see `power.temperature_rise`; None where that knows no such cable."""
 
 
 @dataclass(frozen=True)
@@ -291,22 +293,6 @@ def _rise(choice: Choice, name: str, found: Budget) -> float | None:
         return None
 
 
-def loss_db(solution: Solution, load: str) -> Real:
-    """Level of the receiving end relative to the sending end, over the solution's frequencies."""
-    return _level(solution.receiving[load], solution.reference(load))
-
-
-def drop_db(solution: Solution, load: str) -> Real:
-    """Level of the drop relative to the sending end."""
-    return _level(solution.drop(load), solution.reference(load))
-
-
-def _level(voltage: Complex, reference: Complex) -> Real:
-    """dB; minus infinity where there is no voltage (nothing arrives, or no cable keeps any)."""
-    with np.errstate(divide="ignore"):
-        return 20.0 * np.log10(np.abs(relative(voltage, reference)))
-
-
 def _lay_figures(choice: Choice, name: str) -> LayFigures:
     lay = choice.lays[name]
     frequency = np.array([REFERENCE, 1e4, 2e4])
@@ -341,7 +327,6 @@ def _spread(values: Sequence[float]) -> Spread:
 def _lines(choice: Choice, frequency: Real) -> tuple[Line, ...]:
     network, load = choice.network, choice.listen
     solution = solve(network, frequency)
-    ratio = relative(solution.receiving[load], solution.reference(load))
     impedance = network.loads[load].load.impedance(frequency)
     ohm = _way_ohm(network, load, frequency)
     # At 0 Hz an inductance has no reactance to be read from: it is taken a little above.
@@ -353,7 +338,7 @@ def _lines(choice: Choice, frequency: Real) -> tuple[Line, ...]:
     columns = (
         frequency,
         loss_db(solution, load),
-        np.degrees(np.angle(ratio)),
+        np.degrees(np.angle(arriving(solution, load))),
         drop_db(solution, load),
         np.abs(impedance),
         np.degrees(np.angle(impedance)),

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from auralize.circuit.conductor import Real
-from auralize.circuit.network import solve
+from auralize.circuit.levels import drop_db, loss_db
+from auralize.circuit.solution import solve
 from auralize.errors import AuralizeError
-from auralize.figures.numbers import drop_db, loss_db
 from auralize.files import write_bytes
 from auralize.rig.reading import Choice
 

@@ -10,8 +10,8 @@ import numpy as np
 
 from auralize.audio.writer import AudioWriter
 from auralize.circuit.conductor import Complex, Real
-from auralize.circuit.network import solve
 from auralize.circuit.signals import Signal
+from auralize.circuit.solution import solve
 from auralize.errors import AuralizeError
 from auralize.files import write_text
 from auralize.filters.fir import Fir, design_minimum_phase, design_run

@@ -15,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from auralize.circuit.conductor import Complex, Real
-from auralize.circuit.network import Network, solve
+from auralize.circuit.network import Network
 from auralize.circuit.signals import Signal
+from auralize.circuit.solution import solve
 from auralize.filters.grid import Goal, Grid, Response, minimum_phase, shortest
 from auralize.units import amplitude
 

@@ -18,7 +18,7 @@ from typing import Final
 
 from auralize.audio.band_loudness import BandEnergies, BandMeter
 from auralize.audio.metering import Level, Meter, Samples, measure
-from auralize.circuit.network import solve
+from auralize.circuit.solution import solve
 from auralize.errors import AuralizeError
 from auralize.filters.fir import RunFilters
 from auralize.filters.stream import through

@@ -17,8 +17,8 @@ from typing import Final, Literal
 from auralize.audio.metering import Level, Meter, Samples, measure
 from auralize.audio.reader import AudioInfo, probe, read_blocks
 from auralize.audio.writer import AudioWriter, Depth, check_output, output_depth
-from auralize.circuit.network import solve
 from auralize.circuit.signals import SIGNALS, Signal
+from auralize.circuit.solution import solve
 from auralize.errors import AudioFileError
 from auralize.files import StagedText, check_text, make_folder
 from auralize.filters.fir import Fir, RunFilters, design_run

@@ -31,7 +31,7 @@ from auralize.circuit.conductor import (
     make_conductor,
     temperature_factor,
 )
-from auralize.circuit.lay import LaidCable
+from auralize.circuit.lays import LaidCable
 from auralize.circuit.pair import loop_capacitance
 from auralize.circuit.sampled import SampledCable
 from auralize.rig import measured as measurement

@@ -10,13 +10,14 @@ from typing import Final, cast, get_args
 
 import numpy as np
 
+from auralize.circuit.added_impedance import added_impedance, added_range
 from auralize.circuit.cable import TABLE_TOP, ImpedanceTable
 from auralize.circuit.coil import Packing, Winding
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.iron import IronBar
-from auralize.circuit.lay import (
-    Arrangement,
+from auralize.circuit.lays import (
     Coiled,
+    CoilPlacing,
     EightFacing,
     Facing,
     FigureOfEight,
@@ -24,8 +25,6 @@ from auralize.circuit.lay import (
     Lay,
     SplitCoils,
     Straight,
-    added_impedance,
-    added_range,
     on_reel,
 )
 from auralize.errors import RigError
@@ -153,7 +152,7 @@ def _split(table: Table, laid: LaidCable, length: float) -> Lay:
         first,
         second,
         table.quantity("distance", "length", "0 m", "10 m"),
-        cast(Arrangement, table.one_of("arrangement", get_args(Arrangement), "side by side")),
+        cast(CoilPlacing, table.one_of("arrangement", get_args(CoilPlacing), "side by side")),
         "opposed" if wound == "same way" else "same",
         _iron(table),
     )

@@ -12,8 +12,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final, cast
 
-from auralize.circuit.network import Amplifier, Contact, Network, Placed, Run, solve
-from auralize.circuit.power import Programme, pink_noise, sine
+from auralize.circuit.network import Amplifier, Contact, Network, Placed, Run
+from auralize.circuit.power import Drive, pink_noise, sine
+from auralize.circuit.solution import solve
 from auralize.circuit.transformer import Transformer, make_line_transformer, make_transformer
 from auralize.errors import RigError
 from auralize.rig.cables import ReadCable, read_cable
@@ -67,7 +68,7 @@ class Choice:
     """W that each transformer of a constant-voltage line takes at its tap."""
     rating: float | None = None
     """W that the amplifier can deliver."""
-    programme: Programme | None = None
+    programme: Drive | None = None
     """What the rig is driven with, where it says so."""
     notes: tuple[str, ...] = ()
     """What is to be known of measured data and of faults."""
@@ -376,7 +377,7 @@ def _read_transformer(part: Table) -> tuple[Transformer, float | None]:
     return make_line_transformer(line, tap, secondary, **losses), tap
 
 
-def _read_programme(table: Table) -> Programme | None:
+def _read_programme(table: Table) -> Drive | None:
     """What the rig is driven with: pink noise or a sine of some voltage at the amplifier's terminals."""
     if "programme" not in table:
         table.asked.add("programme")

@@ -16,7 +16,8 @@ import pytest
 from auralize.circuit.cable import Dielectric, make_pair
 from auralize.circuit.conductor import MATERIALS, Complex, Real, make_conductor
 from auralize.circuit.loudspeaker import Driver
-from auralize.circuit.network import Amplifier, Connected, Network, Run, solve
+from auralize.circuit.network import Amplifier, Connected, Network, Run
+from auralize.circuit.solution import solve
 
 FREQUENCY = np.geomspace(20.0, 20e3, 2000)
 PAIR = make_pair(

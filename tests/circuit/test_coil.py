@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 
 from auralize.circuit import coil
 from auralize.circuit.coil import GMR_ROUND, Winding, pack
+from auralize.circuit.coiled import turns_of
 from auralize.circuit.conductor import MU_0
-from auralize.circuit.lay import Coiled, on_reel, turns_of
+from auralize.circuit.lays import Coiled, on_reel
 from support import ring_reference as reference
 from support.lays import FLAT
 

@@ -8,18 +8,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from auralize.circuit.added_impedance import added_impedance
 from auralize.circuit.coil import Winding
+from auralize.circuit.coiled import turns_of
 from auralize.circuit.conductor import MU_0, Complex, Real
-from auralize.circuit.lay import (
-    Coiled,
-    FigureOfEight,
-    LaidCable,
-    SplitCoils,
-    added_impedance,
-    split_turns,
-    turns_of,
-)
+from auralize.circuit.lays import Coiled, FigureOfEight, LaidCable, SplitCoils
 from auralize.circuit.pair import impedance_matrix, pair_impedance
+from auralize.circuit.split_coils import split_turns
 from support import ring_reference as reference
 from support.lays import COPPER, FLAT, wire
 

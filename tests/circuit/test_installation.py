@@ -11,19 +11,17 @@ from scipy.integrate import quad
 from auralize.circuit.cable import Dielectric, MeasuredCable
 from auralize.circuit.conductor import MATERIALS, standard_resistance
 from auralize.circuit.loudspeaker import Driver, Load, Resistor
-from auralize.circuit.network import Amplifier, Connected, Contact, Network, Placed, Run, solve
-from auralize.circuit.power import (
+from auralize.circuit.network import Amplifier, Connected, Contact, Network, Placed, Run
+from auralize.circuit.power import budget, pink_noise, sine, temperature_rise
+from auralize.circuit.sizing import (
     SHORTEST,
-    budget,
     deviation_measure,
     heat_measure,
     longest_length,
     loss_measure,
-    pink_noise,
-    sine,
-    temperature_rise,
     with_length,
 )
+from auralize.circuit.solution import solve
 from auralize.circuit.transformer import make_line_transformer
 
 OHM_PER_METRE = 14.8e-3

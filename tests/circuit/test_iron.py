@@ -115,8 +115,8 @@ class Grid:
         return [complex(2.0 * math.pi * psi) for psi in read]
 
 
-COILS = ((0.03, 0.0), (0.15, 0.0), (0.03, 0.08))
-"""Radius and place of a turn; the last, just beyond the bar's end, has a second one at -0.08 m."""
+COILS = ((0.03, 0.0), (0.15, 0.0), (0.03, 0.08), (0.015, 0.08))
+"""Radius and place of a turn; the last two, just beyond the bar's end, have a second one at -0.08 m."""
 
 
 @lru_cache(maxsize=32)
@@ -140,14 +140,14 @@ def field_solution(mu_r: float, f: float) -> dict[tuple[float, float], complex]:
 def test_bar_in_a_coil_is_the_field_solution(
     mu_r: float, f: float, where: tuple[float, float]
 ) -> None:
-    """Bar: 15 % in inductance and in loss, 20 x 150 mm, coils of 3 and 15 cm mean radius."""
+    """20 x 150 mm, as `auralize.circuit.iron` states it; coils of 1.5, 3 and 15 cm radius."""
     radius, place = where
     places = np.array([0.0]) if place == 0.0 else np.array([-place, place])
     turns = Turns(np.full(len(places), radius), places, np.ones(len(places)))
     found = added(bar(mu_r), turns, np.array([f]))[0]
     expected = field_solution(mu_r, f)[where]
-    close = 0.05 if place == 0.0 else 0.08
-    assert found.real == pytest.approx(expected.real, rel=0.11)
+    close = 0.18 if radius < 0.02 else 0.05 if place == 0.0 else 0.08
+    assert found.real == pytest.approx(expected.real, rel=max(0.11, 0.8 * close))
     assert found.imag == pytest.approx(expected.imag, rel=close)
     assert abs(found - expected) < close * abs(expected)
 

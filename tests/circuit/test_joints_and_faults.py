@@ -10,16 +10,8 @@ import pytest
 from auralize.circuit.cable import Dielectric, MeasuredCable
 from auralize.circuit.crossover import Capacitor
 from auralize.circuit.loudspeaker import Driver, Load, Open, Short, Vent
-from auralize.circuit.network import (
-    Amplifier,
-    Connected,
-    Contact,
-    Network,
-    Placed,
-    Run,
-    solve,
-    source_impedance,
-)
+from auralize.circuit.network import Amplifier, Connected, Contact, Network, Placed, Run
+from auralize.circuit.solution import solve, source_impedance
 from support.trees import EIGHT, TAP, WITH_DC, straight
 
 WOOFER = Driver(5.6, 38.0, 4.2, 0.42, 0.5e-3, 0.02, 1.5, vent=Vent(45.0, 7.0))

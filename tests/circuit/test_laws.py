@@ -13,15 +13,8 @@ from hypothesis import strategies as st
 from auralize.circuit.cable import Cable, Dielectric, MeasuredCable, PairCable, make_pair
 from auralize.circuit.conductor import Complex, Conductor, Real
 from auralize.circuit.loudspeaker import Driver, Load, Resistor
-from auralize.circuit.network import (
-    Amplifier,
-    Connected,
-    Network,
-    Run,
-    Solution,
-    solve,
-    source_impedance,
-)
+from auralize.circuit.network import Amplifier, Connected, Network, Run
+from auralize.circuit.solution import Solution, solve, source_impedance
 from support.random_rigs import (
     AUDIO,
     FREQUENCY,

@@ -12,9 +12,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from auralize.circuit import coil
+from auralize.circuit.added_impedance import added_range
 from auralize.circuit.coil import GMR_ROUND, Turns, Winding, pack
+from auralize.circuit.coiled import turns_of
 from auralize.circuit.conductor import Real
-from auralize.circuit.lay import Coiled, SplitCoils, Straight, added_range, split_turns, turns_of
+from auralize.circuit.lays import Coiled, SplitCoils, Straight
+from auralize.circuit.split_coils import split_turns
 from support import ring_reference as reference
 from support.lays import FLAT, SMALL, TWISTED, VERY_LOW, added, straight
 

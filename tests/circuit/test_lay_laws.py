@@ -11,18 +11,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from auralize.circuit import coil
+from auralize.circuit.added_impedance import added_impedance, added_range
 from auralize.circuit.coil import Winding
 from auralize.circuit.conductor import internal_impedance
 from auralize.circuit.iron import IronBar
-from auralize.circuit.lay import (
+from auralize.circuit.lays import (
     Coiled,
     FigureOfEight,
     LaidCable,
     Lay,
     SplitCoils,
     Straight,
-    added_impedance,
-    added_range,
     on_reel,
 )
 from auralize.circuit.pair import pair_impedance

@@ -12,7 +12,8 @@ from hypothesis import given
 from auralize.circuit import twoport
 from auralize.circuit.cable import Cable, Dielectric, MeasuredCable
 from auralize.circuit.loudspeaker import Resistor
-from auralize.circuit.network import Amplifier, Run, solve
+from auralize.circuit.network import Amplifier, Run
+from auralize.circuit.solution import solve
 from support.random_rigs import FREQUENCY, cables, chain_matrices, close, lawful, lengths, single
 
 

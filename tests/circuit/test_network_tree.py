@@ -14,16 +14,8 @@ from auralize.circuit.cable import Dielectric, MeasuredCable
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.crossover import Capacitor, Coil, Crossover, Ladder, Rung
 from auralize.circuit.loudspeaker import Driver, Load, Resistor
-from auralize.circuit.network import (
-    Amplifier,
-    Connected,
-    Contact,
-    Network,
-    Placed,
-    Run,
-    solve,
-    source_impedance,
-)
+from auralize.circuit.network import Amplifier, Connected, Contact, Network, Placed, Run
+from auralize.circuit.solution import solve, source_impedance
 from auralize.circuit.transformer import Transformer
 from support.trees import EIGHT, FREQUENCY, TAP, WITH_DC, straight
 

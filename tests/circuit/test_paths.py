@@ -10,7 +10,8 @@ import pytest
 from auralize.circuit import coil
 from auralize.circuit.coil import GMR_ROUND
 from auralize.circuit.conductor import Real
-from auralize.circuit.lay import EIGHT_POINTS, FigureOfEight, LaidCable, Straight, eight_paths
+from auralize.circuit.figure_of_eight import EIGHT_POINTS, eight_paths
+from auralize.circuit.lays import FigureOfEight, LaidCable, Straight
 from support import ring_reference as reference
 from support.lays import FLAT, TWISTED, added, straight, wire
 

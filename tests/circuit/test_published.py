@@ -18,7 +18,8 @@ from auralize.circuit.conductor import (
     temperature_factor,
 )
 from auralize.circuit.loudspeaker import Resistor
-from auralize.circuit.network import Amplifier, Connected, Network, Run, Solution, solve
+from auralize.circuit.network import Amplifier, Connected, Network, Run
+from auralize.circuit.solution import Solution, solve
 from auralize.units import gauge_area, gauge_diameter, nearest_gauge, parse
 
 COPPER, TINNED = MATERIALS["copper"], MATERIALS["tinned copper"]

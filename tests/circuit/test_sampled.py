@@ -13,13 +13,14 @@ from auralize.circuit.cable import Dielectric, MeasuredCable, make_pair
 from auralize.circuit.conductor import MATERIALS, Complex, Real, make_conductor
 from auralize.circuit.crossover import Capacitor, Coil, Crossover, InSeries, Ladder, Rung
 from auralize.circuit.loudspeaker import Driver, Load, Resistor, Vent
-from auralize.circuit.network import Amplifier, Connected, Network, Run, solve
+from auralize.circuit.network import Amplifier, Connected, Network, Run
 from auralize.circuit.sampled import (
     SampledCable,
     SampledImpedance,
     fitted_dielectric,
     line_constants,
 )
+from auralize.circuit.solution import solve
 
 lawful = settings(derandomize=True, database=None, deadline=None, max_examples=80)
 

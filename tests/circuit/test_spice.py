@@ -14,7 +14,8 @@ import numpy as np
 import pytest
 
 from auralize.circuit.loudspeaker import Driver, Load, Resistor
-from auralize.circuit.network import Amplifier, Connected, Network, Run, solve
+from auralize.circuit.network import Amplifier, Connected, Network, Run
+from auralize.circuit.solution import solve
 from support.netlist import LEVEL_BAR, NGSPICE, PHASE_BAR, Line, Netlist
 
 LEVEL_KEPT, PHASE_KEPT = 1e-3, 1e-2

@@ -25,7 +25,8 @@ from auralize.circuit.crossover import (
     Rung,
 )
 from auralize.circuit.loudspeaker import Driver, Load, Resistor, Several, Vent
-from auralize.circuit.network import Amplifier, Connected, Contact, Network, Placed, Run, solve
+from auralize.circuit.network import Amplifier, Connected, Contact, Network, Placed, Run
+from auralize.circuit.solution import solve
 from auralize.circuit.transformer import Transformer, make_line_transformer, make_transformer
 from auralize.rig.measured import read_impedance, write_impedance
 from support.netlist import LEVEL_BAR, NGSPICE, PHASE_BAR, SECTIONS, Line, Netlist

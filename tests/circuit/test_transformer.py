@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from auralize.circuit import twoport
 from auralize.circuit.loudspeaker import Driver, Resistor
-from auralize.circuit.network import Amplifier, Connected, Network, Placed, solve, source_impedance
+from auralize.circuit.network import Amplifier, Connected, Network, Placed
+from auralize.circuit.solution import solve, source_impedance
 from auralize.circuit.transformer import (
     LINE_VOLTAGES,
     Transformer,

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from auralize.circuit.power import EVEN_GAUGES, METRIC_AREAS, SHORTEST
+from auralize.circuit.sizing import EVEN_GAUGES, METRIC_AREAS, SHORTEST
 from auralize.commands.main import main
 from auralize.errors import AuralizeError
 from auralize.figures import text as show

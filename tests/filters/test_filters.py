@@ -5,7 +5,7 @@ import pytest
 
 from auralize.circuit import twoport
 from auralize.circuit.loudspeaker import Load
-from auralize.circuit.network import solve
+from auralize.circuit.solution import solve
 from auralize.errors import DesignError
 from auralize.filters import fir as filters
 from auralize.filters.fir import SPLINE_ERROR, design_minimum_phase, design_run

@@ -8,7 +8,7 @@ import pytest
 import soundfile as sf
 from auralize_demo.demo import RIG_FILES, make_demo
 
-from auralize.circuit.network import solve
+from auralize.circuit.solution import solve
 from auralize.renderer.facts import sidecar
 from auralize.rig.reading import load_rig
 

@@ -9,7 +9,7 @@ import soundfile as sf
 
 from auralize.audio.band_loudness import BandMeter
 from auralize.audio.metering import Level
-from auralize.circuit.network import solve
+from auralize.circuit.solution import solve
 from auralize.gains import INSTALLED, LOUDNESS, MOST_MAKEUP, SOURCE, End, Match, balance, level_gain
 from auralize.live.measurer import predicted
 from auralize.live.player import CEILING

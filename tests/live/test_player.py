@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from auralize.circuit.network import solve
+from auralize.circuit.solution import solve
 from auralize.filters.fir import Fir, RunFilters, design_run
 from auralize.live.player import (
     CEILING,

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import soundfile as sf
 
-from auralize.circuit.network import solve
+from auralize.circuit.solution import solve
 from auralize.filters.fir import design_run
 from auralize.gains import LOUDNESS, Match
 from auralize.renderer import files as render_module

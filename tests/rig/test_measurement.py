@@ -11,7 +11,8 @@ from auralize.circuit import twoport
 from auralize.circuit.cable import Dielectric, MeasuredCable, make_pair
 from auralize.circuit.conductor import MATERIALS, Complex, Real, make_conductor
 from auralize.circuit.loudspeaker import Driver, Vent
-from auralize.circuit.network import Amplifier, Connected, Network, Run, solve
+from auralize.circuit.network import Amplifier, Connected, Network, Run
+from auralize.circuit.solution import solve
 from auralize.errors import AuralizeError
 from auralize.rig.measured import (
     MeasurementError,

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 import soundfile as sf
 
-from auralize.circuit.network import solve
+from auralize.circuit.solution import solve
 from auralize.commands.main import main
 from auralize.errors import AudioFileError
 from auralize.figures import data

@@ -12,7 +12,8 @@ import pytest
 from auralize.circuit.cable import Dielectric, MeasuredCable, make_pair
 from auralize.circuit.conductor import MATERIALS, make_conductor
 from auralize.circuit.loudspeaker import Driver
-from auralize.circuit.network import Amplifier, Connected, Network, Run, solve
+from auralize.circuit.network import Amplifier, Connected, Network, Run
+from auralize.circuit.solution import solve
 from auralize.figures import data
 from auralize.figures.numbers import figures
 from auralize.rig.measured import write_impedance, write_touchstone

@@ -6,9 +6,10 @@ import math
 
 import numpy as np
 
+from auralize.circuit.added_impedance import added_impedance
 from auralize.circuit.coil import Winding
 from auralize.circuit.conductor import Conductor
-from auralize.circuit.lay import LaidCable, Lay, added_impedance
+from auralize.circuit.lays import LaidCable, Lay
 
 COPPER = 1.7241e-8  # ohm m, IACS
 VERY_LOW = 1e-3  # Hz, where eddy currents no longer move the inductance
