@@ -27,7 +27,7 @@ from auralize.circuit.network import solve
 from auralize.errors import AudioFileError
 from auralize.files import StagedText, check_text, make_folder
 from auralize.filters.fir import Fir, RunFilters, design_run
-from auralize.rig.reading import Choice
+from auralize.rig.choice import Choice
 from auralize.units import amplitude, decibels, rounded
 
 Samples = NDArray[np.float64]

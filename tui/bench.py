@@ -23,8 +23,8 @@ from auralize.circuit.network import solve
 from auralize.errors import AuralizeError
 from auralize.figures.numbers import Headline, drop_db, headline, loss_db
 from auralize.live.measurer import Heard, HeardSignal
+from auralize.rig.choice import Choice
 from auralize.rig.editing import RigDraft
-from auralize.rig.reading import Choice
 from tui.curves import Curves, Levels
 from tui.edit import Change, EditScreen
 from tui.keyline import KeyLine

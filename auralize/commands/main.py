@@ -19,7 +19,8 @@ from auralize.errors import AuralizeError, ExitCode
 if TYPE_CHECKING:
     from auralize.figures.fit import Kind
     from auralize.render import Match, Signal
-    from auralize.rig.reading import Choice, Rig
+    from auralize.rig.choice import Choice
+    from auralize.rig.reading import Rig
     from auralize.units import Quantity
 
 DESCRIPTION = """\
@@ -274,7 +275,7 @@ def _figures(arguments: argparse.Namespace) -> None:
 def _frequencies(text: str) -> tuple[float, ...]:
     from auralize.circuit.cable import TABLE_TOP
     from auralize.figures import numbers as figures
-    from auralize.rig.reading import parse_frequency
+    from auralize.units import parse_frequency
 
     named = {"octaves": figures.OCTAVES, "thirds": figures.THIRD_OCTAVES}
     if text in named:
@@ -317,7 +318,7 @@ _DEPTHS: Any = {"16": "PCM_16", "24": "PCM_24", "32": "PCM_32", "float": "FLOAT"
 
 
 def _match(text: str) -> Match:
-    from auralize.rig.reading import parse_frequency
+    from auralize.units import parse_frequency
 
     if text == "installed" or text == "loudness":
         return text  # type: ignore[return-value]
@@ -434,7 +435,7 @@ def _filter(arguments: argparse.Namespace) -> None:
 
 def _rate(text: str) -> int:
     """A sample rate in Hz, of which an exporter says whether it can be."""
-    from auralize.rig.reading import parse_frequency
+    from auralize.units import parse_frequency
 
     try:
         hertz = parse_frequency(text)

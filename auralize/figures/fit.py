@@ -21,7 +21,8 @@ from auralize.circuit.power import (
 from auralize.errors import AuralizeError, RigError
 from auralize.figures.numbers import SWEEP
 from auralize.rig.cables import ANY_SIZE
-from auralize.rig.reading import Choice, Rig
+from auralize.rig.choice import Choice
+from auralize.rig.reading import Rig
 
 Kind = Literal["loss", "deviation", "heat"]
 """Largest loss, largest deviation of the loss from 1 kHz, or share of power in the cable."""

@@ -12,8 +12,8 @@ import numpy as np
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.network import Network, Solution, solve, source_impedance
 from auralize.circuit.power import Budget, budget, relative, temperature_rise
+from auralize.rig.choice import Choice
 from auralize.rig.lays import Added
-from auralize.rig.reading import Choice
 
 # Nominal centre frequencies in Hz of the audio bands, IEC 61260-1 (ISO 266 preferred numbers).
 OCTAVES: Final = (31.5, 63.0, 125.0, 250.0, 500.0, 1e3, 2e3, 4e3, 8e3, 16e3)

@@ -14,7 +14,7 @@ from auralize.circuit.network import solve
 from auralize.errors import AuralizeError
 from auralize.figures.numbers import drop_db, loss_db
 from auralize.files import write_bytes
-from auralize.rig.reading import Choice
+from auralize.rig.choice import Choice
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

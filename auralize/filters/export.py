@@ -15,7 +15,7 @@ from auralize.errors import AuralizeError
 from auralize.files import write_text
 from auralize.filters.fir import Fir, Iir, design_iir, design_minimum_phase, design_run
 from auralize.render import Signal
-from auralize.rig.reading import Choice
+from auralize.rig.choice import Choice
 
 
 def export_filter(

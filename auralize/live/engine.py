@@ -48,7 +48,7 @@ from auralize.live.player import Entry, Setup, Volume
 from auralize.live.remembered import Volumes, state_path
 from auralize.live.silence import Hush
 from auralize.render import Match
-from auralize.rig.reading import Choice
+from auralize.rig.choice import Choice
 from auralize.units import amplitude
 
 __all__ = ["SOURCE", "Device", "DeviceError", "Event", "Heard", "LiveBench", "Status"]

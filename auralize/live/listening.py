@@ -46,7 +46,7 @@ from auralize.live.player import (
 from auralize.live.remembered import LOWEST_VOLUME
 from auralize.live.transport import Programme, Transport
 from auralize.render import MOST_MAKEUP, Gains, Match
-from auralize.rig.reading import Choice
+from auralize.rig.choice import Choice
 from auralize.units import amplitude, decibels
 
 Certainty = Literal["unknown", "predicted", "measured"]

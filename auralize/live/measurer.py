@@ -31,7 +31,7 @@ from auralize.errors import AuralizeError
 from auralize.filters.fir import RunFilters
 from auralize.live.transport import Programme, Samples
 from auralize.render import CEILING, MOST_MAKEUP, Gains, Match
-from auralize.rig.reading import Choice
+from auralize.rig.choice import Choice
 from auralize.units import amplitude, decibels
 
 HeardSignal = Literal["source", "receiving", "drop"]

@@ -10,7 +10,8 @@ from typing import Final
 
 from auralize.errors import AuralizeError
 from auralize.live.measurer import Heard, HeardSignal
-from auralize.rig.reading import Choice, Rig
+from auralize.rig.choice import Choice
+from auralize.rig.reading import Rig
 from auralize.trials.plan import LONGEST_TEXT, Plan
 from auralize.trials.plan import Choice as Compared
 

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from auralize.circuit.cable import MeasuredCable, PairCable
 from auralize.errors import AuralizeError, RigError
-from auralize.rig.reading import ONLY_CHOICE, Choice, Rig, load_rig, read_rig
+from auralize.rig.choice import Choice
+from auralize.rig.reading import ONLY_CHOICE, Rig, load_rig, read_rig
 
 # --- a sound rig file, and how to spoil it --------------------------------------------------------
 

@@ -24,8 +24,9 @@ from auralize.figures.numbers import figures
 from auralize.figures.picture import save_plot
 from auralize.filters.export import export_filter
 from auralize.render import Wishes, render
+from auralize.rig.choice import Choice
 from auralize.rig.measured import write_impedance, write_touchstone
-from auralize.rig.reading import Choice, load_rig
+from auralize.rig.reading import load_rig
 
 DRIVER = """type = "driver"
 nominal = "8 ohm"

@@ -22,8 +22,8 @@ from timeline_reference import fading, reference
 from auralize.live.engine import BUFFER, Heard, LiveBench
 from auralize.live.player import Output, Switch, replay
 from auralize.live.transport import Programme
+from auralize.rig.choice import Choice
 from auralize.rig.editing import RigDraft
-from auralize.rig.reading import Choice
 
 RIG = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
 RATE = 48_000
