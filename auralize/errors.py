@@ -21,6 +21,10 @@ class RigError(AuralizeError, ValueError):
     """A rig file says something that cannot be, or says it wrongly."""
 
 
+class MeasurementError(AuralizeError, ValueError):
+    """A measurement cannot be read, or cannot be what was measured."""
+
+
 class AudioFileError(AuralizeError, ValueError):
     """A sound file cannot be read, or cannot be written."""
 

@@ -25,8 +25,9 @@ from auralize.figures.picture import save_plot
 from auralize.filters.export import export_filter
 from auralize.render import Wishes, render
 from auralize.rig.choice import Choice
-from auralize.rig.measured import write_impedance, write_touchstone
+from auralize.rig.measured import write_impedance
 from auralize.rig.reading import load_rig
+from auralize.rig.touchstone import write_touchstone
 
 DRIVER = """type = "driver"
 nominal = "8 ohm"
