@@ -7,7 +7,7 @@ this version Y and Z are given relative to the reference resistance.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Literal, cast
@@ -111,20 +111,24 @@ def read_touchstone(path: Path | str) -> Touchstone:
     ports = ports_of(path)
     if ports not in (1, 2):
         raise MeasurementError(f"{path}: right is a file of one port (.s1p) or two ports (.s2p)")
+    options, lines, rows = _read_rows(path, ports)
+    frequency = rows[:, 0]
+    flat = _complex(rows[:, 1:], options.numbers)
+    # The order in a line is 11, 21, 12, 22.
+    matrices = flat.reshape(-1, ports, ports).transpose(0, 2, 1)
+    scale = {"S": 1.0, "Y": 1.0 / options.reference, "Z": options.reference}[options.parameter]
+    return Touchstone(
+        path, frequency, options.parameter, matrices * scale, options.reference, lines
+    )
+
+
+def _read_rows(path: Path, ports: int) -> tuple[_Options, list[int], NDArray[np.float64]]:
+    """Options, line numbers, and rows as they stand there, but for frequencies, which are in Hz."""
     options: _Options | None = None
     numbers: list[int] = []
-    frequency: list[float] = []
     rows: list[list[float]] = []
-    for number, whole in numbered_lines(path):
-        line = whole.partition("!")[0].strip()
-        if not line:
-            continue
-        if line.startswith("["):
-            refuse_line(
-                path,
-                number,
-                f"{line!r} belongs to version 2 of the format; right is version 1, without brackets",
-            )
+    wanted = 1 + 2 * ports**2
+    for number, line in _without_comments(path):
         if line.startswith("#"):  # all but the first are to be ignored
             options = options or _read_options(path, number, line)
             continue
@@ -132,36 +136,36 @@ def read_touchstone(path: Path | str) -> Touchstone:
             refuse_line(
                 path, number, "the option line, like '# HZ S RI R 50', must be before the data"
             )
-        values = numbers_of(path, number, line.split())
-        hertz = values[0] * options.unit
-        if ports == 2 and len(values) == 5 and frequency and hertz <= frequency[-1]:
+        found, *values = numbers_of(path, number, line.split())
+        hertz, before = found * options.unit, [row[0] for row in rows[-1:]]
+        if ports == 2 and len(values) == 4 and before and hertz <= before[0]:
             break  # noise parameters, which begin again at a lower frequency
-        wanted = 1 + 2 * ports**2
-        if len(values) != wanted:
+        if 1 + len(values) != wanted:
             refuse_line(
                 path,
                 number,
-                f"{len(values)} numbers were found; right for {path.suffix} are {wanted}",
+                f"{1 + len(values)} numbers were found; right for {path.suffix} are {wanted}",
             )
-        check_rising(path, number, hertz, frequency)
+        check_rising(path, number, hertz, before)
         numbers.append(number)
-        frequency.append(hertz)
-        rows.append(values[1:])
+        rows.append([hertz, *values])
     if options is None:
         raise MeasurementError(f"{path}: the option line, like '# HZ S RI R 50', is missing")
-    check_enough(path, frequency)
-    flat = _complex(np.array(rows), options.numbers)
-    # The order in a line is 11, 21, 12, 22.
-    matrices = flat.reshape(-1, ports, ports).transpose(0, 2, 1)
-    scale = {"S": 1.0, "Y": 1.0 / options.reference, "Z": options.reference}[options.parameter]
-    return Touchstone(
-        path=path,
-        frequency=np.array(frequency),
-        parameter=options.parameter,
-        values=matrices * scale,
-        reference=options.reference,
-        lines=numbers,
-    )
+    check_enough(path, [row[0] for row in rows])
+    return options, numbers, np.array(rows)
+
+
+def _without_comments(path: Path) -> Iterator[tuple[int, str]]:
+    for number, whole in numbered_lines(path):
+        line = whole.partition("!")[0].strip()
+        if line.startswith("["):
+            refuse_line(
+                path,
+                number,
+                f"{line!r} belongs to version 2 of the format; right is version 1, without brackets",
+            )
+        if line:
+            yield number, line
 
 
 def _read_options(path: Path, number: int, line: str) -> _Options:
