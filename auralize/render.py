@@ -387,7 +387,7 @@ def _facts(rendered: Rendered, output: Output, choice: Choice, conductors: int) 
         "drop_over_conductors": conductors if output.signal == "drop" else None,
         "choice": output.choice,
         "label": output.label,
-        "runs": dict(choice.described),
+        "runs": {name: run.words for name, run in choice.runs.items()},
         "match": rendered.match,
         "gain_db": {**gains, "total": round(output.gains.total, 4)},
         "loudness_lufs": _finite(output.loudness),

@@ -310,7 +310,7 @@ def _render(arguments: argparse.Namespace) -> None:
     with _ProgressLine() as progress:
         done = render(arguments.programme, choices, arguments.into, wishes, progress)
     print(show.as_gains(done))
-    if any(lay.coiled for choice in choices for lay in choice.lays.values()):
+    if any(run.lay and run.lay.coiled for choice in choices for run in choice.runs.values()):
         print(show.HEAT)
 
 

@@ -5,46 +5,68 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from auralize.circuit.network import Network
+from auralize.circuit.network import Network, Placed, Run
 from auralize.circuit.power import Programme
 from auralize.errors import RigError
 from auralize.rig.cables import ReadCable
 from auralize.rig.lays import ReadLay
+from auralize.rig.loads import ReadLoad
+from auralize.rig.table import guess
 
 
 @dataclass(frozen=True)
+class ReadRun:
+    """A run as the circuit has it, what it is in a few words, and what it was made from."""
+
+    run: Run
+    words: str
+    cable: ReadCable
+    cable_name: str
+    """What the cable is called in the rig file."""
+    lay: ReadLay | None
+    """None where the lay adds nothing."""
+
+
+@dataclass(frozen=True)
+class ReadTransformer:
+    """A transformer in its place, and the W that it takes if it is a tap of a constant-voltage line."""
+
+    placed: Placed
+    tap: float | None
+
+
+@dataclass(frozen=True, repr=False)
 class Choice:
     """One way to build the installation, ready to be solved."""
 
     name: str
     label: str
     network: Network
+    """The circuit. Runs and transformers that lead to no load are in it no more than below."""
     listen: str
     """Name of the load whose terminals are the receiving end."""
-    nominal: Mapping[str, float]
-    """Rated impedance in ohm of each load."""
-    described: Mapping[str, str]
-    """What each run is, in a few words."""
-    lays: Mapping[str, ReadLay]
-    """What the lay adds, for those runs where it adds anything."""
-    cables: Mapping[str, ReadCable]
-    """The cable of each run."""
-    cable_names: Mapping[str, str]
-    """What it is called in the rig file."""
-    taps: Mapping[str, float]
-    """W that each transformer of a constant-voltage line takes at its tap."""
+    runs: Mapping[str, ReadRun]
+    transformers: Mapping[str, ReadTransformer]
+    loads: Mapping[str, ReadLoad]
     rating: float | None = None
     """W that the amplifier can deliver."""
-    programme: Programme | None = None
+    drive: Programme | None = None
     """What the rig is driven with, where it says so."""
     notes: tuple[str, ...] = ()
     """What is to be known of measured data and of faults."""
+
+    def __repr__(self) -> str:
+        runs = "; ".join(f"{name} {run.words}" for name, run in self.runs.items())
+        return f"<Choice {self.name!r}, heard at {self.listen}: {runs or 'no cable'}>"
 
     def at(self, load: str | None) -> Choice:
         """The same, heard at another loudspeaker (None: as it is); raises RigError."""
         if load is None:
             return self
-        if load not in self.network.loads:
-            known = ", ".join(self.network.loads)
-            raise RigError(f"choice {self.name!r} has no load {load!r}; right is one of {known}")
+        if load not in self.loads:
+            known = ", ".join(self.loads)
+            raise RigError(
+                f"choice {self.name!r} has no load {load!r}{guess(load, self.loads)}; "
+                f"right is one of {known}"
+            )
         return replace(self, listen=load)

@@ -2,26 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
 from pathlib import Path
 
 from auralize.circuit.network import Amplifier, Contact, Network, Placed, Run, solve
 from auralize.circuit.power import Programme, pink_noise, sine
 from auralize.circuit.transformer import Transformer, make_line_transformer, make_transformer
-from auralize.rig.cables import ReadCable, read_cable
-from auralize.rig.lays import ReadLay, read_lay
+from auralize.rig.cables import read_cable
+from auralize.rig.choice import ReadRun, ReadTransformer
+from auralize.rig.lays import read_lay
 from auralize.rig.loads import ReadLoad, read_contact
 from auralize.rig.table import Table
 from auralize.units import show, show_length
-
-
-@dataclass(frozen=True)
-class ReadRun:
-    run: Run
-    words: str
-    lay: ReadLay | None
-    cable: ReadCable
 
 
 def read_amplifier(table: Table) -> tuple[Amplifier, float | None]:
@@ -44,8 +36,24 @@ def read_amplifier(table: Table) -> tuple[Amplifier, float | None]:
     return Amplifier(resistance, inductance), rating
 
 
-def read_run(run: Table, cables: Mapping[str, Table], places: list[str], folder: Path) -> ReadRun:
-    """A run, in words, and what its lay adds."""
+def read_runs(table: Table, folder: Path) -> dict[str, ReadRun]:
+    """Runs by name; measurements of cables are looked for from ``folder``."""
+    cables = table.tables("cables")
+    tables = table.tables("runs")
+    if "amplifier" in tables:
+        raise tables["amplifier"].refuse(
+            None, "a run cannot be called amplifier, as runs are fed from it; give it another name"
+        )
+    places = [*tables, *table.tables("transformers")]
+    read = {name: _read_run(run, cables, places, folder) for name, run in tables.items()}
+    for cable in cables.values():
+        if not cable.asked:  # used by no run, but checked all the same
+            read_cable(cable, 20.0, folder)
+    return read
+
+
+def _read_run(run: Table, cables: Mapping[str, Table], places: list[str], folder: Path) -> ReadRun:
+    """A run, in words, and what it is made from."""
     cable_name = run.one_of("cable", cables)
     length = run.quantity("length", "length", "1 cm", "10 km")
     celsius = run.quantity("temperature", "temperature", "-60 degC", "200 degC", "20 degC")
@@ -57,7 +65,8 @@ def read_run(run: Table, cables: Mapping[str, Table], places: list[str], folder:
     words = f"{show_length(length)} of {read.words} at {celsius:g} degC{_joints(near, far)}"
     feeder = None if fed_from == "amplifier" else fed_from
     added = lay.nominal if lay else None
-    return ReadRun(Run(read.cable, length, feeder, added, near, far), words, lay, read)
+    made = Run(read.cable, length, feeder, added, near, far)
+    return ReadRun(made, words, read, cable_name, lay)
 
 
 def _joints(near: Contact, far: Contact) -> str:
@@ -68,21 +77,19 @@ def _joints(near: Contact, far: Contact) -> str:
     return f", joints of {show(plus, 'ohm')} in plus and {show(minus, 'ohm')} in minus"
 
 
-def read_transformers(table: Table, runs: list[str]) -> tuple[dict[str, Placed], dict[str, float]]:
-    """Transformers by name, and the power in W of those that are taps of a line."""
+def read_transformers(table: Table, runs: Collection[str]) -> dict[str, ReadTransformer]:
+    """Transformers by name."""
     tables = table.tables("transformers")
-    placed: dict[str, Placed] = {}
-    taps: dict[str, float] = {}
+    read: dict[str, ReadTransformer] = {}
     for name, part in tables.items():
         if name == "amplifier" or name in runs:
             raise part.refuse(None, f"{name!r} is the name of something else; give it another name")
         fed_from = part.one_of("from", ["amplifier", *runs, *tables], "amplifier")
         transformer, tap = _read_transformer(part)
         part.finish()
-        placed[name] = Placed(transformer, None if fed_from == "amplifier" else fed_from)
-        if tap is not None:
-            taps[name] = tap
-    return placed, taps
+        feeder = None if fed_from == "amplifier" else fed_from
+        read[name] = ReadTransformer(Placed(transformer, feeder), tap)
+    return read
 
 
 def _read_transformer(part: Table) -> tuple[Transformer, float | None]:
@@ -108,21 +115,19 @@ def _read_transformer(part: Table) -> tuple[Transformer, float | None]:
     return make_line_transformer(line, tap, secondary, **losses), tap
 
 
-def read_programme(table: Table) -> Programme | None:
+def read_drive(table: Table) -> Programme | None:
     """What the rig is driven with: pink noise or a sine of some voltage at the amplifier's terminals."""
     if "programme" not in table:
         table.asked.add("programme")
         return None
-    programme = table.table("programme")
-    volts = programme.quantity("voltage", "voltage", "1 mV", "1 kV")
-    kind = programme.one_of("signal", ("pink noise", "sine"), "pink noise")
+    drive = table.table("programme")
+    volts = drive.quantity("voltage", "voltage", "1 mV", "1 kV")
+    kind = drive.one_of("signal", ("pink noise", "sine"), "pink noise")
     if kind == "sine":
-        found = sine(
-            volts, programme.quantity("frequency", "frequency", "1 Hz", "100 kHz", "1 kHz")
-        )
+        found = sine(volts, drive.quantity("frequency", "frequency", "1 Hz", "100 kHz", "1 kHz"))
     else:
-        found = pink_noise(volts, programme.number("crest_factor", 1.4, 20.0, 4.0))
-    programme.finish()
+        found = pink_noise(volts, drive.number("crest_factor", 1.4, 20.0, 4.0))
+    drive.finish()
     return found
 
 
@@ -138,22 +143,24 @@ def read_listen(table: Table, loads: Mapping[str, ReadLoad]) -> str:
 def build_network(
     table: Table,
     amplifier: Amplifier,
-    runs: dict[str, Run],
-    transformers: dict[str, Placed],
+    runs: Mapping[str, ReadRun],
+    transformers: Mapping[str, ReadTransformer],
     loads: Mapping[str, ReadLoad],
 ) -> Network:
     """The circuit, without the runs and transformers that lead to no load in this choice."""
-    connected = {n: load.connected for n, load in loads.items()}
+    connected = {name: load.connected for name, load in loads.items()}
+    made = {name: run.run for name, run in runs.items()}
+    placed = {name: transformer.placed for name, transformer in transformers.items()}
     try:
-        whole = Network(amplifier, runs, connected, transformers)
+        whole = Network(amplifier, made, connected, placed)
     except ValueError as error:
         raise table.refuse("runs", str(error)) from None
     used = {name for load in loads for name in whole.way(load)}
     network = Network(
         amplifier,
-        {n: r for n, r in runs.items() if n in used},
+        {name: run for name, run in made.items() if name in used},
         connected,
-        {n: t for n, t in transformers.items() if n in used},
+        {name: transformer for name, transformer in placed.items() if name in used},
     )
     if amplifier.resistance == 0.0:
         try:

@@ -6,50 +6,65 @@ A choice states only what differs from the common part: its tables are laid over
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
 from auralize.errors import RigError
-from auralize.rig.cables import read_cable
 from auralize.rig.choice import Choice
 from auralize.rig.loads import read_loads
 from auralize.rig.overlay import common_part, laid_on
 from auralize.rig.parts import (
     build_network,
     read_amplifier,
+    read_drive,
     read_listen,
-    read_programme,
-    read_run,
+    read_runs,
     read_transformers,
 )
-from auralize.rig.table import Table, dotted
+from auralize.rig.table import Table, dotted, guess
 from auralize.units import quoted
 
 ONLY_CHOICE: Final = "as-described"
 """Name of the single choice in a rig file that lists none."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Rig:
-    """A rig file that was read and found right."""
+    """A rig that was read and found right: ``rig["reel"]`` is a choice, ``list(rig)`` their names."""
 
-    path: Path
+    path: Path | None
+    """None where it was not read from a file."""
     title: str
     choices: Mapping[str, Choice]
     data: Mapping[str, Any]
     """The file's contents as they were read."""
 
+    def __repr__(self) -> str:
+        return f"<Rig {self.title!r}: {', '.join(self.choices)}>"
+
+    def __getitem__(self, name: str) -> Choice:
+        """The choice of that name; raises RigError, which says what names there are."""
+        if name not in self.choices:
+            raise RigError(
+                f"{_where(self.path)}: choice {name!r} is not in it{guess(name, self.choices)}; "
+                f"right is one of {', '.join(self.choices)}"
+            )
+        return self.choices[name]
+
+    def __contains__(self, name: object) -> bool:
+        return name in self.choices
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.choices)
+
+    def __len__(self) -> int:
+        return len(self.choices)
+
     def pick(self, names: list[str]) -> list[Choice]:
         """The choices of these names, all of them for an empty list; raises RigError."""
-        for name in names:
-            if name not in self.choices:
-                known = ", ".join(self.choices)
-                raise RigError(
-                    f"{self.path}: choice {name!r} is not in it; right is one of {known}"
-                )
-        return [self.choices[name] for name in dict.fromkeys(names or self.choices)]
+        return [self[name] for name in dict.fromkeys(names or self)]
 
     def of(self, choice: Choice) -> Mapping[str, Any]:
         """The file's contents as a choice has them."""
@@ -63,7 +78,7 @@ class Rig:
                 value = {key: value}
             overlay = laid_on(overlay, value)
         found = read_rig({**self.data, "choices": {choice.name: overlay}}, self.path)
-        return replace(found.choices[choice.name], listen=choice.listen)
+        return replace(found[choice.name], listen=choice.listen)
 
 
 def load_rig(path: Path | str) -> Rig:
@@ -86,19 +101,34 @@ def _toml(path: Path) -> dict[str, Any]:
         raise RigError(f"{path}: this is no valid TOML: it is nested too deeply") from None
 
 
-def read_rig(data: Mapping[str, Any], path: Path) -> Rig:
-    """Check the contents of a rig file; ``path`` is named in errors."""
-    top = Table(data, (), lambda place: f"{path}: {dotted(place)}")
-    title = top.text("title", path.stem)
+def read_rig(data: Mapping[str, Any], path: Path | str | None = None) -> Rig:
+    """Check the contents of a rig file, as a TOML reader gives them; ``path`` is named in errors.
+
+    Files of measurements are looked for beside ``path``, or from the working folder. Raises RigError.
+    """
+    path = None if path is None else Path(path)
+    where = _where(path)
+    top = Table(data, (), lambda place: f"{where}: {dotted(place)}")
+    title = top.text("title", where if path is None else path.stem)
     overlays = {n: t.data for n, t in top.tables("choices").items()} or {ONLY_CHOICE: {}}
     for name in overlays:
         _check_name(top, name)
     common = common_part(data)
+    folder = Path() if path is None else path.parent
     try:
-        choices = {name: _read_choice(path, name, common, over) for name, over in overlays.items()}
+        choices = {
+            name: _read_choice(
+                name, Table(laid_on(common, over), (), _locator(where, name, over)), folder
+            )
+            for name, over in overlays.items()
+        }
     except RecursionError:
-        raise RigError(f"{path}: choices: tables are nested too deeply") from None
+        raise RigError(f"{where}: choices: tables are nested too deeply") from None
     return Rig(path, title, choices, data)
+
+
+def _where(path: Path | None) -> str:
+    return "rig" if path is None else str(path)
 
 
 _LONGEST_NAME: Final = 100
@@ -116,55 +146,42 @@ def _check_name(top: Table, name: str) -> None:
         )
 
 
-def _read_choice(
-    path: Path, name: str, common: Mapping[str, Any], overlay: Mapping[str, Any]
-) -> Choice:
+def _locator(where: str, name: str, overlay: Mapping[str, Any]) -> Callable[[tuple[str, ...]], str]:
+    """What says where a field of a choice stands: in its own tables, or in the common part."""
+
     def locate(place: tuple[str, ...]) -> str:
         inside: Any = overlay
         for key in place:
             inside = inside.get(key) if isinstance(inside, Mapping) else None
         if inside is not None and place:
-            return f"{path}: {dotted(('choices', name, *place))}"
-        where = dotted(place) or "the rig"
-        return f"{path}: {where} (choice {name!r})" if overlay else f"{path}: {where}"
+            return f"{where}: {dotted(('choices', name, *place))}"
+        field = dotted(place) or "the rig"
+        return f"{where}: {field} (choice {name!r})" if overlay else f"{where}: {field}"
 
-    table = Table(laid_on(common, overlay), (), locate)
+    return locate
+
+
+def _read_choice(name: str, table: Table, folder: Path) -> Choice:
     label = table.text("label", name)
     amplifier, rating = read_amplifier(table)
-    cables = table.tables("cables")
-    run_tables = table.tables("runs")
-    if "amplifier" in run_tables:
-        raise run_tables["amplifier"].refuse(
-            None, "a run cannot be called amplifier, as runs are fed from it; give it another name"
-        )
-    places = [*run_tables, *table.tables("transformers")]
-    folder = path.parent
-    read = {n: read_run(run, cables, places, folder) for n, run in run_tables.items()}
-    for cable in cables.values():
-        if not cable.asked:  # used by no run, but checked all the same
-            read_cable(cable, 20.0, folder)
-    runs = {n: run.run for n, run in read.items()}
-    transformers, taps = read_transformers(table, list(run_tables))
+    runs = read_runs(table, folder)
+    transformers = read_transformers(table, runs)
     loads = read_loads(table, [*runs, *transformers], folder)
     listen = read_listen(table, loads)
-    programme = read_programme(table)
+    drive = read_drive(table)
     table.finish()
     network = build_network(table, amplifier, runs, transformers, loads)
-    cable_names = {n: run_tables[n].text("cable") for n in network.runs}
-    notes = [note for n in network.runs for note in read[n].cable.notes]
+    notes = [note for n in network.runs for note in runs[n].cable.notes]
     notes += [note for load in loads.values() for note in load.notes]
     return Choice(
         name,
         label,
         network,
         listen,
-        nominal={n: load.nominal for n, load in loads.items()},
-        described={n: read[n].words for n in network.runs},
-        lays={n: lay for n in network.runs if (lay := read[n].lay) is not None},
-        cables={n: read[n].cable for n in network.runs},
-        cable_names=cable_names,
-        taps={n: taps[n] for n in network.transformers if n in taps},
+        {n: runs[n] for n in network.runs},
+        {n: transformers[n] for n in network.transformers},
+        loads,
         rating=rating,
-        programme=programme,
+        drive=drive,
         notes=tuple(dict.fromkeys(notes)),
     )

@@ -63,10 +63,10 @@ def check_programme(plan: Plan, programme: Path) -> None:
 
 def built(choice: Choice) -> str:
     """What a choice is made of on the way to its loudspeaker."""
+    way = {name: choice.runs[name] for name in choice.network.path(choice.listen)}
     parts = [
-        f"{run} {choice.described[run]}"
-        + (f", {choice.lays[run].words}" if run in choice.lays else "")
-        for run in choice.network.path(choice.listen)
+        f"{name} {run.words}" + (f", {run.lay.words}" if run.lay is not None else "")
+        for name, run in way.items()
     ]
     return "; ".join(parts)[:LONGEST_TEXT] or "no cable"
 

@@ -771,7 +771,7 @@ def test_a_huge_file_is_refused(tmp_path: Path) -> None:
     ids=["CR LF", "byte order mark", "a megabyte of comment", "no last line end"],
 )
 def test_what_editors_do_to_a_file_does_no_harm(tmp_path: Path, content: bytes) -> None:
-    assert load_rig(written(tmp_path, content)).choices[ONLY_CHOICE].nominal == {"stage": 8.0}
+    assert load_rig(written(tmp_path, content)).choices[ONLY_CHOICE].loads["stage"].nominal == 8.0
 
 
 # --- anything at all at any place -----------------------------------------------------------------
@@ -997,7 +997,7 @@ def test_a_load_of_another_type_stays_where_it_is(tmp_path: Path) -> None:
 
 def test_a_load_of_another_type_forgets_the_rest(tmp_path: Path) -> None:
     overlay = '[choices.a.loads.stage]\ntype = "resistor"\nresistance = "4 ohm"'
-    assert the_choice(tmp_path, text(loads=driver(), choices=overlay)).nominal == {"stage": 4.0}
+    assert the_choice(tmp_path, text(loads=driver(), choices=overlay)).loads["stage"].nominal == 4.0
 
 
 @pytest.mark.parametrize("name", ["type", "construction", "spacing", "resistance"])
@@ -1034,13 +1034,13 @@ def test_a_run_that_leads_to_no_load_is_left_out(tmp_path: Path) -> None:
     choices = choices_of(tmp_path, content)
     for name, runs in (("there", {"near", "far"}), ("here", {"near"})):
         assert set(choices[name].network.runs) == runs
-        assert set(choices[name].described) == runs
+        assert set(choices[name].runs) == runs
 
 
 def test_a_load_at_the_amplifier_needs_no_run(tmp_path: Path) -> None:
     choice = the_choice(tmp_path, text(loads=load(at='"amplifier"')))
     assert not choice.network.runs
-    assert not choice.described
+    assert not choice.runs
 
 
 def test_the_only_run_is_taken_where_none_is_named(tmp_path: Path) -> None:

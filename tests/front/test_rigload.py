@@ -412,7 +412,7 @@ def test_loads_in_series_and_parallel_have_the_rating_that_follows(tmp_path: Pat
     one = Driver(5.5, 42.0, 5.0, 0.38).impedance(F)
     found = choice.network.loads["landing"].load.impedance(F)
     np.testing.assert_allclose(found, one * 2.0 / 3.0, rtol=1e-12)
-    assert choice.nominal["landing"] == pytest.approx(8.0 * 2.0 / 3.0)
+    assert choice.loads["landing"].nominal == pytest.approx(8.0 * 2.0 / 3.0)
 
 
 def test_a_vented_box_and_a_hot_coil_are_the_driver_s(tmp_path: Path) -> None:
@@ -720,7 +720,7 @@ def test_a_choice_makes_a_fault_of_a_loudspeaker_in_one_line(tmp_path: Path) -> 
     choices = "[choices.sound]\n[choices.cut]\nloads.landing.type = 'open'"
     for load, rated in ((DRIVER, 8.0), (RESISTOR, 8.0), (DRIVER.replace("8 ohm", "4 ohm"), 4.0)):
         rig = load_rig(written(tmp_path, text(load, more=choices)))
-        assert {c.nominal["landing"] for c in rig.choices.values()} == {rated}
+        assert {c.loads["landing"].nominal for c in rig.choices.values()} == {rated}
         assert "landing is open" in rig.choices["cut"].notes[0]
 
 
