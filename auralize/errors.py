@@ -14,7 +14,18 @@ class ExitCode(IntEnum):
 
 
 class AuralizeError(Exception):
-    """Root of all errors a user can mend: its text is one sentence, fit to be shown as it is."""
+    """Root of all errors a user can mend: its text is one sentence, fit to be shown as it is.
+
+    What is raised is one of its children, each of which is a ValueError or an OSError as well.
+    """
+
+
+class RequestError(AuralizeError, ValueError):
+    """What was asked for is not there, or cannot be done so."""
+
+
+class FileError(AuralizeError, OSError):
+    """A file cannot be read or written, or a folder cannot be made."""
 
 
 class RigError(AuralizeError, ValueError):

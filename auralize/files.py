@@ -7,28 +7,28 @@ import secrets
 from pathlib import Path
 from typing import Self
 
-from auralize.errors import AuralizeError
+from auralize.errors import FileError
 
 
 def make_folder(path: Path) -> None:
-    """Make a folder with its parents, if it is not there; raises AuralizeError."""
+    """Make a folder with its parents, if it is not there; raises FileError."""
     try:
         path.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
-        raise AuralizeError(f"{path}: this folder cannot be made: {reason}") from None
+        raise FileError(f"{path}: this folder cannot be made: {reason}") from None
 
 
 def check_text(path: Path) -> None:
-    """Raise AuralizeError where `write_text` would; touch nothing."""
+    """Raise FileError where `write_text` would; touch nothing."""
     if path.is_dir():
-        raise AuralizeError(f"{path}: this file cannot be written: is a directory")
+        raise FileError(f"{path}: this file cannot be written: is a directory")
 
 
 def write_text(path: Path, text: str) -> None:
     """Write ``text`` in UTF-8: to a temporary name in the same folder, then renamed.
 
-    Raises AuralizeError with one sentence where that cannot be done.
+    Raises FileError with one sentence where that cannot be done.
     """
     write_bytes(path, text.encode(errors="backslashreplace"))
 
@@ -44,7 +44,7 @@ class StagedText:
         return self
 
     def stage(self, text: str) -> None:
-        """Write the text under a temporary name; raises AuralizeError where that cannot be done."""
+        """Write the text under a temporary name; raises FileError where that cannot be done."""
         write_text(self._temporary, text)
 
     def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
@@ -62,6 +62,6 @@ def write_bytes(path: Path, content: bytes) -> None:
         os.replace(temporary, path)
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
-        raise AuralizeError(f"{path}: this file cannot be written: {reason}") from None
+        raise FileError(f"{path}: this file cannot be written: {reason}") from None
     finally:
         temporary.unlink(missing_ok=True)

@@ -14,7 +14,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
-from auralize.errors import AuralizeError, ExitCode
+from auralize.errors import AuralizeError, ExitCode, RequestError
 
 if TYPE_CHECKING:
     from auralize.figures.fit import Kind
@@ -283,9 +283,9 @@ def _frequencies(text: str) -> tuple[float, ...]:
     try:
         given = tuple(parse_frequency(part) for part in text.split(","))
     except ValueError as error:
-        raise AuralizeError(f'--at: {error}, or "octaves", or "thirds"') from None
+        raise RequestError(f'--at: {error}, or "octaves", or "thirds"') from None
     if not all(0.0 <= f <= TABLE_TOP for f in given):
-        raise AuralizeError(f"--at: {text!r} was found; right are frequencies from 0 Hz to 1 MHz")
+        raise RequestError(f"--at: {text!r} was found; right are frequencies from 0 Hz to 1 MHz")
     return given
 
 
@@ -305,7 +305,7 @@ def _render(arguments: argparse.Namespace) -> None:
     )
     for option, value in (("--make-up", arguments.make_up), ("--conductors", arguments.conductors)):
         if value is not None and "drop" not in wishes.signals:
-            raise AuralizeError(f"{option}: it acts on the drop, which is not among --signals")
+            raise RequestError(f"{option}: it acts on the drop, which is not among --signals")
     choices = _picked(arguments, load_rig(arguments.rig))
     with _ProgressLine() as progress:
         done = render(arguments.programme, choices, arguments.into, wishes, progress)
@@ -327,7 +327,7 @@ def _match(text: str) -> Match:
     except ValueError:
         frequency = 0.0
     if not 10.0 <= frequency <= 40_000.0:
-        raise AuralizeError(
+        raise RequestError(
             f'--match: {text!r} was found; right is "installed", "loudness", or a frequency from 10 Hz '
             "to 40 kHz"
         )
@@ -340,7 +340,7 @@ def _signals(text: str) -> tuple[Signal, ...]:
     asked = [part.strip() for part in text.split(",")]
     for name in asked:
         if name not in SIGNALS:
-            raise AuralizeError(f"--signals: {name!r} is not known; right are {', '.join(SIGNALS)}")
+            raise RequestError(f"--signals: {name!r} is not known; right are {', '.join(SIGNALS)}")
     return tuple(signal for signal in SIGNALS if signal in asked)
 
 
@@ -348,7 +348,7 @@ def _decibels(text: str) -> float:
     level = _typed(text, "level", "dB")
     if not 0.0 <= level <= 80.0:
         comma = ", and a point for a comma" if "," in text else ""
-        raise AuralizeError(
+        raise RequestError(
             f"--make-up: {text!r} was found; right is a gain from 0 dB to 80 dB{comma}"
         )
     return level
@@ -357,7 +357,7 @@ def _decibels(text: str) -> float:
 def _tail(text: str) -> float:
     seconds = _typed(text, "time", "s")
     if not 0.0 <= seconds <= 60.0:
-        raise AuralizeError(f"--tail: {text!r} was found; right is a time from 0 s to 60 s")
+        raise RequestError(f"--tail: {text!r} was found; right is a time from 0 s to 60 s")
     return seconds
 
 
@@ -377,7 +377,7 @@ def _tolerance(arguments: argparse.Namespace) -> tuple[Kind, float]:
     if arguments.heat is not None:
         share = _number(arguments.heat.strip().removesuffix("%")) / 100.0
         if not 0.0 < share < 1.0:
-            raise AuralizeError(
+            raise RequestError(
                 f'--heat: {arguments.heat!r} was found; right is a share such as "10 %"'
             )
         return "heat", share
@@ -385,7 +385,7 @@ def _tolerance(arguments: argparse.Namespace) -> tuple[Kind, float]:
     text = arguments.loss if kind == "loss" else arguments.deviation
     level = _typed(text, "level", "dB")
     if not 0.0 < level <= 40.0:
-        raise AuralizeError(f'--{kind}: {text!r} was found; right is a level such as "0.5 dB"')
+        raise RequestError(f'--{kind}: {text!r} was found; right is a level such as "0.5 dB"')
     return kind, level
 
 
@@ -426,7 +426,7 @@ def _filter(arguments: argparse.Namespace) -> None:
     choices = _picked(arguments, rig)
     if len(choices) != 1:
         names = ", ".join(rig.choices)
-        raise AuralizeError(f"--choice: a filter is made from one choice; name one out of {names}")
+        raise RequestError(f"--choice: a filter is made from one choice; name one out of {names}")
     rate = _rate(arguments.rate)
     print(
         export_filter(choices[0], arguments.signal, rate, arguments.minimum_phase, arguments.file)
@@ -442,7 +442,7 @@ def _rate(text: str) -> int:
     except ValueError:
         hertz = math.nan
     if not hertz.is_integer():
-        raise AuralizeError(
+        raise RequestError(
             f'--rate: {text!r} was found; right is a whole number of Hz, such as "48 kHz"'
         )
     return int(hertz)
@@ -452,7 +452,7 @@ def _bench(arguments: argparse.Namespace) -> None:
     from importlib.metadata import entry_points
 
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
-        raise AuralizeError(
+        raise RequestError(
             "the bench needs a terminal; run it in one, not through a pipe or from a script"
         )
     # The core knows no screen: the bench is found by the name under which it is installed.
@@ -467,7 +467,7 @@ def _trials(arguments: argparse.Namespace) -> None:
     print("\n".join(summary.sentences))
     refused = [check.path for check in summary.checks if check.state == "refused"]
     if refused:
-        raise AuralizeError(f"{', '.join(str(path) for path in refused)}: refused, and not counted")
+        raise RequestError(f"{', '.join(str(path) for path in refused)}: refused, and not counted")
 
 
 def _demo(arguments: argparse.Namespace) -> None:

@@ -18,7 +18,7 @@ from auralize.circuit.power import (
     loss_measure,
     with_length,
 )
-from auralize.errors import AuralizeError, RigError
+from auralize.errors import RequestError, RigError
 from auralize.figures.numbers import SWEEP
 from auralize.rig.cables import ANY_SIZE
 from auralize.rig.choice import Choice
@@ -95,13 +95,13 @@ def fit(rig: Rig, choice: Choice, run: str | None, kind: Kind, tolerance: float)
 def _run(choice: Choice, run: str | None) -> str:
     way = choice.network.path(choice.listen)
     if not way:
-        raise AuralizeError(
+        raise RequestError(
             f"--run: there is no run on the way to {choice.listen}, and so none to fit"
         )
     if run is None and len(way) == 1:
         return way[0]
     if run not in way:
-        raise AuralizeError(
+        raise RequestError(
             f"--run: name a run on the way to {choice.listen}; right is one of {', '.join(way)}"
         )
     return run

@@ -16,7 +16,7 @@ from typing import Final, Literal
 import numpy as np
 
 from auralize.audio.loudness import ABSOLUTE_GATE
-from auralize.errors import AuralizeError
+from auralize.errors import RequestError
 from auralize.filters.fir import RunFilters, design_run, predelay
 from auralize.live.measurer import (
     SOURCE,
@@ -264,7 +264,7 @@ class Desk:
         """What was measured of a signal before any gain; raises AuralizeError before it was."""
         known = self._known
         if known.source is None or (heard.choice and heard.choice not in known.levels):
-            raise AuralizeError("levels are still being measured; try again in a few seconds")
+            raise RequestError("levels are still being measured; try again in a few seconds")
         if heard.choice is None:
             return known.source.level
         run = known.levels[heard.choice]
@@ -279,7 +279,7 @@ class Desk:
         """Fade over to a slot. Nothing but the sound depends on what is in it, or was heard before."""
         with self._lock:
             if not 0 <= number < len(self._slots):
-                raise AuralizeError(
+                raise RequestError(
                     f"slot {number} was asked for; {len(self._slots)} are loaded, counted from 0"
                 )
             self._slot = number
@@ -358,7 +358,7 @@ class Desk:
     def _check(self, heard: Heard) -> None:
         known = self.wishes.choices
         if heard.signal != "source" and heard.choice not in known:
-            raise AuralizeError(
+            raise RequestError(
                 f"choice {heard.choice!r} was to be heard; right is one of {', '.join(known)}"
             )
 
@@ -510,7 +510,7 @@ def _equal(gains: Sequence[float], loudness: Sequence[float]) -> list[float]:
     """Gains in dB that bring signals of these loudnesses (LUFS) down to the softest one."""
     heard = [level + gain for level, gain in zip(loudness, gains, strict=True)]
     if not all(math.isfinite(level) for level in heard):
-        raise AuralizeError(
+        raise RequestError(
             f"what is to be compared is too quiet to have a loudness (under {ABSOLUTE_GATE:g} LUFS), so "
             "it cannot be made equally loud; take a longer run, a louder programme, or the receiving ends"
         )
