@@ -20,9 +20,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from auralize.audio.convolver import Convolver, offline_hop
+from auralize.audio.depth import Depth, output_depth
 from auralize.audio.loudness import LoudnessMeter, TruePeakMeter, headroom_gain, matching_gain
 from auralize.audio.reader import AudioInfo, probe, read_blocks
-from auralize.audio.writer import AudioWriter, Depth, check_output, output_depth
+from auralize.audio.writer import AudioWriter, check_output
 from auralize.circuit.network import solve
 from auralize.errors import AudioFileError
 from auralize.files import StagedText, check_text, make_folder

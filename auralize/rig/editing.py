@@ -115,7 +115,7 @@ class RigDraft:
         self.unkept = ""
         try:
             if self.unsaved:
-                write_text(self._recovery, self._text)
+                write_text(self._recovery, self._text, like=self.path)
             else:
                 self._recovery.unlink(missing_ok=True)
         except (AuralizeError, OSError) as error:
