@@ -43,11 +43,12 @@ def write(request: pytest.FixtureRequest) -> Write:
     return found
 
 
-@pytest.fixture
-def umask() -> Iterator[int]:
-    """A usual one, whatever the tests are run with."""
-    before = os.umask(0o027)
-    yield 0o027
+@pytest.fixture(params=[0o000, 0o027], ids=oct)
+def umask(request: pytest.FixtureRequest) -> Iterator[int]:
+    """Whatever the tests are run with."""
+    mask: int = request.param
+    before = os.umask(mask)
+    yield mask
     os.umask(before)
 
 

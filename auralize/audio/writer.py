@@ -228,12 +228,12 @@ class AudioWriter:
         try:
             self._file.close()
             with self._staged.temporary.open("rb+") as file:
-                self._forget_the_time(file)
+                _forget_the_time(file, self.channels)
         except sf.LibsndfileError as error:
             raise self._failure() from error
         except OSError as error:
             raise self._unwritable(error) from error
-        if not self._is_complete():
+        if not _is_complete(self._staged.temporary, self.frames):
             raise self._failure()
         try:
             self._staged.commit()
@@ -242,27 +242,6 @@ class AudioWriter:
 
     def _unwritable(self, error: OSError) -> AudioFileError:
         return AudioFileError(f"{self.path} cannot be written: {error.strerror}.")
-
-    def _forget_the_time(self, file: BinaryIO) -> None:
-        """Clear the time in the PEAK chunk, which libsndfile adds to floats: a render that is made
-        twice is to be the same file."""
-        header = file.read(HEADER_ALLOWANCE)
-        version, peak_bytes = 1, 8
-        peak = b"PEAK" + struct.pack("<II", 8 + peak_bytes * self.channels, version)
-        if (at := header.find(peak)) >= 0:
-            file.seek(at + len(peak))
-            file.write(bytes(4))
-
-    def _is_complete(self) -> bool:
-        """Whether the file on disk can be read to its last frame: closing may lose an error."""
-        try:
-            with sf.SoundFile(native_name(self._staged.temporary)) as file:
-                if file.frames != self.frames:
-                    return False
-                file.seek(self.frames - 1)
-                return len(file.read(1, dtype="float64", always_2d=True)) == 1
-        except sf.LibsndfileError:
-            return False
 
     def _failure(self) -> AudioFileError:
         """The reason why writing failed; libsndfile forgets it, so the system is asked again."""
@@ -297,3 +276,26 @@ class AudioWriter:
                 f"{self.path} would get samples beyond the range of {WORDS['FLOAT']}; "
                 f"{WORDS['DOUBLE']} holds them."
             )
+
+
+def _forget_the_time(file: BinaryIO, channels: int) -> None:
+    """Clear the time in the PEAK chunk, which libsndfile adds to floats: a render that is made
+    twice is to be the same file."""
+    header = file.read(HEADER_ALLOWANCE)
+    version, peak_bytes = 1, 8
+    peak = b"PEAK" + struct.pack("<II", 8 + peak_bytes * channels, version)
+    if (at := header.find(peak)) >= 0:
+        file.seek(at + len(peak))
+        file.write(bytes(4))
+
+
+def _is_complete(path: Path, frames: int) -> bool:
+    """Whether the file on disk can be read to its last frame: closing may lose an error."""
+    try:
+        with sf.SoundFile(native_name(path)) as file:
+            if file.frames != frames:
+                return False
+            file.seek(frames - 1)
+            return len(file.read(1, dtype="float64", always_2d=True)) == 1
+    except sf.LibsndfileError:
+        return False
