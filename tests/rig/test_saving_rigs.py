@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from auralize.errors import RigError
 from auralize.rig.editing import RigDraft
 
 pytest.importorskip("tomlkit", reason="editing keeps comments with tomlkit (extra: bench)")
@@ -65,3 +66,9 @@ def test_a_recovery_file_that_was_open_to_all_is_closed(path: Path) -> None:
     path.chmod(0o600)
     draft.change("reel", LENGTH, "71 m")
     assert mode(path.with_name("mill.toml.unsaved")) == 0o600
+
+
+def test_a_rig_that_is_nested_too_deeply_is_refused_in_a_sentence(path: Path) -> None:
+    path.write_text(f"deep = {'[' * 100_000}", encoding="utf-8")
+    with pytest.raises(RigError, match="this is no valid TOML: it is nested too deeply"):
+        RigDraft(path)
