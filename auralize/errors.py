@@ -14,15 +14,26 @@ class ExitCode(IntEnum):
 
 
 class AuralizeError(Exception):
-    """Root of all errors a user can mend: its text is one sentence, fit to be shown as it is."""
+    """Root of all errors a user can mend: its text is one sentence, fit to be shown as it is.
+
+    What is raised is one of its children, each of which is a ValueError or an OSError as well.
+    """
 
 
-class OptionError(AuralizeError, ValueError):
-    """Something that was asked for on the command line, or of the door, cannot be."""
+class RequestError(AuralizeError, ValueError):
+    """What was asked for is not there, or cannot be done so."""
+
+
+class FileError(AuralizeError, OSError):
+    """A file cannot be read or written, or a folder cannot be made."""
 
 
 class RigError(AuralizeError, ValueError):
     """A rig file says something that cannot be, or says it wrongly."""
+
+
+class MeasurementError(AuralizeError, ValueError):
+    """A measurement cannot be read, or cannot be what was measured."""
 
 
 class AudioFileError(AuralizeError, ValueError):

@@ -22,8 +22,8 @@ import numpy as np
 from auralize.audio.metering import Level
 from auralize.circuit.signals import SIGNAL_WORDS, Signal
 from auralize.circuit.solution import solve
-from auralize.errors import AuralizeError
-from auralize.rig.reading import Choice
+from auralize.errors import RequestError
+from auralize.rig.choice import Choice
 from auralize.units import amplitude, decibels, show_frequency
 
 CEILING: Final = -1.0
@@ -201,11 +201,11 @@ def headroom_gain(peaks: Iterable[float], ceiling: float = CEILING) -> float:
 def equally_loud(gains: Sequence[float], loudness: Sequence[float], gate: float) -> list[float]:
     """Gains in dB that bring signals of these loudnesses (LUFS) down to the softest one.
 
-    Raises AuralizeError where one is under the ``gate``, as it has no loudness then.
+    Raises RequestError where one is under the ``gate``, as it has no loudness then.
     """
     heard = [level + gain for level, gain in zip(loudness, gains, strict=True)]
     if not all(math.isfinite(level) for level in heard):
-        raise AuralizeError(
+        raise RequestError(
             f"what is to be compared is too quiet to have a loudness (under {gate:g} LUFS), so "
             "it cannot be made equally loud; take a longer run, a louder programme, or the receiving ends"
         )

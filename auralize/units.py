@@ -163,6 +163,15 @@ def typed(text: str, quantity: Quantity, unit: str) -> float:
     return parse(f"{match.group(1)} {right.get(given.casefold(), given)}", quantity)
 
 
+def parse_frequency(text: str) -> float:
+    """Frequency in Hz as a person types it on a command line ("1 kHz", "31.5", "10k")."""
+    bare = re.sub(r"hz$", "", text.strip(), flags=re.IGNORECASE).rstrip()
+    try:
+        return parse(re.sub(r"K$", "k", bare) + "Hz", "frequency")
+    except ValueError:
+        raise ValueError(f'{quoted(text)} is not a frequency; write it like "1 kHz"') from None
+
+
 def _normal(unit: str) -> str:
     if unit.upper() == "AWG":
         return "AWG"

@@ -25,8 +25,8 @@ from auralize.circuit.solution import solve
 from auralize.errors import AuralizeError
 from auralize.figures.numbers import Headline, headline
 from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End, Match
+from auralize.rig.choice import Choice
 from auralize.rig.editing import RigDraft
-from auralize.rig.reading import Choice
 
 from .curves import Curves, Levels
 from .edit import Change, EditScreen

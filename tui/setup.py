@@ -16,7 +16,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Button, Input, Label, Select, Static
 
 from auralize.circuit.signals import SIGNAL_WORDS
-from auralize.errors import AuralizeError
+from auralize.errors import AuralizeError, RequestError
 from auralize.files import make_folder
 from auralize.gains import LOUDNESS, End
 from auralize.trials.checking import cut_off
@@ -135,7 +135,7 @@ class TrialSetup(ModalScreen[None]):
         pair = [End(signal, name) for name in names]
         try:
             if names[0] == names[1]:
-                raise AuralizeError("both choices are the same; pick two")
+                raise RequestError("both choices are the same; pick two")
             gains = self._load(pair)
             presenter: Session | Practice
             if self.query_one("#counts", Select).value == "practice":
@@ -173,9 +173,9 @@ class TrialSetup(ModalScreen[None]):
         """Make these two ready, equally loud; the gain of each in dB."""
         self._engine.set_match(LOUDNESS)
         if self._engine.status().editing:
-            raise AuralizeError("an edit is still being worked out; begin again in a second")
+            raise RequestError("an edit is still being worked out; begin again in a second")
         if self._engine.status().certainty != "measured":
-            raise AuralizeError("levels are still being measured; begin again in a few seconds")
+            raise RequestError("levels are still being measured; begin again in a few seconds")
         return self._engine.load_slots(heard, equal=True)
 
     def _go(self, protocol: Protocol, presenter: Session | Practice) -> None:
@@ -198,7 +198,7 @@ class TrialSetup(ModalScreen[None]):
     def _listener(self) -> str:
         name = self.query_one("#listener", Input).value.strip()
         if not name:
-            raise AuralizeError("who listens? type a name or a pseudonym")
+            raise RequestError("who listens? type a name or a pseudonym")
         return name
 
     def _new_log(self) -> Path:

@@ -1,44 +1,27 @@
-"""Sound files out: places and depths, rounding and dither, and an atomic finish.
+"""Sound files out: where they may go, and an atomic finish.
 
 libsndfile encodes. It truncates when it turns floats into integers, and may lose the error of a
-full disk: integers are made here, and the file is read back before it gets its name.
+full disk: integers are made before, and the file is read back before it gets its name.
 """
 
 import os
-import secrets
 import shutil
 import struct
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
-from typing import Any, BinaryIO, Final, Literal, Self, cast
+from typing import BinaryIO, Final, Self
 
 import numpy as np
 import soundfile as sf
 from numpy.typing import NDArray
 
+from auralize.audio.depth import DITHER_SEED, FLAC_DEPTHS, SAMPLE_BYTES, WORDS, Depth, Encoder
 from auralize.audio.header import RIFF_LIMIT
-from auralize.audio.reader import AudioInfo, StrPath, clock, native_name, plain_reason
+from auralize.audio.reader import StrPath, clock, native_name, plain_reason
 from auralize.errors import AudioFileError
-
-Depth = Literal["PCM_16", "PCM_24", "PCM_32", "FLOAT", "DOUBLE"]
-
-SAMPLE_BYTES: Final[dict[Depth, int]] = {
-    "PCM_16": 2,
-    "PCM_24": 3,
-    "PCM_32": 4,
-    "FLOAT": 4,
-    "DOUBLE": 8,
-}
-FLAC_DEPTHS: Final = ("PCM_16", "PCM_24")
-_WORDS: Final[dict[Depth, str]] = {
-    "PCM_16": "16 bit",
-    "PCM_24": "24 bit",
-    "PCM_32": "32 bit",
-    "FLOAT": "32-bit float",
-    "DOUBLE": "64-bit float",
-}
+from auralize.files import StagedFile
 
 HEADER_ALLOWANCE: Final = 4096
 """Bytes set aside for the header of a WAV file with its comment."""
@@ -49,8 +32,6 @@ LONGEST_COMMENT: Final = 2000
 PIECE: Final = 8192
 """Frames encoded at once: what is between float and file stays in the cache. Measured for 16 bit:
 three times as fast as 65536."""
-
-DITHER_SEED: Final = 1
 
 
 # --- where the result goes ------------------------------------------------------------------------
@@ -63,21 +44,6 @@ def same_file(a: StrPath, b: StrPath) -> bool:
     return os.path.realpath(a) == os.path.realpath(b)
 
 
-def output_depth(info: AudioInfo, suffix: str = ".wav") -> Depth:
-    """The depth of a result that loses nothing of the source, as far as the output format has it.
-
-    16, 24 and 32 bit and floats stay what they are. 8 bit becomes PCM_16, its noise floor being far
-    above that of 16 bit. Lossy sources (MP3, Ogg ...) have no depth of their own and decode to more
-    than 16 bit: PCM_24. FLAC holds 24 bit at most, so for it 32 bit and floats become PCM_24.
-    """
-    depth: Depth = "PCM_24"
-    if info.subtype in ("FLOAT", "DOUBLE"):
-        depth = cast(Depth, info.subtype)
-    elif info.bits is not None:
-        depth = "PCM_16" if info.bits <= 16 else "PCM_24" if info.bits <= 24 else "PCM_32"
-    return "PCM_24" if suffix.lower() == ".flac" and depth not in FLAC_DEPTHS else depth
-
-
 def check_output(path: StrPath, depth: Depth, inputs: Sequence[StrPath] = ()) -> None:
     """Raise AudioFileError if no file of that name and depth can be written; touch nothing."""
     path = Path(path)
@@ -86,7 +52,7 @@ def check_output(path: StrPath, depth: Depth, inputs: Sequence[StrPath] = ()) ->
         raise AudioFileError(f"{path} cannot be written; its name must end in .wav or .flac.")
     if suffix == ".flac" and depth not in FLAC_DEPTHS:
         raise AudioFileError(
-            f"{path} cannot hold {_WORDS[depth]}; FLAC takes {' or '.join(_WORDS[d] for d in FLAC_DEPTHS)}, "
+            f"{path} cannot hold {WORDS[depth]}; FLAC takes {' or '.join(WORDS[d] for d in FLAC_DEPTHS)}, "
             "and a .wav file takes it."
         )
     for source in inputs:
@@ -161,15 +127,19 @@ class AudioWriter:
         self.frames = frames
         self.comment = comment
         self.written = 0
-        self.clipped = 0
-        """Samples over full scale so far; integers cannot hold them and got the nearest value."""
-        self.replaced = False
-        """Whether the name was that of an earlier file; known when this one has taken it."""
-        # The link, if it is one, stays; the temporary file must be on the file system of its goal.
-        self._target = Path(os.path.realpath(path))
-        self._temporary = self._target.parent / f".auralize-{secrets.token_hex(6)}.part"
-        self._random = np.random.default_rng(dither_seed)
+        self._encoder = Encoder(depth, dither_seed)
+        self._staged = StagedFile(self.path)
         self._check_space()
+
+    @property
+    def clipped(self) -> int:
+        """Samples over full scale so far; integers cannot hold them and got the nearest value."""
+        return self._encoder.clipped
+
+    @property
+    def replaced(self) -> bool:
+        """Whether the name was that of an earlier file; known when this one has taken it."""
+        return self._staged.replaced
 
     @property
     def container(self) -> str:
@@ -183,7 +153,7 @@ class AudioWriter:
         return self.frames * self.channels * SAMPLE_BYTES[self.depth]
 
     def _check_space(self) -> None:
-        free = shutil.disk_usage(self._target.parent).free
+        free = shutil.disk_usage(self._staged.goal.parent).free
         if self.container != "FLAC" and self._sound_bytes > free:
             raise AudioFileError(
                 f"{self.path} cannot be written: it needs {self._sound_bytes / 1e6:.1f} MB and the "
@@ -192,13 +162,12 @@ class AudioWriter:
 
     def __enter__(self) -> Self:
         try:
-            # Created by name, not by tempfile, so that the result has the user's usual permissions.
-            os.close(os.open(self._temporary, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
+            self._staged.open()
         except OSError as error:
-            raise AudioFileError(f"{self.path} cannot be written: {error.strerror}.") from error
+            raise self._unwritable(error) from error
         try:
             self._file = sf.SoundFile(
-                native_name(self._temporary),
+                native_name(self._staged.temporary),
                 "w",
                 self.rate,
                 self.channels,
@@ -210,7 +179,7 @@ class AudioWriter:
         except sf.LibsndfileError as error:
             self._discard()
             raise AudioFileError(
-                f"{self.path} cannot be written with {self.channels} channels of {_WORDS[self.depth]} at "
+                f"{self.path} cannot be written with {self.channels} channels of {WORDS[self.depth]} at "
                 f"{self.rate} Hz ({plain_reason(error)})."
             ) from error
         except BaseException:
@@ -227,7 +196,9 @@ class AudioWriter:
         if self.written + len(block) > self.frames:
             raise ValueError(f"More than the {self.frames} frames announced for {self.path}.")
         for at in range(0, len(block), PIECE):
-            samples = self._encoded(block[at : at + PIECE])
+            piece = block[at : at + PIECE]
+            self._check(piece)
+            samples = self._encoder.encode(piece)
             try:
                 self._file.write(samples)
             except (sf.LibsndfileError, AssertionError) as error:  # it asserts on a short write
@@ -256,47 +227,27 @@ class AudioWriter:
             )
         try:
             self._file.close()
-            with self._temporary.open("rb+") as file:
-                self._forget_the_time(file)
-                os.fsync(file.fileno())
+            with self._staged.temporary.open("rb+") as file:
+                _forget_the_time(file, self.channels)
         except sf.LibsndfileError as error:
             raise self._failure() from error
         except OSError as error:
-            raise AudioFileError(f"{self.path} cannot be written: {error.strerror}.") from error
-        if not self._is_complete():
+            raise self._unwritable(error) from error
+        if not _is_complete(self._staged.temporary, self.frames):
             raise self._failure()
         try:
-            self.replaced = self._target.exists()
-            os.replace(self._temporary, self._target)
+            self._staged.commit()
         except OSError as error:
-            raise AudioFileError(f"{self.path} cannot be written: {error.strerror}.") from error
+            raise self._unwritable(error) from error
 
-    def _forget_the_time(self, file: BinaryIO) -> None:
-        """Clear the time in the PEAK chunk, which libsndfile adds to floats: a render that is made
-        twice is to be the same file."""
-        header = file.read(HEADER_ALLOWANCE)
-        version, peak_bytes = 1, 8
-        peak = b"PEAK" + struct.pack("<II", 8 + peak_bytes * self.channels, version)
-        if (at := header.find(peak)) >= 0:
-            file.seek(at + len(peak))
-            file.write(bytes(4))
-
-    def _is_complete(self) -> bool:
-        """Whether the file on disk can be read to its last frame: closing may lose an error."""
-        try:
-            with sf.SoundFile(native_name(self._temporary)) as file:
-                if file.frames != self.frames:
-                    return False
-                file.seek(self.frames - 1)
-                return len(file.read(1, dtype="float64", always_2d=True)) == 1
-        except sf.LibsndfileError:
-            return False
+    def _unwritable(self, error: OSError) -> AudioFileError:
+        return AudioFileError(f"{self.path} cannot be written: {error.strerror}.")
 
     def _failure(self) -> AudioFileError:
         """The reason why writing failed; libsndfile forgets it, so the system is asked again."""
         reason = "the system gave no reason"
         try:
-            with self._temporary.open("ab") as file:
+            with self._staged.temporary.open("ab") as file:
                 file.write(bytes(1 << 20))
                 file.flush()
                 os.fsync(file.fileno())
@@ -312,57 +263,39 @@ class AudioWriter:
         if hasattr(self, "_file"):
             with suppress(sf.LibsndfileError):
                 self._file.close()
-        self._temporary.unlink(missing_ok=True)
+        self._staged.discard()
 
-    def _encoded(self, block: NDArray[np.float64]) -> NDArray[Any]:
-        """As the file will hold it; int32 carries its bits at the upper end, as libsndfile wants."""
+    def _check(self, block: NDArray[np.float64]) -> None:
         if not np.isfinite(block).all():
             raise AudioFileError(
                 f"{self.path} would get samples that are not finite numbers after "
                 f"{clock(self.written, self.rate)}; check the gain and the rig."
             )
-        if self.depth == "DOUBLE":
-            return block
-        if self.depth == "FLOAT":
-            return _as_float32(block, self.path)
-        bits = 8 * SAMPLE_BYTES[self.depth]
-        dither = _triangular(self._random, block.shape) if bits == 16 else None
-        steps, clipped = quantise(block, bits, dither)
-        self.clipped += clipped
-        if bits == 16:
-            return steps.astype(np.int16)
-        return steps << (32 - bits)
+        if self._encoder.beyond(block):
+            raise AudioFileError(
+                f"{self.path} would get samples beyond the range of {WORDS['FLOAT']}; "
+                f"{WORDS['DOUBLE']} holds them."
+            )
 
 
-def quantise(
-    block: NDArray[np.float64], bits: int, dither: NDArray[np.float64] | None = None
-) -> tuple[NDArray[np.int32], int]:
-    """Nearest integers of `bits` bits for full scale 1.0, and how many samples were over full scale.
-
-    `dither` is in steps. What dither alone lifts over the top is held there and not counted. 16 to
-    32 bits; the samples must be finite.
-    """
-    top = 2.0 ** (bits - 1)
-    steps = block * top
-    nearest = np.rint(steps)
-    clipped = int(np.count_nonzero((nearest < -top) | (nearest > top - 1)))
-    if dither is not None:
-        nearest = np.rint(steps + dither)
-    return np.clip(nearest, -top, top - 1).astype(np.int32), clipped
+def _forget_the_time(file: BinaryIO, channels: int) -> None:
+    """Clear the time in the PEAK chunk, which libsndfile adds to floats: a render that is made
+    twice is to be the same file."""
+    header = file.read(HEADER_ALLOWANCE)
+    version, peak_bytes = 1, 8
+    peak = b"PEAK" + struct.pack("<II", 8 + peak_bytes * channels, version)
+    if (at := header.find(peak)) >= 0:
+        file.seek(at + len(peak))
+        file.write(bytes(4))
 
 
-def _triangular(random: np.random.Generator, shape: tuple[int, ...]) -> NDArray[np.float64]:
-    """Sum of two uniform values of one step each: +-1 step, mean 0, variance 1/6.
-
-    Drawn sample by sample, so that the values do not depend on how the signal is cut.
-    """
-    draws = random.random((*shape, 2))
-    return np.asarray(draws[..., 0] + draws[..., 1] - 1.0)
-
-
-def _as_float32(block: NDArray[np.float64], path: Path) -> NDArray[np.float32]:
-    if np.abs(block).max() > np.finfo(np.float32).max:
-        raise AudioFileError(
-            f"{path} would get samples beyond the range of {_WORDS['FLOAT']}; {_WORDS['DOUBLE']} holds them."
-        )
-    return block.astype(np.float32)
+def _is_complete(path: Path, frames: int) -> bool:
+    """Whether the file on disk can be read to its last frame: closing may lose an error."""
+    try:
+        with sf.SoundFile(native_name(path)) as file:
+            if file.frames != frames:
+                return False
+            file.seek(frames - 1)
+            return len(file.read(1, dtype="float64", always_2d=True)) == 1
+    except sf.LibsndfileError:
+        return False

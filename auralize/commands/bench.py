@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from auralize.commands.shared import installed
-from auralize.errors import OptionError
+from auralize.errors import RequestError
 
 
 def add(commands: Any) -> None:
@@ -30,7 +30,7 @@ def add(commands: Any) -> None:
 
 def run(arguments: argparse.Namespace) -> None:
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
-        raise OptionError(
+        raise RequestError(
             "the bench needs a terminal; run it in one, not through a pipe or from a script"
         )
     open_bench = installed("auralize.screens", "bench")

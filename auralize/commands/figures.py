@@ -6,7 +6,7 @@ import argparse
 from typing import Any
 
 from auralize.commands.shared import add_rig, picked
-from auralize.errors import OptionError
+from auralize.errors import RequestError
 
 
 def add(commands: Any) -> None:
@@ -44,7 +44,7 @@ def run(arguments: argparse.Namespace) -> None:
 def _frequencies(text: str) -> tuple[float, ...]:
     from auralize.audio.bands import OCTAVES, THIRD_OCTAVES
     from auralize.circuit.cable import TABLE_TOP
-    from auralize.rig.reading import parse_frequency
+    from auralize.units import parse_frequency
 
     named = {"octaves": OCTAVES, "thirds": THIRD_OCTAVES}
     if text in named:
@@ -52,7 +52,7 @@ def _frequencies(text: str) -> tuple[float, ...]:
     try:
         given = tuple(parse_frequency(part) for part in text.split(","))
     except ValueError as error:
-        raise OptionError(f'--at: {error}, or "octaves", or "thirds"') from None
+        raise RequestError(f'--at: {error}, or "octaves", or "thirds"') from None
     if not all(0.0 <= f <= TABLE_TOP for f in given):
-        raise OptionError(f"--at: {text!r} was found; right are frequencies from 0 Hz to 1 MHz")
+        raise RequestError(f"--at: {text!r} was found; right are frequencies from 0 Hz to 1 MHz")
     return given

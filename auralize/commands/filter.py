@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from auralize.commands.shared import ONE, add_rig, picked
-from auralize.errors import OptionError
+from auralize.errors import RequestError
 
 
 def add(commands: Any) -> None:
@@ -38,7 +38,7 @@ def run(arguments: argparse.Namespace) -> None:
     choices = picked(arguments, rig)
     if len(choices) != 1:
         names = ", ".join(rig.choices)
-        raise OptionError(f"--choice: a filter is made from one choice; name one out of {names}")
+        raise RequestError(f"--choice: a filter is made from one choice; name one out of {names}")
     rate = _rate(arguments.rate)
     print(
         export_filter(choices[0], arguments.signal, rate, arguments.minimum_phase, arguments.file)
@@ -47,14 +47,14 @@ def run(arguments: argparse.Namespace) -> None:
 
 def _rate(text: str) -> int:
     """A sample rate in Hz, of which an exporter says whether it can be."""
-    from auralize.rig.reading import parse_frequency
+    from auralize.units import parse_frequency
 
     try:
         hertz = parse_frequency(text)
     except ValueError:
         hertz = math.nan
     if not hertz.is_integer():
-        raise OptionError(
+        raise RequestError(
             f'--rate: {text!r} was found; right is a whole number of Hz, such as "48 kHz"'
         )
     return int(hertz)

@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 from auralize.commands.shared import add_rig, number_or_nan, picked, typed_or_nan
-from auralize.errors import OptionError
+from auralize.errors import RequestError
 
 if TYPE_CHECKING:
     from auralize.figures.fit import Kind
@@ -39,7 +39,7 @@ def _tolerance(arguments: argparse.Namespace) -> tuple[Kind, float]:
     if arguments.heat is not None:
         share = number_or_nan(arguments.heat.strip().removesuffix("%")) / 100.0
         if not 0.0 < share < 1.0:
-            raise OptionError(
+            raise RequestError(
                 f'--heat: {arguments.heat!r} was found; right is a share such as "10 %"'
             )
         return "heat", share
@@ -47,5 +47,5 @@ def _tolerance(arguments: argparse.Namespace) -> tuple[Kind, float]:
     text = arguments.loss if kind == "loss" else arguments.deviation
     level = typed_or_nan(text, "level", "dB")
     if not 0.0 < level <= 40.0:
-        raise OptionError(f'--{kind}: {text!r} was found; right is a level such as "0.5 dB"')
+        raise RequestError(f'--{kind}: {text!r} was found; right is a level such as "0.5 dB"')
     return kind, level

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from auralize.commands.progress import ProgressLine
 from auralize.commands.shared import add_rig, picked, typed_or_nan
-from auralize.errors import OptionError
+from auralize.errors import RequestError
 
 if TYPE_CHECKING:
     from auralize.circuit.signals import Signal
@@ -80,12 +80,12 @@ def run(arguments: argparse.Namespace) -> None:
     )
     for option, value in (("--make-up", arguments.make_up), ("--conductors", arguments.conductors)):
         if value is not None and "drop" not in options.signals:
-            raise OptionError(f"{option}: it acts on the drop, which is not among --signals")
+            raise RequestError(f"{option}: it acts on the drop, which is not among --signals")
     choices = picked(arguments, load_rig(arguments.rig))
     with ProgressLine() as progress:
         done = render(arguments.programme, choices, arguments.into, options, progress)
     print(as_gains(done))
-    if any(lay.coiled for choice in choices for lay in choice.lays.values()):
+    if any(run.lay and run.lay.coiled for choice in choices for run in choice.runs.values()):
         print(HEAT)
 
 
@@ -94,7 +94,7 @@ _DEPTHS: Any = {"16": "PCM_16", "24": "PCM_24", "32": "PCM_32", "float": "FLOAT"
 
 def _match(text: str) -> Match:
     from auralize.gains import INSTALLED, LOUDNESS, Match
-    from auralize.rig.reading import parse_frequency
+    from auralize.units import parse_frequency
 
     if text in ("installed", "loudness"):
         return LOUDNESS if text == "loudness" else INSTALLED
@@ -103,7 +103,7 @@ def _match(text: str) -> Match:
     except ValueError:
         frequency = 0.0
     if not 10.0 <= frequency <= 40_000.0:
-        raise OptionError(
+        raise RequestError(
             f'--match: {text!r} was found; right is "installed", "loudness", or a frequency from 10 Hz '
             "to 40 kHz"
         )
@@ -116,7 +116,7 @@ def _signals(text: str) -> tuple[Signal, ...]:
     asked = [part.strip() for part in text.split(",")]
     for name in asked:
         if name not in SIGNALS:
-            raise OptionError(f"--signals: {name!r} is not known; right are {', '.join(SIGNALS)}")
+            raise RequestError(f"--signals: {name!r} is not known; right are {', '.join(SIGNALS)}")
     return tuple(signal for signal in SIGNALS if signal in asked)
 
 
@@ -124,7 +124,7 @@ def _makeup(text: str) -> float:
     level = typed_or_nan(text, "level", "dB")
     if not 0.0 <= level <= 80.0:
         comma = ", and a point for a comma" if "," in text else ""
-        raise OptionError(
+        raise RequestError(
             f"--make-up: {text!r} was found; right is a gain from 0 dB to 80 dB{comma}"
         )
     return level
@@ -133,5 +133,5 @@ def _makeup(text: str) -> float:
 def _tail(text: str) -> float:
     seconds = typed_or_nan(text, "time", "s")
     if not 0.0 <= seconds <= 60.0:
-        raise OptionError(f"--tail: {text!r} was found; right is a time from 0 s to 60 s")
+        raise RequestError(f"--tail: {text!r} was found; right is a time from 0 s to 60 s")
     return seconds

@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from auralize.rig.reading import Choice, Rig
+    from auralize.rig.choice import Choice
+    from auralize.rig.reading import Rig
     from auralize.units import Quantity
 
 CAUTION = """\

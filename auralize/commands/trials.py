@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from auralize.errors import AuralizeError
+from auralize.errors import RequestError
 
 
 def add(commands: Any) -> None:
@@ -24,4 +24,4 @@ def run(arguments: argparse.Namespace) -> None:
     print("\n".join(summary.sentences))
     refused = [check.path for check in summary.checks if check.state == "refused"]
     if refused:
-        raise AuralizeError(f"{', '.join(str(path) for path in refused)}: refused, and not counted")
+        raise RequestError(f"{', '.join(str(path) for path in refused)}: refused, and not counted")

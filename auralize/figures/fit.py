@@ -18,10 +18,11 @@ from auralize.circuit.sizing import (
     loss_measure,
     with_length,
 )
-from auralize.errors import AuralizeError, RigError
+from auralize.errors import RequestError, RigError
 from auralize.figures.numbers import SWEEP
 from auralize.rig.cables import ANY_SIZE
-from auralize.rig.reading import Choice, Rig
+from auralize.rig.choice import Choice
+from auralize.rig.reading import Rig
 
 Kind = Literal["loss", "deviation", "heat"]
 """Largest loss, largest deviation of the loss from 1 kHz, or share of power in the cable."""
@@ -76,7 +77,7 @@ def fit(rig: Rig, choice: Choice, run: str | None, kind: Kind, tolerance: float)
     measure = _measure(choice, kind, _BAND)
     sizes = [f"{area * 1e6:g} mm2" for area in METRIC_AREAS]
     gauges = [f"{gauge} AWG" for gauge in EVEN_GAUGES]
-    sized = choice.cables[name].metal is not None
+    sized = choice.runs[name].cable.metal is not None
     build = _builder(rig, choice, name)
     return Fit(
         choice=choice.name,
@@ -94,13 +95,13 @@ def fit(rig: Rig, choice: Choice, run: str | None, kind: Kind, tolerance: float)
 def _run(choice: Choice, run: str | None) -> str:
     way = choice.network.path(choice.listen)
     if not way:
-        raise AuralizeError(
+        raise RequestError(
             f"--run: there is no run on the way to {choice.listen}, and so none to fit"
         )
     if run is None and len(way) == 1:
         return way[0]
     if run not in way:
-        raise AuralizeError(
+        raise RequestError(
             f"--run: name a run on the way to {choice.listen}; right is one of {', '.join(way)}"
         )
     return run
@@ -125,8 +126,9 @@ def _worst(choice: Choice, kind: Kind) -> float:
 
 def _builder(rig: Rig, choice: Choice, run: str) -> Callable[[str], tuple[Network, bool]]:
     """The choice with the run's cable in another size, and whether the class of its strands lacks that."""
-    cable = rig.of(choice)["cables"][choice.cable_names[run]]
-    name = f"{choice.cable_names[run]} of {run}"  # other runs may be of the same cable
+    cable_name = choice.runs[run].cable_name
+    cable = rig.of(choice)["cables"][cable_name]
+    name = f"{cable_name} of {run}"  # other runs may be of the same cable
 
     def build(size: str) -> tuple[Network, bool]:
         changed = {("runs", run, "cable"): name, ("cables", name): {**cable, "conductor": size}}

@@ -15,8 +15,8 @@ from auralize.circuit.levels import arriving, drop_db, loss_db
 from auralize.circuit.network import Network
 from auralize.circuit.power import Budget, budget, temperature_rise
 from auralize.circuit.solution import solve, source_impedance
-from auralize.rig.lays import Added
-from auralize.rig.reading import Choice
+from auralize.rig.choice import Choice
+from auralize.rig.lays import Added, ReadLay
 
 REFERENCE: Final = 1000.0
 """Hz at which loss, deviation and the power share are stated."""
@@ -167,7 +167,7 @@ def headline(choice: Choice) -> Headline:
     loss = loss_db(solve(network, [REFERENCE]), load)
     at = REFERENCE if _transformed(network, load) else 0.0
     back = float(np.abs(source_impedance(network, load, [at])[0]))
-    return Headline(float(loss[0]), choice.nominal[load] / back if back > 0.0 else math.inf)
+    return Headline(float(loss[0]), choice.loads[load].nominal / back if back > 0.0 else math.inf)
 
 
 def _transformed(network: Network, load: str) -> bool:
@@ -190,7 +190,7 @@ def figures(choice: Choice, frequencies: tuple[float, ...] = OCTAVES) -> Figures
     return Figures(
         choice=choice.name,
         label=choice.label,
-        runs={name: choice.described[name] for name in network.path(load)},
+        runs={name: choice.runs[name].words for name in network.path(load)},
         load=load,
         dc_loop_ohm=float(_way_ohm(network, load, np.zeros(1))[0].real),
         loss_1khz_db=short.loss_1khz_db,
@@ -203,7 +203,11 @@ def figures(choice: Choice, frequencies: tuple[float, ...] = OCTAVES) -> Figures
         reversed=network.loads[load].reversed,
         notes=_notes(choice),
         driven=_driven(choice),
-        lays=tuple(_lay_figures(choice, run) for run in network.path(load) if run in choice.lays),
+        lays=tuple(
+            _lay_figures(choice, run, lay)
+            for run in network.path(load)
+            if (lay := choice.runs[run].lay) is not None
+        ),
         lines=_lines(choice, np.asarray(frequencies, dtype=np.float64)),
     )
 
@@ -244,10 +248,10 @@ _COILED_LAYERS = 4
 
 
 def _driven(choice: Choice) -> Driven | None:
-    if choice.programme is None:
+    if choice.drive is None:
         return None
     try:
-        found = budget(choice.network, choice.programme)
+        found = budget(choice.network, choice.drive)
     except ValueError:  # shorted at its terminals, the amplifier gives no voltage
         return None
     heated = {
@@ -260,15 +264,15 @@ def _driven(choice: Choice) -> Driven | None:
         for name in choice.network.runs
     }
     return Driven(
-        signal=choice.programme.words,
-        volts=choice.programme.volts,
-        crest_factor=choice.programme.crest_factor,
-        peak_volts=choice.programme.volts * choice.programme.crest_factor,
+        signal=choice.drive.words,
+        volts=choice.drive.volts,
+        crest_factor=choice.drive.crest_factor,
+        peak_volts=choice.drive.volts * choice.drive.crest_factor,
         drawn_watts=found.drawn,
         amplifier_amperes=found.amplifier_current,
         peak_amperes=found.amplifier_peak,
         rating_watts=choice.rating,
-        tapped_watts=sum(choice.taps.values()),
+        tapped_watts=sum(t.tap for t in choice.transformers.values() if t.tap is not None),
         loads=dict(found.loads),
         contacts=dict(found.contacts),
         runs=heated,
@@ -277,8 +281,8 @@ def _driven(choice: Choice) -> Driven | None:
 
 
 def _rise(choice: Choice, name: str, found: Budget) -> float | None:
-    metal = choice.cables[name].metal
-    layers = _COILED_LAYERS if name in choice.lays and choice.lays[name].coiled else 0
+    metal, lay = choice.runs[name].cable.metal, choice.runs[name].lay
+    layers = _COILED_LAYERS if lay is not None and lay.coiled else 0
     if metal is None:
         return None
     try:
@@ -293,8 +297,7 @@ def _rise(choice: Choice, name: str, found: Budget) -> float | None:
         return None
 
 
-def _lay_figures(choice: Choice, name: str) -> LayFigures:
-    lay = choice.lays[name]
+def _lay_figures(choice: Choice, name: str, lay: ReadLay) -> LayFigures:
     frequency = np.array([REFERENCE, 1e4, 2e4])
     spread = lay.spread()
     variants = [added(frequency) for added in (spread.low, lay.nominal, spread.high)]
@@ -334,7 +337,7 @@ def _lines(choice: Choice, frequency: Real) -> tuple[Line, ...]:
     henry = _way_ohm(network, load, nearby).imag / (2.0 * np.pi * nearby)
     back = np.abs(source_impedance(network, load, frequency))
     with np.errstate(divide="ignore"):
-        damping = choice.nominal[load] / back
+        damping = choice.loads[load].nominal / back
     columns = (
         frequency,
         loss_db(solution, load),

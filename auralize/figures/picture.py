@@ -12,9 +12,9 @@ import numpy as np
 from auralize.circuit.conductor import Real
 from auralize.circuit.levels import drop_db, loss_db
 from auralize.circuit.solution import solve
-from auralize.errors import AuralizeError
+from auralize.errors import RequestError
 from auralize.files import write_bytes
-from auralize.rig.reading import Choice
+from auralize.rig.choice import Choice
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -38,11 +38,11 @@ def save_plot(title: str, choices: Sequence[Choice], path: Path) -> str:
     """
     if path.suffix.lower() not in ENDINGS:
         wanted = ", ".join(ENDINGS)
-        raise AuralizeError(f"{path}: this ending is not known; right is one of {wanted}")
+        raise RequestError(f"{path}: this ending is not known; right is one of {wanted}")
     try:
         from matplotlib.figure import Figure
     except ImportError:
-        raise AuralizeError(
+        raise RequestError(
             "plots need matplotlib, which is not installed; `pip install matplotlib` brings it"
         ) from None
     page = Figure(figsize=(8.0, 11.0), layout="constrained")

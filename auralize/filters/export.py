@@ -12,11 +12,11 @@ from auralize.audio.writer import AudioWriter
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.signals import Signal
 from auralize.circuit.solution import solve
-from auralize.errors import AuralizeError
+from auralize.errors import RequestError
 from auralize.files import write_text
 from auralize.filters.fir import Fir, design_minimum_phase, design_run
 from auralize.filters.sections import Iir, design_iir
-from auralize.rig.reading import Choice
+from auralize.rig.choice import Choice
 
 
 def export_filter(
@@ -29,11 +29,11 @@ def export_filter(
     """
     suffix = path.suffix.lower()
     if suffix not in (".wav", ".txt", ".json"):
-        raise AuralizeError(
+        raise RequestError(
             f"{path}: this ending is not known; right is .wav or .txt for an FIR, .json for an IIR"
         )
     if suffix == ".json" and minimum_phase:
-        raise AuralizeError(f"{path}: an IIR is minimum phase as it is; leave --minimum-phase out")
+        raise RequestError(f"{path}: an IIR is minimum phase as it is; leave --minimum-phase out")
 
     def response(frequency: Real) -> Complex:
         solution = solve(choice.network, frequency)
@@ -44,7 +44,7 @@ def export_filter(
         )
 
     if not response(np.array([20.0, 1000.0])).any():
-        raise AuralizeError(
+        raise RequestError(
             f"choice {choice.name}: the {signal} signal of {choice.listen} is silence, of which there is "
             "no filter"
         )

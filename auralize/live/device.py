@@ -17,7 +17,7 @@ from auralize.live.player import Block
 T = TypeVar("T")
 
 
-class DeviceError(AuralizeError):
+class DeviceError(AuralizeError, OSError):
     """Nothing can be played on the device, and why."""
 
 

@@ -47,7 +47,7 @@ from auralize.live.listening import (
 from auralize.live.player import Entry, Setup, Volume
 from auralize.live.remembered import Volumes, state_path
 from auralize.live.silence import QuietStderr
-from auralize.rig.reading import Choice
+from auralize.rig.choice import Choice
 from auralize.units import amplitude
 
 BUFFER: Final = 0.045

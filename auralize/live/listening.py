@@ -17,7 +17,7 @@ import numpy as np
 
 from auralize.audio.loudness import ABSOLUTE_GATE
 from auralize.audio.metering import Level
-from auralize.errors import AuralizeError
+from auralize.errors import RequestError
 from auralize.filters.fir import Fir, RunFilters, design_run
 from auralize.filters.grid import predelay
 from auralize.gains import (
@@ -51,7 +51,7 @@ from auralize.live.player import (
 )
 from auralize.live.remembered import LOWEST_VOLUME
 from auralize.live.transport import Programme, Transport
-from auralize.rig.reading import Choice
+from auralize.rig.choice import Choice
 from auralize.units import amplitude, decibels
 
 Certainty = Literal["unknown", "predicted", "measured"]
@@ -272,13 +272,13 @@ class Listening:
                 return known.source.level
             if heard.choice in known.levels:
                 return known.levels[heard.choice].of(heard)
-        raise AuralizeError("levels are still being measured; try again in a few seconds")
+        raise RequestError("levels are still being measured; try again in a few seconds")
 
     def hear_slot(self, number: int) -> None:
         """Fade over to a slot. Nothing but the sound depends on what is in it, or was heard before."""
         with self._lock:
             if not 0 <= number < len(self._slots):
-                raise AuralizeError(
+                raise RequestError(
                     f"slot {number} was asked for; {len(self._slots)} are loaded, counted from 0"
                 )
             self._slot = number
@@ -354,7 +354,7 @@ class Listening:
     def _check(self, heard: Heard) -> None:
         known = self.wishes.choices
         if isinstance(heard, End) and heard.choice not in known:
-            raise AuralizeError(
+            raise RequestError(
                 f"choice {heard.choice!r} was to be heard; right is one of {', '.join(known)}"
             )
 

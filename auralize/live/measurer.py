@@ -24,7 +24,7 @@ from auralize.filters.fir import RunFilters
 from auralize.filters.stream import through
 from auralize.gains import End
 from auralize.live.transport import Programme
-from auralize.rig.reading import Choice
+from auralize.rig.choice import Choice
 from auralize.units import amplitude
 
 READ: Final = 1 << 15

@@ -10,7 +10,7 @@ from pathlib import Path
 from auralize.audio.reader import AudioInfo
 from auralize.circuit.signals import SIGNAL_WORDS, Signal
 from auralize.gains import Gains, Match, headroom_gain
-from auralize.rig.reading import Choice
+from auralize.rig.choice import Choice
 from auralize.units import amplitude, rounded
 
 
@@ -81,7 +81,7 @@ def facts(rendered: Rendered, output: RenderedFile, choice: Choice, conductors: 
         "drop_over_conductors": conductors if output.signal == "drop" else None,
         "choice": output.choice,
         "label": output.label,
-        "runs": dict(choice.described),
+        "runs": {name: run.words for name, run in choice.runs.items()},
         "match": rendered.match.data,
         "gain_db": {**gains, "total": round(output.gains.total, 4)},
         "loudness_lufs": _finite(output.loudness),

@@ -14,9 +14,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final, Literal
 
+from auralize.audio.depth import Depth, output_depth
 from auralize.audio.metering import Level, Meter, Samples, measure
 from auralize.audio.reader import AudioInfo, probe, read_blocks
-from auralize.audio.writer import AudioWriter, Depth, check_output, output_depth
+from auralize.audio.writer import AudioWriter, check_output
 from auralize.circuit.signals import SIGNALS, Signal
 from auralize.circuit.solution import solve
 from auralize.errors import AudioFileError
@@ -25,7 +26,7 @@ from auralize.filters.fir import Fir, RunFilters, design_run
 from auralize.filters.stream import through
 from auralize.gains import INSTALLED, End, Gains, Heard, Match, balance, match_gain
 from auralize.renderer.facts import Rendered, RenderedFile, describe, facts, sidecar
-from auralize.rig.reading import Choice
+from auralize.rig.choice import Choice
 from auralize.units import amplitude, decibels
 
 BLOCK: Final = 1 << 15

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from auralize.errors import AuralizeError
+from auralize.errors import AuralizeError, RequestError, RigError
 from auralize.files import write_text
 from auralize.rig.reading import ONLY_CHOICE, Rig, read_rig
 
@@ -42,7 +42,7 @@ class RigDraft:
         except AuralizeError as error:
             if not self.recovered:
                 raise
-            raise AuralizeError(
+            raise RigError(
                 f"{self._recovery}: this unsaved work cannot be read ({error}); move it away"
             ) from None
 
@@ -77,9 +77,7 @@ class RigDraft:
         _put(document, way, value, _inline_table)
         text = document.as_string()
         if not _says(text, wanted):  # an editor of text must never write something else
-            raise AuralizeError(
-                f"{'.'.join(way)} cannot be changed here; change it in a text editor"
-            )
+            raise RigError(f"{'.'.join(way)} cannot be changed here; change it in a text editor")
         return self._take(text, self._text)
 
     def undo(self) -> bool:
@@ -117,7 +115,7 @@ class RigDraft:
         self.unkept = ""
         try:
             if self.unsaved:
-                write_text(self._recovery, self._text)
+                write_text(self._recovery, self._text, like=self.path)
             else:
                 self._recovery.unlink(missing_ok=True)
         except (AuralizeError, OSError) as error:
@@ -132,7 +130,7 @@ def _read(path: Path) -> str:
         return path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         reason = (getattr(error, "strerror", None) or "this is no text in UTF-8").lower()
-        raise AuralizeError(f"{path}: the rig file cannot be read: {reason}") from None
+        raise RigError(f"{path}: the rig file cannot be read: {reason}") from None
 
 
 def _says(text: str, wanted: Mapping[str, Any]) -> bool:
@@ -147,22 +145,22 @@ def _plain(text: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise AuralizeError(f"this is no valid TOML: {error}") from None
+        raise RigError(f"this is no valid TOML: {error}") from None
     except RecursionError:
-        raise AuralizeError("this is no valid TOML: it is nested too deeply") from None
+        raise RigError("this is no valid TOML: it is nested too deeply") from None
 
 
 def _document(text: str) -> TOMLDocument:
     try:
         import tomlkit
     except ImportError:
-        raise AuralizeError(
+        raise RequestError(
             "editing needs tomlkit, which is not installed; `pip install tomlkit` brings it"
         ) from None
     try:
         return tomlkit.parse(text)
     except tomlkit.exceptions.ParseError as error:
-        raise AuralizeError(f"this is no valid TOML: {error}") from None
+        raise RigError(f"this is no valid TOML: {error}") from None
 
 
 def _put(table: Any, way: Sequence[str], value: Any, new_table: Callable[[], Any]) -> None:

@@ -55,14 +55,14 @@ class ReadLay:
 
     words: str
     nominal: Added
-    spread: Callable[[], Spread] = field(compare=False)
+    spread: Callable[[], LayRange] = field(compare=False)
     """Solves the lays that the description leaves open; slower (seconds for a hundred turns)."""
     coiled: bool
     """True where cable lies on itself and cannot shed its heat."""
 
 
 @dataclass(frozen=True)
-class Spread:
+class LayRange:
     """The lowest and highest addition that a description leaves open, and what the nominal one assumes."""
 
     low: Added
@@ -96,7 +96,7 @@ def _without_shape(table: Table, shape: str, read: ReadCable) -> ReadLay | None:
         table.finish_any()
         words = "coiled; it has no field outside to speak of"
         return ReadLay(
-            words, _nothing, lambda: Spread(_nothing, _nothing, "nothing added"), coiled=True
+            words, _nothing, lambda: LayRange(_nothing, _nothing, "nothing added"), coiled=True
         )
     if shape != "straight":
         raise table.refuse(
@@ -118,10 +118,10 @@ def _nominal(lay: Lay, laid: LaidCable, length: float) -> Added:
 
 
 @lru_cache(maxsize=32)
-def _spread(lay: Lay, laid: LaidCable, length: float) -> Spread:
+def _spread(lay: Lay, laid: LaidCable, length: float) -> LayRange:
     found = added_range(lay, laid, length, _GRID)
     low, high = (ImpedanceTable(_GRID, z) for z in (found.low, found.high))
-    return Spread(low, high, found.assumption)
+    return LayRange(low, high, found.assumption)
 
 
 def _straight(table: Table, laid: LaidCable, length: float) -> Lay:

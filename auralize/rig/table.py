@@ -67,7 +67,7 @@ class Table:
         if value not in names:
             wanted = ", ".join(repr(n) for n in names) or "nothing, as none is described"
             raise self.refuse(
-                key, f"{units.quoted(value)} is not known{_guess(value, names)}; right is {wanted}"
+                key, f"{units.quoted(value)} is not known{guess(value, names)}; right is {wanted}"
             )
         return value
 
@@ -136,8 +136,8 @@ class Table:
         for key in self.data:
             if key not in self.asked:
                 known = ", ".join(sorted(self.asked))
-                guess = _guess(key, self.asked)
-                raise self.refuse(key, f"this key is not known here{guess}; known are {known}")
+                meant = guess(key, self.asked)
+                raise self.refuse(key, f"this key is not known here{meant}; known are {known}")
 
     def finish_any(self) -> None:
         """Let every key pass: what they say makes no difference here, and is known to make none."""
@@ -174,6 +174,7 @@ def _close(word: str, known: Iterable[str]) -> list[str]:
     return [folded[k] for k in difflib.get_close_matches(word.casefold(), folded, n=1)]
 
 
-def _guess(word: str, known: Iterable[str]) -> str:
+def guess(word: str, known: Iterable[str]) -> str:
+    """The known word that an unknown one is close to, to be put behind it; nothing for none."""
     close = _close(word, known)
     return f" (did you mean {close[0]!r}?)" if close else ""

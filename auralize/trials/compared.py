@@ -9,10 +9,11 @@ from pathlib import Path
 from typing import Final
 
 from auralize.circuit.signals import SIGNAL_WORDS, Signal
-from auralize.errors import AuralizeError
+from auralize.errors import FileError
 from auralize.gains import End
-from auralize.rig.reading import Choice, Rig
-from auralize.trials.plan import LONGEST_TEXT, Plan
+from auralize.rig.choice import Choice
+from auralize.rig.reading import Rig
+from auralize.trials.plan import LONGEST_TEXT, Plan, TrialError
 from auralize.trials.plan import Choice as Compared
 
 COMPARED: Final[tuple[Signal, ...]] = ("receiving", "drop")
@@ -32,53 +33,53 @@ def pair_of(plan: Plan, rig: Rig) -> list[End]:
     known = {_name(heard): heard for heard in (End(s, n) for s in COMPARED for n in rig.choices)}
     missing = [choice.name for choice in plan.choices if choice.name not in known]
     if missing:
-        raise AuralizeError(f"that session was held on another rig: it has {missing[0]}")
+        raise TrialError(f"that session was held on another rig: it has {missing[0]}")
     return [known[choice.name] for choice in plan.choices]
 
 
 def check_same(plan: Plan, rig: Rig, gains: Sequence[float]) -> None:
-    """Raise AuralizeError where what a session compares would not sound as it did."""
+    """Raise TrialError where what a session compares would not sound as it did."""
     for heard, gain, was in zip(pair_of(plan, rig), gains, plan.choices, strict=True):
         now = compared(rig, heard, gain)
         if now.built != was.built:
-            raise AuralizeError(
+            raise TrialError(
                 f"{was.name} is now {now.built} and was {was.built}; that session needs the rig as it was"
             )
         if now.rig_sha256 != was.rig_sha256:
-            raise AuralizeError(
+            raise TrialError(
                 f"the rig of {was.name} is not what it was; that session needs it as it was"
             )
         if abs(now.gain_db - was.gain_db) > SAME_GAIN:
-            raise AuralizeError(
+            raise TrialError(
                 f"{was.name} has changed since: its gain is {now.gain_db:+.2f} dB now and was "
                 f"{was.gain_db:+.2f} dB; that session needs the rig as it was"
             )
 
 
 def check_programme(plan: Plan, programme: Path) -> None:
-    """Raise AuralizeError where a session was held on another programme."""
+    """Raise TrialError where a session was held on another programme."""
     if plan.programme_sha256 != sha256_of(programme):
-        raise AuralizeError(f"that session was held on another programme: {plan.programme}")
+        raise TrialError(f"that session was held on another programme: {plan.programme}")
 
 
 def built(choice: Choice) -> str:
     """What a choice is made of on the way to its loudspeaker."""
+    way = {name: choice.runs[name] for name in choice.network.path(choice.listen)}
     parts = [
-        f"{run} {choice.described[run]}"
-        + (f", {choice.lays[run].words}" if run in choice.lays else "")
-        for run in choice.network.path(choice.listen)
+        f"{name} {run.words}" + (f", {run.lay.words}" if run.lay is not None else "")
+        for name, run in way.items()
     ]
     return "; ".join(parts)[:LONGEST_TEXT] or "no cable"
 
 
 def sha256_of(path: Path) -> str:
-    """Hexadecimal SHA-256 of a file, read in pieces; raises AuralizeError."""
+    """Hexadecimal SHA-256 of a file, read in pieces; raises FileError."""
     try:
         with path.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
-        raise AuralizeError(f"{path} cannot be read: {reason}") from None
+        raise FileError(f"{path} cannot be read: {reason}") from None
 
 
 def sha256_of_choice(rig: Rig, choice: Choice) -> str:

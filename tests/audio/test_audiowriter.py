@@ -15,8 +15,9 @@ from hypothesis import strategies as st
 
 from auralize.audio import reader as audioreader
 from auralize.audio import writer as audiowriter
+from auralize.audio.depth import Depth, output_depth, quantise, triangular
 from auralize.audio.reader import AudioInfo, probe
-from auralize.audio.writer import AudioWriter, Depth, output_depth, quantise
+from auralize.audio.writer import AudioWriter
 from support.sound_files import (
     BLOCK_SIZES,
     FRAMES,
@@ -101,7 +102,7 @@ def test_triangular_dither_makes_the_error_independent_of_the_signal(fraction: f
     """
     count = 400_000
     sample = np.full((count, 1), (100 + fraction) / 32768)
-    dither = audiowriter._triangular(np.random.default_rng(7), sample.shape)
+    dither = triangular(np.random.default_rng(7), sample.shape)
     steps, _ = quantise(sample, 16, dither)
     error = steps - (100 + fraction)
     spread = np.sqrt(0.25 / count)
@@ -117,7 +118,7 @@ def test_without_dither_the_same_error_would_depend_on_the_signal() -> None:
 
 
 def test_dither_is_triangular_between_minus_one_and_one_step() -> None:
-    values = audiowriter._triangular(np.random.default_rng(3), (200_000, 2))
+    values = triangular(np.random.default_rng(3), (200_000, 2))
     assert values.min() >= -1.0
     assert values.max() <= 1.0
     assert values.max() > 0.99  # one in 20 000 lies beyond

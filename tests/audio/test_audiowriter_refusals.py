@@ -13,8 +13,9 @@ import numpy as np
 import pytest
 import soundfile as sf
 
+from auralize.audio.depth import Depth
 from auralize.audio.reader import probe
-from auralize.audio.writer import AudioWriter, Depth, same_file
+from auralize.audio.writer import AudioWriter, same_file
 from auralize.errors import AudioFileError
 from support.sound_files import (
     FRAMES,

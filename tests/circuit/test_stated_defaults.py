@@ -11,7 +11,8 @@ import pytest
 from auralize.circuit.cable import Dielectric
 from auralize.circuit.solution import solve
 from auralize.figures.numbers import figures
-from auralize.rig.reading import Choice, load_rig
+from auralize.rig.choice import Choice
+from auralize.rig.reading import load_rig
 
 FREQUENCY = np.array([20.0, 41.0, 200.0, 1e3, 20e3, 90e3])
 SIZE = 'conductor = "2.5 mm2"\n'

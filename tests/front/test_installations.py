@@ -18,7 +18,8 @@ from auralize.commands.main import main
 from auralize.figures import text as show
 from auralize.figures.fit import fit
 from auralize.figures.numbers import Figures, figures
-from auralize.rig.reading import Choice, Rig, load_rig
+from auralize.rig.choice import Choice
+from auralize.rig.reading import Rig, load_rig
 
 PATH = Path(__file__).parents[2] / "audio_demo" / "path.toml"
 LOADS = ("lawn", "bench", "gate")

@@ -13,15 +13,13 @@ from auralize.circuit.conductor import MATERIALS, Complex, Real, make_conductor
 from auralize.circuit.loudspeaker import Driver, Vent
 from auralize.circuit.network import Amplifier, Connected, Network, Run
 from auralize.circuit.solution import solve
-from auralize.errors import AuralizeError
+from auralize.errors import AuralizeError, MeasurementError
 from auralize.rig.measured import (
-    MeasurementError,
     read_cable,
     read_impedance,
-    read_touchstone,
     write_impedance,
-    write_touchstone,
 )
+from auralize.rig.touchstone import read_touchstone, write_touchstone
 
 BOX = Driver(5.6, 38.0, 4.2, 0.42, 0.5e-3, 0.02, 1.5, vent=Vent(45.0, 7.0))
 FREQUENCY = 10.0 * 2.0 ** (np.arange(11 * 48 + 1) / 48.0)

@@ -10,7 +10,8 @@ import pytest
 
 from auralize.circuit.cable import MeasuredCable, PairCable
 from auralize.errors import RigError
-from auralize.rig.reading import ONLY_CHOICE, Choice
+from auralize.rig.choice import Choice
+from auralize.rig.reading import ONLY_CHOICE
 from support.rig_text import (
     amplifier,
     cable,
@@ -191,7 +192,7 @@ def test_a_load_of_another_type_stays_where_it_is(tmp_path: Path) -> None:
 
 def test_a_load_of_another_type_forgets_the_rest(tmp_path: Path) -> None:
     overlay = '[choices.a.loads.stage]\ntype = "resistor"\nresistance = "4 ohm"'
-    assert the_choice(tmp_path, text(loads=driver(), choices=overlay)).nominal == {"stage": 4.0}
+    assert the_choice(tmp_path, text(loads=driver(), choices=overlay)).loads["stage"].nominal == 4.0
 
 
 @pytest.mark.parametrize("name", ["type", "construction", "spacing", "resistance"])
@@ -228,13 +229,13 @@ def test_a_run_that_leads_to_no_load_is_left_out(tmp_path: Path) -> None:
     choices = choices_of(tmp_path, content)
     for name, runs in (("there", {"near", "far"}), ("here", {"near"})):
         assert set(choices[name].network.runs) == runs
-        assert set(choices[name].described) == runs
+        assert set(choices[name].runs) == runs
 
 
 def test_a_load_at_the_amplifier_needs_no_run(tmp_path: Path) -> None:
     choice = the_choice(tmp_path, text(loads=load(at='"amplifier"')))
     assert not choice.network.runs
-    assert not choice.described
+    assert not choice.runs
 
 
 def test_the_only_run_is_taken_where_none_is_named(tmp_path: Path) -> None:

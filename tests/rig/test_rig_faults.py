@@ -22,7 +22,8 @@ from auralize.figures.picture import save_plot
 from auralize.filters.export import export_filter
 from auralize.gains import Match
 from auralize.renderer.files import RenderOptions, render
-from auralize.rig.reading import Choice, load_rig
+from auralize.rig.choice import Choice
+from auralize.rig.reading import load_rig
 from support.rig_loads import DRIVER, RESISTOR, TAP, TWIN, beside, flat, table, text, the, written
 
 # ---- joints ---------------------------------------------------------------------------------------
@@ -181,7 +182,7 @@ def test_a_choice_makes_a_fault_of_a_loudspeaker_in_one_line(tmp_path: Path) -> 
     choices = "[choices.sound]\n[choices.cut]\nloads.landing.type = 'open'"
     for load, rated in ((DRIVER, 8.0), (RESISTOR, 8.0), (DRIVER.replace("8 ohm", "4 ohm"), 4.0)):
         rig = load_rig(written(tmp_path, text(load, more=choices)))
-        assert {c.nominal["landing"] for c in rig.choices.values()} == {rated}
+        assert {c.loads["landing"].nominal for c in rig.choices.values()} == {rated}
         assert "landing is open" in rig.choices["cut"].notes[0]
 
 

@@ -63,7 +63,7 @@ def test_loads_in_series_and_parallel_have_the_rating_that_follows(tmp_path: Pat
     one = Driver(5.5, 42.0, 5.0, 0.38).impedance(F)
     found = choice.network.loads["landing"].load.impedance(F)
     np.testing.assert_allclose(found, one * 2.0 / 3.0, rtol=1e-12)
-    assert choice.nominal["landing"] == pytest.approx(8.0 * 2.0 / 3.0)
+    assert choice.loads["landing"].nominal == pytest.approx(8.0 * 2.0 / 3.0)
 
 
 def test_a_vented_box_and_a_hot_coil_are_the_driver_s(tmp_path: Path) -> None:

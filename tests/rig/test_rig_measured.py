@@ -16,8 +16,10 @@ from auralize.circuit.network import Amplifier, Connected, Network, Run
 from auralize.circuit.solution import solve
 from auralize.figures import data
 from auralize.figures.numbers import figures
-from auralize.rig.measured import write_impedance, write_touchstone
-from auralize.rig.reading import Choice, load_rig
+from auralize.rig.choice import Choice
+from auralize.rig.measured import write_impedance
+from auralize.rig.reading import load_rig
+from auralize.rig.touchstone import write_touchstone
 from support.rig_loads import DRIVER, MEASURED, F, flat, table, text, the, written
 
 # ---- measured -------------------------------------------------------------------------------------

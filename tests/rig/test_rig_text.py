@@ -140,7 +140,7 @@ def test_a_huge_file_is_refused(tmp_path: Path) -> None:
     ids=["CR LF", "byte order mark", "a megabyte of comment", "no last line end"],
 )
 def test_what_editors_do_to_a_file_does_no_harm(tmp_path: Path, content: bytes) -> None:
-    assert load_rig(written(tmp_path, content)).choices[ONLY_CHOICE].nominal == {"stage": 8.0}
+    assert load_rig(written(tmp_path, content)).choices[ONLY_CHOICE].loads["stage"].nominal == 8.0
 
 
 # --- anything at all at any place -----------------------------------------------------------------

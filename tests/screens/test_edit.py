@@ -110,11 +110,11 @@ def test_another_lay_begins_with_something_that_can_be_edited(app):
             app.screen, "#message"
         )
         await edit(pilot, app, "pond: lay, mean diameter", "20 cm")
-        lay = app.draft.rig.choices["reel"].lays["pond"]
+        lay = app.draft.rig.choices["reel"].runs["pond"].lay
         assert "20 cm mean diameter" in lay.words
         await edit(pilot, app, "pond: lay, shape", "figure of eight")
         await edit(pilot, app, "pond: lay, shape", "straight")
-        assert not app.draft.rig.choices["reel"].lays
+        assert app.draft.rig.choices["reel"].runs["pond"].lay is None
 
     drive(app, steps)
 

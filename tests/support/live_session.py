@@ -22,8 +22,8 @@ from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End, Match
 from auralize.live.engine import BUFFER, Engine
 from auralize.live.player import Block, Switch, replay
 from auralize.live.transport import Programme
+from auralize.rig.choice import Choice
 from auralize.rig.editing import RigDraft
-from auralize.rig.reading import Choice
 from support.timeline_reference import fading, reference
 
 RIG = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"

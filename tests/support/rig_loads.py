@@ -8,7 +8,8 @@ import numpy as np
 
 from auralize.figures import text as show
 from auralize.figures.numbers import figures
-from auralize.rig.reading import Choice, load_rig
+from auralize.rig.choice import Choice
+from auralize.rig.reading import load_rig
 
 DRIVER = """type = "driver"
 nominal = "8 ohm"

@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 from auralize.errors import RigError
-from auralize.rig.reading import Choice, Rig, load_rig
+from auralize.rig.choice import Choice
+from auralize.rig.reading import Rig, load_rig
 
 AMPLIFIER = {"resistance": '"0.05 ohm"'}
 CABLE = {"construction": '"twin"', "conductor": '"2.5 mm2"', "insulation": '"0.8 mm"'}

@@ -7,8 +7,9 @@ import numpy as np
 import soundfile as sf
 from numpy.typing import NDArray
 
+from auralize.audio.depth import Depth
 from auralize.audio.reader import read_blocks
-from auralize.audio.writer import AudioWriter, Depth
+from auralize.audio.writer import AudioWriter
 
 Array = NDArray[np.float64]
 

@@ -1,0 +1,104 @@
+"""Sample depths: which one a result needs, and floats made into what the file holds, with dither."""
+
+from typing import Any, Final, Literal, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from auralize.audio.reader import AudioInfo
+
+Depth = Literal["PCM_16", "PCM_24", "PCM_32", "FLOAT", "DOUBLE"]
+
+SAMPLE_BYTES: Final[dict[Depth, int]] = {
+    "PCM_16": 2,
+    "PCM_24": 3,
+    "PCM_32": 4,
+    "FLOAT": 4,
+    "DOUBLE": 8,
+}
+FLAC_DEPTHS: Final = ("PCM_16", "PCM_24")
+WORDS: Final[dict[Depth, str]] = {
+    "PCM_16": "16 bit",
+    "PCM_24": "24 bit",
+    "PCM_32": "32 bit",
+    "FLOAT": "32-bit float",
+    "DOUBLE": "64-bit float",
+}
+
+"""How each is told."""
+
+DITHER_SEED: Final = 1
+
+
+def output_depth(info: AudioInfo, suffix: str = ".wav") -> Depth:
+    """The depth of a result that loses nothing of the source, as far as the output format has it.
+
+    16, 24 and 32 bit and floats stay what they are. 8 bit becomes PCM_16, its noise floor being far
+    above that of 16 bit. Lossy sources (MP3, Ogg ...) have no depth of their own and decode to more
+    than 16 bit: PCM_24. FLAC holds 24 bit at most, so for it 32 bit and floats become PCM_24.
+    """
+    depth: Depth = "PCM_24"
+    if info.subtype in ("FLOAT", "DOUBLE"):
+        depth = cast(Depth, info.subtype)
+    elif info.bits is not None:
+        depth = "PCM_16" if info.bits <= 16 else "PCM_24" if info.bits <= 24 else "PCM_32"
+    return "PCM_24" if suffix.lower() == ".flac" and depth not in FLAC_DEPTHS else depth
+
+
+class Encoder:
+    """Blocks of one sound made into what a file of `depth` holds; `clipped` counts what it cannot.
+
+    Integers are rounded to nearest; 16 bit with triangular dither of +-1 step first, whose noise depends
+    on `seed` and not on how the blocks are cut.
+    """
+
+    def __init__(self, depth: Depth, seed: int = DITHER_SEED) -> None:
+        self.depth: Depth = depth
+        self.clipped = 0
+        """Samples over full scale so far; integers cannot hold them and got the nearest value."""
+        self._random = np.random.default_rng(seed)
+
+    def encode(self, block: NDArray[np.float64]) -> NDArray[Any]:
+        """As the file will hold it; int32 carries its bits at the upper end, as libsndfile wants.
+
+        The samples must be finite, and not `beyond` a float's range.
+        """
+        if self.depth == "DOUBLE":
+            return block
+        if self.depth == "FLOAT":
+            return block.astype(np.float32)
+        bits = 8 * SAMPLE_BYTES[self.depth]
+        dither = triangular(self._random, block.shape) if bits == 16 else None
+        steps, clipped = quantise(block, bits, dither)
+        self.clipped += clipped
+        return steps.astype(np.int16) if bits == 16 else steps << (32 - bits)
+
+    def beyond(self, block: NDArray[np.float64]) -> bool:
+        """Whether a float of 32 bits cannot hold some of these; integers hold the nearest they can."""
+        return self.depth == "FLOAT" and bool(np.abs(block).max() > np.finfo(np.float32).max)
+
+
+def quantise(
+    block: NDArray[np.float64], bits: int, dither: NDArray[np.float64] | None = None
+) -> tuple[NDArray[np.int32], int]:
+    """Nearest integers of `bits` bits for full scale 1.0, and how many samples were over full scale.
+
+    `dither` is in steps. What dither alone lifts over the top is held there and not counted. 16 to
+    32 bits; the samples must be finite.
+    """
+    top = 2.0 ** (bits - 1)
+    steps = block * top
+    nearest = np.rint(steps)
+    clipped = int(np.count_nonzero((nearest < -top) | (nearest > top - 1)))
+    if dither is not None:
+        nearest = np.rint(steps + dither)
+    return np.clip(nearest, -top, top - 1).astype(np.int32), clipped
+
+
+def triangular(random: np.random.Generator, shape: tuple[int, ...]) -> NDArray[np.float64]:
+    """Sum of two uniform values of one step each: +-1 step, mean 0, variance 1/6.
+
+    Drawn sample by sample, so that the values do not depend on how the signal is cut.
+    """
+    draws = random.random((*shape, 2))
+    return np.asarray(draws[..., 0] + draws[..., 1] - 1.0)
