@@ -40,7 +40,7 @@ def test_two_wires_far_apart_have_the_capacitance_of_the_closed_form(
     admittance = found.shunt(np.array([1e3]))[0]
     diameter = 2.0 * math.sqrt(2.5e-6 / math.pi)
     wanted = math.pi * permittivity * epsilon_0 / math.acosh(1.0 / diameter)
-    assert abs(admittance) / (2e3 * math.pi) == pytest.approx(wanted, rel=1e-9)
+    assert abs(admittance) / (2e3 * math.pi * wanted) == pytest.approx(1.0, rel=1e-9)
     assert admittance.real / admittance.imag == pytest.approx(loss_tangent, rel=1e-9)
 
 
@@ -82,3 +82,11 @@ def test_a_spacing_that_is_too_small_is_told_the_smallest_that_fits() -> None:
     with pytest.raises(RigError, match=f"right is more than {smallest:.4g} mm$"):
         read_rig(rig(close))
     assert read_rig(rig(WIRE | {"spacing": f"{1.001 * smallest} mm"}))
+
+
+@pytest.mark.parametrize("lay", [COIL, APART], ids=["coiled", "apart"])
+def test_the_words_of_a_coil_name_the_iron_in_it_and_no_other(lay: dict[str, Any]) -> None:
+    for more, named in (({}, False), ({"iron": IRON}, True)):
+        found = read_rig(laid(**lay, **more))[ONLY_CHOICE].runs["pond"].lay
+        assert found is not None
+        assert ("round iron" in found.words) is named
