@@ -79,8 +79,14 @@ def test_a_spacing_that_is_too_small_is_told_the_smallest_that_fits() -> None:
     """A hundredth more than a solid conductor's own diameter, sqrt(4 A / pi)."""
     smallest = 1.01 * math.sqrt(4.0 * 2.5 / math.pi)
     close = WIRE | {"spacing": f"{0.999 * smallest} mm"}
-    with pytest.raises(RigError, match=f"right is more than {smallest:.4g} mm$"):
+    with pytest.raises(RigError) as caught:
         read_rig(rig(close))
+    sentence = str(caught.value)
+    assert sentence.startswith(
+        "rig: cables.reel.spacing: 1.8 mm between centres is too little for "
+    )
+    assert " conductors 1.784 mm across " in sentence
+    assert sentence.endswith(f"right is more than {smallest:.4g} mm")
     assert read_rig(rig(WIRE | {"spacing": f"{1.001 * smallest} mm"}))
 
 
@@ -90,3 +96,10 @@ def test_the_words_of_a_coil_name_the_iron_in_it_and_no_other(lay: dict[str, Any
         found = read_rig(laid(**lay, **more))[ONLY_CHOICE].runs["pond"].lay
         assert found is not None
         assert ("round iron" in found.words) is named
+
+
+def test_the_words_of_a_coil_say_how_it_lies() -> None:
+    """20 m / (pi 0.4 m) are 15.9 turns; 20 m / 0.3048 m are 65.6 ft."""
+    found = read_rig(laid(**COIL))[ONLY_CHOICE].runs["pond"].lay
+    assert found is not None
+    assert found.words == "20 m (65.6 ft) in 15.9 turns, 40 cm mean diameter"
