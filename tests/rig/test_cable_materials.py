@@ -40,7 +40,7 @@ def test_two_wires_far_apart_have_the_capacitance_of_the_closed_form(
     admittance = found.shunt(np.array([1e3]))[0]
     diameter = 2.0 * math.sqrt(2.5e-6 / math.pi)
     wanted = math.pi * permittivity * epsilon_0 / math.acosh(1.0 / diameter)
-    assert abs(admittance) / (2e3 * math.pi) == pytest.approx(wanted, rel=1e-9)
+    assert abs(admittance) / (2e3 * math.pi * wanted) == pytest.approx(1.0, rel=1e-9)
     assert admittance.real / admittance.imag == pytest.approx(loss_tangent, rel=1e-9)
 
 
@@ -79,6 +79,27 @@ def test_a_spacing_that_is_too_small_is_told_the_smallest_that_fits() -> None:
     """A hundredth more than a solid conductor's own diameter, sqrt(4 A / pi)."""
     smallest = 1.01 * math.sqrt(4.0 * 2.5 / math.pi)
     close = WIRE | {"spacing": f"{0.999 * smallest} mm"}
-    with pytest.raises(RigError, match=f"right is more than {smallest:.4g} mm$"):
+    with pytest.raises(RigError) as caught:
         read_rig(rig(close))
+    sentence = str(caught.value)
+    assert sentence.startswith(
+        "rig: cables.reel.spacing: 1.8 mm between centres is too little for "
+    )
+    assert " conductors 1.784 mm across " in sentence
+    assert sentence.endswith(f"right is more than {smallest:.4g} mm")
     assert read_rig(rig(WIRE | {"spacing": f"{1.001 * smallest} mm"}))
+
+
+@pytest.mark.parametrize("lay", [COIL, APART], ids=["coiled", "apart"])
+def test_the_words_of_a_coil_name_the_iron_in_it_and_no_other(lay: dict[str, Any]) -> None:
+    for more, named in (({}, False), ({"iron": IRON}, True)):
+        found = read_rig(laid(**lay, **more))[ONLY_CHOICE].runs["pond"].lay
+        assert found is not None
+        assert ("round iron" in found.words) is named
+
+
+def test_the_words_of_a_coil_say_how_it_lies() -> None:
+    """20 m / (pi 0.4 m) are 15.9 turns; 20 m / 0.3048 m are 65.6 ft."""
+    found = read_rig(laid(**COIL))[ONLY_CHOICE].runs["pond"].lay
+    assert found is not None
+    assert found.words == "20 m (65.6 ft) in 15.9 turns, 40 cm mean diameter"

@@ -102,3 +102,9 @@ def test_an_unknown_key_is_told_with_all_known_ones(
         read_rig(data)
     where = f"{place}.xyz" if place else "xyz"
     assert str(caught.value) == f"rig: {where}: this key is not known here; known are {known}"
+
+
+def test_the_lay_of_a_cable_without_a_shape_is_checked_too() -> None:
+    data = rig(TABLED, runs={"pond": {"cable": "reel", "length": "60 m", "lay": {"xyz": 1}}})
+    with pytest.raises(RigError, match=r"^rig: runs\.pond\.lay\.xyz: this key is not known here"):
+        read_rig(data)
