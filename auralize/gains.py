@@ -30,6 +30,9 @@ CEILING: Final = -1.0
 """dBTP that nothing passes, the usual limit for delivery (EBU R 128, value from memory)."""
 MOST_MAKEUP: Final = 40.0
 """dB; make-up gain goes no further unless it was given as a figure."""
+LOWEST_MATCH, HIGHEST_MATCH = 10.0, 40_000.0
+"""Hz between which levels can be matched at one frequency."""
+KNOWN_MATCHES: Final = '"installed", "loudness", or a frequency from 10 Hz to 40 kHz'
 
 
 @dataclass(frozen=True)
@@ -83,6 +86,17 @@ class Match:
     def at(cls, frequency: float) -> Match:
         """By the level at a frequency in Hz."""
         return cls("level", float(frequency))
+
+    @classmethod
+    def of(cls, said: Match | str | float) -> Match:
+        """What "installed", "loudness" or a frequency in Hz mean; raises RequestError for all else."""
+        if isinstance(said, Match):
+            return said
+        if said in ("installed", "loudness"):
+            return LOUDNESS if said == "loudness" else INSTALLED
+        if isinstance(said, int | float) and LOWEST_MATCH <= said <= HIGHEST_MATCH:
+            return cls.at(said)
+        raise RequestError(f"match {said!r} was found; right is {KNOWN_MATCHES}")
 
     @property
     def words(self) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -93,21 +94,16 @@ _DEPTHS: Any = {"16": "PCM_16", "24": "PCM_24", "32": "PCM_32", "float": "FLOAT"
 
 
 def _match(text: str) -> Match:
-    from auralize.gains import INSTALLED, LOUDNESS, Match
+    from auralize.gains import KNOWN_MATCHES, Match
     from auralize.units import parse_frequency
 
-    if text in ("installed", "loudness"):
-        return LOUDNESS if text == "loudness" else INSTALLED
+    said: str | float = text
+    with suppress(ValueError):
+        said = parse_frequency(text)
     try:
-        frequency = parse_frequency(text)
-    except ValueError:
-        frequency = 0.0
-    if not 10.0 <= frequency <= 40_000.0:
-        raise RequestError(
-            f'--match: {text!r} was found; right is "installed", "loudness", or a frequency from 10 Hz '
-            "to 40 kHz"
-        )
-    return Match.at(frequency)
+        return Match.of(said)
+    except RequestError:
+        raise RequestError(f"--match: {text!r} was found; right is {KNOWN_MATCHES}") from None
 
 
 def _signals(text: str) -> tuple[Signal, ...]:

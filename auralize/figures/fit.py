@@ -68,10 +68,36 @@ class Fit:
 
 
 def fit(rig: Rig, choice: Choice, run: str | None, kind: Kind, tolerance: float) -> Fit:
-    """Solve for length and size of one ``run`` (None: the only one on the way to the loudspeaker).
+    """Solve for the length and the size of one run that keep a tolerance, from 20 Hz to 20 kHz.
 
-    All other runs stay as they are, those of the same cable too. ``tolerance`` in dB, or a share for
-    heat, from 20 Hz to 20 kHz. Raises AuralizeError for a run that is not there.
+    Parameters
+    ----------
+    rig : Rig
+    choice : Choice
+        One of its choices. All other runs stay as they are, those of the same cable too.
+    run : str or None
+        None: the only one on the way to the loudspeaker.
+    kind : {"loss", "deviation", "heat"}
+    tolerance : float
+        dB; for heat a share of the amplifier's power, 0 to 1.
+
+    Returns
+    -------
+    Fit
+        ``longest`` in m, ``metric`` and ``gauge``: the thinnest sizes that will do.
+
+    Raises
+    ------
+    RequestError
+        For a run that is not there.
+
+    Examples
+    --------
+    >>> import auralize as au
+    >>> rig = au.load_rig("saltmarsh.toml")
+    >>> found = au.fit(rig, rig["reel"], None, "deviation", 1.0)
+    >>> round(found.longest, 1), found.metric.thinnest
+    (48.6, '4 mm2')
     """
     name = _run(choice, run)
     measure = _measure(choice, kind, _BAND)

@@ -10,7 +10,7 @@ import numpy as np
 
 from auralize.audio.writer import AudioWriter
 from auralize.circuit.conductor import Complex, Real
-from auralize.circuit.signals import Signal
+from auralize.circuit.signals import Signal, voltage
 from auralize.circuit.solution import solve
 from auralize.errors import RequestError
 from auralize.files import write_text
@@ -36,12 +36,7 @@ def export_filter(
         raise RequestError(f"{path}: an IIR is minimum phase as it is; leave --minimum-phase out")
 
     def response(frequency: Real) -> Complex:
-        solution = solve(choice.network, frequency)
-        if signal == "sending":
-            return solution.reference(choice.listen)
-        return (
-            solution.drop(choice.listen) if signal == "drop" else solution.receiving[choice.listen]
-        )
+        return voltage(solve(choice.network, frequency), choice.listen, signal)
 
     if not response(np.array([20.0, 1000.0])).any():
         raise RequestError(

@@ -31,7 +31,7 @@ SPLINE_ERROR: Final = -150.0
 """dB; relative to the response. Rounding alone makes about -200 for a drop."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Fir:
     """Impulse response ``taps`` at ``rate`` Hz that begins ``delay`` samples before time zero.
 
@@ -42,6 +42,12 @@ class Fir:
     rate: int
     delay: int
     error: float
+
+    def __repr__(self) -> str:
+        return (
+            f"<Fir of {len(self.taps)} taps at {self.rate} Hz, delay {self.delay} samples, "
+            f"error {self.error:.0f} dB>"
+        )
 
     def response(self, frequency: Real) -> Complex:
         """Its own complex response, the delay taken out; summed directly, at any frequencies."""

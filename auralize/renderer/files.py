@@ -20,13 +20,15 @@ from auralize.audio.reader import AudioInfo, probe, read_blocks
 from auralize.audio.writer import AudioWriter, check_output
 from auralize.circuit.signals import SIGNALS, Signal
 from auralize.circuit.solution import solve
-from auralize.errors import AudioFileError
+from auralize.errors import AudioFileError, RequestError
+from auralize.figures.rows import listed
 from auralize.files import StagedText, check_text, make_folder
 from auralize.filters.fir import Fir, RunFilters, design_run
 from auralize.filters.stream import through
 from auralize.gains import INSTALLED, End, Gains, Heard, Match, balance, match_gain
 from auralize.renderer.facts import Rendered, RenderedFile, describe, facts, sidecar
 from auralize.rig.choice import Choice
+from auralize.rig.reading import Rig
 from auralize.units import amplitude, decibels
 
 BLOCK: Final = 1 << 15
@@ -107,6 +109,56 @@ def render(
         for (part, _), output, staged in zip(kept, outputs, sidecars, strict=True):
             staged.stage(facts(rendered, output, part.choice, options.conductors))
     return replace(rendered, replaced=tuple(w.path for w in writers if w.replaced))
+
+
+def render_file(
+    source: Path | str,
+    choices: Rig | Choice | Sequence[Choice],
+    folder: Path | str,
+    *,
+    match: Match | str | float = INSTALLED,
+    signals: Sequence[Signal] = ("receiving", "drop"),
+    makeup: float | None = None,
+    progress: Progress = lambda share: None,
+) -> Rendered:
+    """A sound file through every choice into a folder: what ``auralize render`` does.
+
+    Parameters
+    ----------
+    source : path
+    choices : Rig, Choice or sequence of Choice
+    folder : path
+        Made where it is not there. Files of the same names are replaced.
+    match : Match, "installed", "loudness", or a frequency in Hz
+    signals : sequence of {"receiving", "drop", "sending"}
+    makeup : float, optional
+        dB on the drops; chosen where it is left out, one figure for all.
+    progress : callable, optional
+        Called with the share of the work that is done, 0 to 1.
+
+    Returns
+    -------
+    Rendered
+        ``outputs``: path, choice, signal, gains, loudness, true peak, filter error of each.
+
+    Raises
+    ------
+    AudioFileError, FileError, RequestError
+        No output appears unless it is complete.
+
+    Examples
+    --------
+    >>> import auralize as au
+    >>> rig = au.load_rig("saltmarsh.toml")
+    >>> done = au.render_file("programme.wav", rig["reel"], "results", match="loudness")
+    >>> [output.path.name for output in done.outputs]
+    ['programme.reel.receiving.wav', 'programme.reel.drop.wav']
+    """
+    unknown = [signal for signal in signals if signal not in SIGNALS]
+    if unknown or not signals:
+        raise RequestError(f"signals: {unknown or 'none'} given; right are {', '.join(SIGNALS)}")
+    options = RenderOptions(Match.of(match), tuple(signals), makeup=makeup)
+    return render(Path(source), listed(choices), Path(folder), options, progress)
 
 
 @contextmanager

@@ -5,9 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+import numpy as np
+from numpy.typing import ArrayLike
+
+from auralize.circuit.conductor import Complex
 from auralize.circuit.network import Network, Placed, Run
 from auralize.circuit.power import Drive
-from auralize.errors import RigError
+from auralize.circuit.signals import SIGNALS, Signal, voltage
+from auralize.circuit.solution import solve
+from auralize.errors import RequestError, RigError
 from auralize.rig.cables import ReadCable
 from auralize.rig.lays import ReadLay
 from auralize.rig.loads import ReadLoad
@@ -58,6 +64,50 @@ class Choice:
     def __repr__(self) -> str:
         runs = "; ".join(f"{name} {run.words}" for name, run in self.runs.items())
         return f"<Choice {self.name!r}, heard at {self.listen}: {runs or 'no cable'}>"
+
+    def response(
+        self, frequency: ArrayLike, signal: Signal = "receiving", conductors: int = 2
+    ) -> Complex:
+        """Complex response from the amplifier's own source voltage to one signal.
+
+        Parameters
+        ----------
+        frequency : array_like, shape (n,)
+            Hz, 0 and above.
+        signal : {"receiving", "drop", "sending"}
+            What arrives at the loudspeaker, what the run keeps, or what is sent; drop + receiving =
+            sending.
+        conductors : {2, 1}
+            The drop over both conductors, or over one of them.
+
+        Returns
+        -------
+        ndarray of complex, shape (n,)
+            As it is rendered: inverted where plus and minus are swapped at the loudspeaker.
+
+        Raises
+        ------
+        RequestError
+            For a signal that is not known, a frequency below 0 Hz, or one conductor where the two differ.
+
+        Examples
+        --------
+        >>> import auralize as au
+        >>> reel = au.load_rig("saltmarsh.toml")["reel"]
+        >>> abs(reel.response([1000.0], signal="receiving")).round(3)
+        array([0.849])
+        """
+        if signal not in SIGNALS:
+            raise RequestError(
+                f"signal {signal!r} is not known{guess(str(signal), SIGNALS)}; "
+                f"right is one of {', '.join(SIGNALS)}"
+            )
+        try:
+            solution = solve(self.network, np.atleast_1d(np.asarray(frequency, dtype=np.float64)))
+            found = voltage(solution, self.listen, signal, conductors)
+        except ValueError as error:
+            raise RequestError(f"choice {self.name!r}: {error}") from None
+        return solution.polarity(self.listen) * found
 
     def at(self, load: str | None) -> Choice:
         """The same, heard at another loudspeaker (None: as it is); raises RigError."""

@@ -82,7 +82,29 @@ class Rig:
 
 
 def load_rig(path: Path | str) -> Rig:
-    """Read and check a rig file. Raises RigError: file, field, what was found, what would be right."""
+    """Read and check a rig file.
+
+    Parameters
+    ----------
+    path : path
+        A rig file (TOML), as README describes it.
+
+    Returns
+    -------
+    Rig
+        ``rig["reel"]`` is a choice, ``list(rig)`` the names of all.
+
+    Raises
+    ------
+    RigError
+        File, field, what was found, what would be right.
+
+    Examples
+    --------
+    >>> import auralize as au
+    >>> list(au.load_rig("saltmarsh.toml"))
+    ['reel', 'bought', 'beams']
+    """
     path = Path(path)
     return read_rig(_toml(path), path)
 
@@ -102,9 +124,36 @@ def _toml(path: Path) -> dict[str, Any]:
 
 
 def read_rig(data: Mapping[str, Any], path: Path | str | None = None) -> Rig:
-    """Check the contents of a rig file, as a TOML reader gives them; ``path`` is named in errors.
+    """Check a rig that was built in code, as a dictionary: the same tables and keys as in a rig file.
 
-    Files of measurements are looked for beside ``path``, or from the working folder. Raises RigError.
+    Parameters
+    ----------
+    data : mapping
+        As a TOML reader gives it: quantities with their units, ``{"length": "62 m"}``.
+    path : path, optional
+        Named in errors; files of measurements are looked for beside it, or else from the working folder.
+
+    Returns
+    -------
+    Rig
+
+    Raises
+    ------
+    RigError
+        Field, what was found, what would be right.
+
+    Examples
+    --------
+    >>> import auralize as au
+    >>> rig = au.read_rig({
+    ...     "amplifier": {"resistance": "20 mohm"},
+    ...     "cables": {"reel": {
+    ...         "construction": "twin", "conductor": "14 AWG", "insulation": "0.8 mm"}},
+    ...     "runs": {"pond": {"cable": "reel", "length": "200 ft"}},
+    ...     "loads": {"stage": {"type": "resistor", "resistance": "8 ohm"}},
+    ... })
+    >>> list(rig)
+    ['as-described']
     """
     path = None if path is None else Path(path)
     where = _where(path)

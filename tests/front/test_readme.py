@@ -1,6 +1,8 @@
 """README tells the truth: its tables are what the commands print, its example rig file is right."""
 
 import re
+import subprocess
+import sys
 import tomllib
 from pathlib import Path
 
@@ -31,6 +33,29 @@ def test_the_example_rig_file_is_right():
     ratio = (1 + 0.00393 * 40) * 62 / 91.44
     assert found["warm"].dc_loop_ohm / found["long"].dc_loop_ohm == pytest.approx(ratio, rel=1e-6)
     assert set(found) == {"warm", "long"}
+
+
+def test_the_script_from_python_prints_what_is_shown(tmp_path):
+    """In a process of its own, as a reader would run it, in a folder with the demonstration's rig."""
+    script, shown = re.search(
+        r"```python\n(.*?)```.*?<!-- output of the script above -->\n```text\n(.*?)```",
+        README,
+        re.DOTALL,
+    ).groups()
+    (tmp_path / "tide-mill").mkdir()
+    rig = (ROOT / "audio_demo" / "saltmarsh.toml").read_bytes()
+    (tmp_path / "tide-mill" / "saltmarsh.toml").write_bytes(rig)
+    run = subprocess.run(
+        [sys.executable, "-W", "error", "-c", script],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert run.stderr == ""
+    assert run.stdout == shown
+    lines = [line for line in script.splitlines() if line and not line.startswith("import")]
+    assert len(lines) <= 10
 
 
 def test_two_lines_set_everything_up():
