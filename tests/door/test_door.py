@@ -116,7 +116,7 @@ def test_wrong_names_are_told_with_the_right_ones(rig):
 
 
 def test_the_response_at_0_hz_is_the_divider_of_resistances():
-    """Ohm's law: an amplifier of 0.1 ohm, 20 m there and back, 8 ohm. Cables are read from a table, to 1e-7."""
+    """Ohm's law for 0.1 ohm, 20 m there and back, 8 ohm; cables are read from a table, to 1e-7."""
     rig = au.read_rig(
         {
             "amplifier": {"resistance": "0.1 ohm"},
