@@ -19,7 +19,7 @@ from auralize.circuit.sizing import (
     with_length,
 )
 from auralize.errors import RequestError, RigError
-from auralize.figures.numbers import SWEEP
+from auralize.figures.reference import SWEEP
 from auralize.rig.cables import ANY_SIZE
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig

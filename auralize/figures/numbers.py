@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -13,15 +12,11 @@ from auralize.audio.bands import OCTAVES
 from auralize.circuit.conductor import Real
 from auralize.circuit.levels import arriving, drop_db, loss_db
 from auralize.circuit.network import Network
-from auralize.circuit.power import Budget, budget, temperature_rise
 from auralize.circuit.solution import solve, source_impedance
+from auralize.figures.lays import LayFigures, lay_figures
+from auralize.figures.powers import Driven, driven
+from auralize.figures.reference import REFERENCE, SWEEP
 from auralize.rig.choice import Choice
-from auralize.rig.lays import Added, ReadLay
-
-REFERENCE: Final = 1000.0
-"""Hz at which loss, deviation and the power share are stated."""
-SWEEP: Final = np.geomspace(20.0, 20_000.0, 601)
-"""Hz; 200 a decade: a driver's peak of Q 10 is cut by less than 0.06 dB, its loss by far less."""
 
 
 @dataclass(frozen=True)
@@ -44,75 +39,6 @@ class Line:
     """Loop inductance of all cable on the way in microhenry."""
     damping: float
     """Damping factor: rated load impedance over the modulus of what the loudspeaker sees looking back."""
-
-
-@dataclass(frozen=True)
-class Spread:
-    """A value as rendered, and its lowest and highest over what a description leaves open."""
-
-    low: float
-    rendered: float
-    high: float
-
-
-@dataclass(frozen=True)
-class LayFigures:
-    """What the lay of one run adds to the same run laid straight."""
-
-    run: str
-    lay: str
-    added_uh: Spread
-    """Inductance at 1 kHz in microhenry."""
-    added_milliohm: Spread
-    """Resistance at 10 kHz."""
-    db_10khz: Spread
-    """Change of the loss at the loudspeaker; below 0 where level is lost."""
-    db_20khz: Spread
-    assumption: str
-    """What the rendered value takes for granted."""
-    coiled: bool
-
-
-@dataclass(frozen=True)
-class Heated:
-    """A run under the rig's programme."""
-
-    watts: float
-    """Heat in the cable."""
-    joint_watts: float
-    amperes: float
-    """rms there and back, at the near end."""
-    rise_kelvin: float | None
-    """A caution, see `power.temperature_rise`; None where that knows no such cable."""
-
-
-@dataclass(frozen=True)
-class Driven:
-    """The rig under its programme: where the power goes.
-
-    ``drawn_watts`` is the sum of loads, contacts, runs with their joints, and transformers.
-    """
-
-    signal: str
-    """What the programme is, in words."""
-    volts: float
-    """rms at the amplifier's terminals."""
-    crest_factor: float
-    peak_volts: float
-    """Crest factor times rms."""
-    drawn_watts: float
-    amplifier_amperes: float
-    peak_amperes: float
-    rating_watts: float | None
-    tapped_watts: float
-    """Sum of the taps of the line's transformers."""
-    loads: dict[str, float]
-    """W by loudspeaker."""
-    contacts: dict[str, float]
-    """W lost in the terminals of each."""
-    runs: dict[str, Heated]
-    transformers: dict[str, float]
-    """W lost in each."""
 
 
 @dataclass(frozen=True)
@@ -202,9 +128,9 @@ def figures(choice: Choice, frequencies: tuple[float, ...] = OCTAVES) -> Figures
         lowest_hz=float(SWEEP[lowest]),
         reversed=network.loads[load].reversed,
         notes=_notes(choice),
-        driven=_driven(choice),
+        driven=driven(choice),
         lays=tuple(
-            _lay_figures(choice, run, lay)
+            lay_figures(choice, run, lay)
             for run in network.path(load)
             if (lay := choice.runs[run].lay) is not None
         ),
@@ -241,90 +167,6 @@ def _deviation(loss: Real, reference: float) -> Real:
     """Loss less its value at 1 kHz; none where nothing arrives at all."""
     silent = ~np.isfinite(loss)
     return np.where(silent, 0.0, loss) - (reference if np.isfinite(reference) else 0.0)
-
-
-_COILED_LAYERS = 4
-"""Layers on a drum that a coiled run is taken as: the worst that the estimate knows."""
-
-
-def _driven(choice: Choice) -> Driven | None:
-    if choice.drive is None:
-        return None
-    try:
-        found = budget(choice.network, choice.drive)
-    except ValueError:  # shorted at its terminals, the amplifier gives no voltage
-        return None
-    heated = {
-        name: Heated(
-            found.runs[name],
-            found.joints[name],
-            found.run_current[name],
-            _rise(choice, name, found),
-        )
-        for name in choice.network.runs
-    }
-    return Driven(
-        signal=choice.drive.words,
-        volts=choice.drive.volts,
-        crest_factor=choice.drive.crest_factor,
-        peak_volts=choice.drive.volts * choice.drive.crest_factor,
-        drawn_watts=found.drawn,
-        amplifier_amperes=found.amplifier_current,
-        peak_amperes=found.amplifier_peak,
-        rating_watts=choice.rating,
-        tapped_watts=sum(t.tap for t in choice.transformers.values() if t.tap is not None),
-        loads=dict(found.loads),
-        contacts=dict(found.contacts),
-        runs=heated,
-        transformers=dict(found.transformers),
-    )
-
-
-def _rise(choice: Choice, name: str, found: Budget) -> float | None:
-    metal, lay = choice.runs[name].cable.metal, choice.runs[name].lay
-    layers = _COILED_LAYERS if lay is not None and lay.coiled else 0
-    if metal is None:
-        return None
-    try:
-        return temperature_rise(
-            found.run_current[name],
-            metal.resistance,
-            metal.area,
-            layers=layers,
-            material=metal.material,
-        )
-    except ValueError:  # a size that the estimate does not know
-        return None
-
-
-def _lay_figures(choice: Choice, name: str, lay: ReadLay) -> LayFigures:
-    frequency = np.array([REFERENCE, 1e4, 2e4])
-    spread = lay.spread()
-    variants = [added(frequency) for added in (spread.low, lay.nominal, spread.high)]
-    straight = loss_db(solve(_with_lay(choice.network, name, None), frequency), choice.listen)
-    changes = [
-        loss_db(solve(_with_lay(choice.network, name, added), frequency), choice.listen) - straight
-        for added in (spread.low, lay.nominal, spread.high)
-    ]
-    return LayFigures(
-        run=name,
-        lay=lay.words,
-        added_uh=_spread([z[0].imag / (2.0 * np.pi * REFERENCE) * 1e6 for z in variants]),
-        added_milliohm=_spread([z[1].real * 1e3 for z in variants]),
-        db_10khz=_spread([change[1] for change in changes]),
-        db_20khz=_spread([change[2] for change in changes]),
-        assumption=spread.assumption,
-        coiled=lay.coiled,
-    )
-
-
-def _with_lay(network: Network, name: str, added: Added | None) -> Network:
-    run = replace(network.runs[name], added=added)
-    return replace(network, runs={**network.runs, name: run})
-
-
-def _spread(values: Sequence[float]) -> Spread:
-    return Spread(float(min(values)), float(values[1]), float(max(values)))
 
 
 def _lines(choice: Choice, frequency: Real) -> tuple[Line, ...]:

@@ -12,7 +12,9 @@ from auralize.units import rounded, show, show_frequency, show_length
 
 if TYPE_CHECKING:
     from auralize.figures.fit import Fit, Kind, Size
-    from auralize.figures.numbers import Driven, Figures, Heated, LayFigures, Line, Spread
+    from auralize.figures.lays import LayFigures, Spread
+    from auralize.figures.numbers import Figures, Line
+    from auralize.figures.powers import Driven, Heated
 
 
 def as_table(title: str, found: Sequence[Figures]) -> str:
