@@ -62,7 +62,7 @@ class Convolver:
         if channels < 1 or hop < 1 or workers < 1:
             raise ValueError(
                 f"A convolver got channels={channels}, hop={hop}, workers={workers}; "
-                "each must be at least 1."
+                "each must be at least 1"
             )
         self.filters, taps = impulses.shape
         self.channels = channels
@@ -114,7 +114,7 @@ class Convolver:
         """
         if block.ndim != 2 or block.shape[1] != self.channels:
             raise ValueError(
-                f"A block of shape {block.shape} was given; (frames, {self.channels}) is right."
+                f"A block of shape {block.shape} was given; (frames, {self.channels}) is right"
             )
         frames = len(block)
         hops = (self._held + frames) // self.hop
@@ -137,7 +137,7 @@ class Convolver:
         Over a programme of n frames `process` and `flush` give n + extra frames in all.
         """
         if extra < 0:
-            raise ValueError(f"{extra} frames of decay were asked for; 0 or more is right.")
+            raise ValueError(f"{extra} frames of decay were asked for; 0 or more is right")
         wanted = self._held + extra
         to_full_hops = -(-wanted // self.hop) * self.hop - self._held
         out = self.process(np.zeros((to_full_hops, self.channels)))[:, :wanted]
@@ -162,7 +162,7 @@ class Convolver:
         if filters != self.filters or taps > self.max_taps:
             raise ValueError(
                 f"{filters} impulse responses of {taps} taps were given to replace {self.filters} "
-                f"of at most {self.max_taps}."
+                f"of at most {self.max_taps}"
             )
         self._responses = self._transform(impulses)
 
@@ -233,8 +233,8 @@ def _checked_impulses(impulses: NDArray[np.float64]) -> NDArray[np.float64]:
     if impulses.ndim != 2 or 0 in impulses.shape:
         raise ValueError(
             f"Impulse responses of shape {impulses.shape} were given; (filters, taps) is right, "
-            "with at least one of each."
+            "with at least one of each"
         )
     if not np.isfinite(impulses).all():
-        raise ValueError("An impulse response holds values that are not finite numbers.")
+        raise ValueError("An impulse response holds values that are not finite numbers")
     return np.asarray(impulses, np.float64)

@@ -84,12 +84,12 @@ def check_whole(path: Path) -> None:
     if chunk and chunk.announced > chunk.present and chunk.announced not in OPEN_SIZES:
         raise AudioFileError(
             f"{path} is cut short: it announces {chunk.announced} bytes of sound and holds "
-            f"{chunk.present}; fetch it again from where it came."
+            f"{chunk.present}; fetch it again from where it came"
         )
     if _ogg_lacks_its_end(path):
         raise AudioFileError(
             f"{path} is cut short: the last page of an Ogg stream must be marked as its end and "
-            "this one's is not there; fetch it again from where it came."
+            "this one's is not there; fetch it again from where it came"
         )
 
 
@@ -140,7 +140,7 @@ def check_mp3_length(path: Path) -> None:
     if not any(tag in first_frame for tag in MP3_LENGTH_TAGS):
         raise AudioFileError(
             f"{path} does not say how long it is (no count of frames at its start), so its end "
-            "might be lost; convert it to WAV or FLAC."
+            "might be lost; convert it to WAV or FLAC"
         )
 
 

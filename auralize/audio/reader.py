@@ -78,7 +78,7 @@ def read_blocks(path: StrPath, frames_per_block: int) -> Iterator[NDArray[np.flo
     what `probe` refuses; while running for damage, a file cut short, NaN and infinity.
     """
     if frames_per_block < 1:
-        raise ValueError(f"Blocks of {frames_per_block} frames were asked for; 1 or more is right.")
+        raise ValueError(f"Blocks of {frames_per_block} frames were asked for; 1 or more is right")
     return _blocks(probe(path), frames_per_block)
 
 
@@ -101,7 +101,7 @@ def _blocks(info: AudioInfo, frames_per_block: int) -> Iterator[NDArray[np.float
     if done < info.frames:
         raise AudioFileError(
             f"{info.path} is damaged or cut short: it announces {info.frames} frames and cannot be "
-            f"decoded beyond {clock(done, info.rate)}{reason}; fetch it again from where it came."
+            f"decoded beyond {clock(done, info.rate)}{reason}; fetch it again from where it came"
         )
 
 
@@ -109,41 +109,41 @@ def _check_readable(path: Path) -> None:
     try:
         status = path.stat()
     except FileNotFoundError:
-        raise AudioFileError(f"{path} does not exist; give the name of a sound file.") from None
+        raise AudioFileError(f"{path} does not exist; give the name of a sound file") from None
     except OSError as error:
         raise AudioFileError(
-            f"{path} cannot be reached ({error.strerror}); give the name of a sound file."
+            f"{path} cannot be reached ({error.strerror}); give the name of a sound file"
         ) from error
     if stat.S_ISDIR(status.st_mode):
-        raise AudioFileError(f"{path} is a folder; give the name of a sound file in it.")
+        raise AudioFileError(f"{path} is a folder; give the name of a sound file in it")
     if not stat.S_ISREG(status.st_mode):
-        raise AudioFileError(f"{path} is a pipe or a device; a sound file on disk is needed.")
+        raise AudioFileError(f"{path} is a pipe or a device; a sound file on disk is needed")
     if status.st_size == 0:
-        raise AudioFileError(f"{path} is empty (0 bytes); a sound file is needed.")
+        raise AudioFileError(f"{path} is empty (0 bytes); a sound file is needed")
     try:
         path.open("rb").close()
     except OSError as error:
         raise AudioFileError(
-            f"{path} cannot be opened ({error.strerror}); you need the right to read it."
+            f"{path} cannot be opened ({error.strerror}); you need the right to read it"
         ) from error
 
 
 def _check_limits(info: AudioInfo) -> None:
     if info.frames == 0:
-        raise AudioFileError(f"{info.path} holds no sound (0 frames); at least 1 frame is needed.")
+        raise AudioFileError(f"{info.path} holds no sound (0 frames); at least 1 frame is needed")
     if info.frames >= LENGTH_UNKNOWN:
         raise AudioFileError(
             f"{info.path} does not say how long it is, as an encoder that wrote into a pipe leaves "
-            "it; encode it again into a file."
+            "it; encode it again into a file"
         )
     if info.channels > MOST_CHANNELS:
         raise AudioFileError(
-            f"{info.path} has {info.channels} channels; 1 to {MOST_CHANNELS} can be rendered."
+            f"{info.path} has {info.channels} channels; 1 to {MOST_CHANNELS} can be rendered"
         )
     if not LOWEST_RATE <= info.rate <= HIGHEST_RATE:
         raise AudioFileError(
             f"{info.path} has a sample rate of {info.rate} Hz; {LOWEST_RATE} to {HIGHEST_RATE} Hz "
-            "can be rendered."
+            "can be rendered"
         )
 
 
@@ -155,7 +155,7 @@ def _check_finite(info: AudioInfo, block: NDArray[np.float64], before: int) -> N
     found = "NaN" if np.isnan(block[frame, channel]) else "an infinite value"
     raise AudioFileError(
         f"{info.path} holds {found} at {clock(before + int(frame), info.rate)} (frame "
-        f"{before + int(frame)}, channel {int(channel) + 1}); every sample must be a finite number."
+        f"{before + int(frame)}, channel {int(channel) + 1}); every sample must be a finite number"
     )
 
 
@@ -174,7 +174,7 @@ def opened(path: Path) -> Iterator[sf.SoundFile]:
     """The file, open for reading; a size of sound that was left at 0 is mended."""
     if path.suffix.lower() == ".raw":
         raise AudioFileError(
-            f"{path} holds bare samples, without their rate and channels; WAV or FLAC is needed."
+            f"{path} holds bare samples, without their rate and channels; WAV or FLAC is needed"
         )
     mended = left_open(path)
     try:
@@ -183,7 +183,7 @@ def opened(path: Path) -> Iterator[sf.SoundFile]:
         except sf.LibsndfileError as error:
             raise AudioFileError(
                 f"{path} is not a sound file that can be read ({plain_reason(error)}); WAV, AIFF, "
-                "FLAC, W64, RF64, Ogg or MP3 is needed."
+                "FLAC, W64, RF64, Ogg or MP3 is needed"
             ) from error
         with file:
             yield file

@@ -49,16 +49,16 @@ def check_output(path: StrPath, depth: Depth, inputs: Sequence[StrPath] = ()) ->
     path = Path(path)
     suffix = path.suffix.lower()
     if suffix not in (".wav", ".flac"):
-        raise AudioFileError(f"{path} cannot be written; its name must end in .wav or .flac.")
+        raise AudioFileError(f"{path} cannot be written; its name must end in .wav or .flac")
     if suffix == ".flac" and depth not in FLAC_DEPTHS:
         raise AudioFileError(
             f"{path} cannot hold {WORDS[depth]}; FLAC takes {' or '.join(WORDS[d] for d in FLAC_DEPTHS)}, "
-            "and a .wav file takes it."
+            "and a .wav file takes it"
         )
     for source in inputs:
         if same_file(path, source):
             raise AudioFileError(
-                f"{path} is the file that is read ({source}); give the result another name."
+                f"{path} is the file that is read ({source}); give the result another name"
             )
     _check_place(path)
 
@@ -66,25 +66,25 @@ def check_output(path: StrPath, depth: Depth, inputs: Sequence[StrPath] = ()) ->
 def _check_place(path: Path) -> None:
     folder = path.parent
     if not folder.exists():
-        raise AudioFileError(f"{path} cannot be written: the folder {folder} does not exist.")
+        raise AudioFileError(f"{path} cannot be written: the folder {folder} does not exist")
     if not folder.is_dir():
-        raise AudioFileError(f"{path} cannot be written: {folder} is not a folder.")
+        raise AudioFileError(f"{path} cannot be written: {folder} is not a folder")
     try:
         path.lstat()
     except FileNotFoundError:
         pass
     except OSError as error:
-        raise AudioFileError(f"{path} cannot be written: {error.strerror}.") from error
+        raise AudioFileError(f"{path} cannot be written: {error.strerror}") from error
     if path.is_dir():
-        raise AudioFileError(f"{path} is a folder; give the name of a file in it.")
+        raise AudioFileError(f"{path} is a folder; give the name of a file in it")
     if path.exists() and not path.is_file():
-        raise AudioFileError(f"{path} is a pipe or a device; give the name of a file on disk.")
+        raise AudioFileError(f"{path} is a pipe or a device; give the name of a file on disk")
     if path.exists() and not os.access(path, os.W_OK):
-        raise AudioFileError(f"{path} is there and write-protected; give the result another name.")
+        raise AudioFileError(f"{path} is there and write-protected; give the result another name")
     target = Path(os.path.realpath(path)).parent
     if not os.access(target, os.W_OK | os.X_OK):
         raise AudioFileError(
-            f"{path} cannot be written: you need the right to write in the folder {target}."
+            f"{path} cannot be written: you need the right to write in the folder {target}"
         )
 
 
@@ -117,9 +117,9 @@ class AudioWriter:
     ) -> None:
         check_output(path, depth, inputs)
         if frames < 1:
-            raise AudioFileError(f"{path} would hold {frames} frames; at least 1 is needed.")
+            raise AudioFileError(f"{path} would hold {frames} frames; at least 1 is needed")
         if len(comment.encode()) > LONGEST_COMMENT:
-            raise ValueError(f"A comment of {len(comment.encode())} bytes; {LONGEST_COMMENT} fit.")
+            raise ValueError(f"A comment of {len(comment.encode())} bytes; {LONGEST_COMMENT} fit")
         self.path = Path(path)
         self.rate = rate
         self.channels = channels
@@ -157,7 +157,7 @@ class AudioWriter:
         if self.container != "FLAC" and self._sound_bytes > free:
             raise AudioFileError(
                 f"{self.path} cannot be written: it needs {self._sound_bytes / 1e6:.1f} MB and the "
-                f"disk has {free / 1e6:.1f} MB left."
+                f"disk has {free / 1e6:.1f} MB left"
             )
 
     def __enter__(self) -> Self:
@@ -180,7 +180,7 @@ class AudioWriter:
             self._discard()
             raise AudioFileError(
                 f"{self.path} cannot be written with {self.channels} channels of {WORDS[self.depth]} at "
-                f"{self.rate} Hz ({plain_reason(error)})."
+                f"{self.rate} Hz ({plain_reason(error)})"
             ) from error
         except BaseException:
             self._discard()
@@ -191,10 +191,10 @@ class AudioWriter:
         """Add (n, channels), any n; the values must be finite."""
         if block.ndim != 2 or block.shape[1] != self.channels:
             raise ValueError(
-                f"A block of shape {block.shape} was given; (frames, {self.channels}) is right."
+                f"A block of shape {block.shape} was given; (frames, {self.channels}) is right"
             )
         if self.written + len(block) > self.frames:
-            raise ValueError(f"More than the {self.frames} frames announced for {self.path}.")
+            raise ValueError(f"More than the {self.frames} frames announced for {self.path}")
         for at in range(0, len(block), PIECE):
             piece = block[at : at + PIECE]
             self._check(piece)
@@ -223,7 +223,7 @@ class AudioWriter:
     def _finish(self) -> None:
         if self.written != self.frames:
             raise ValueError(
-                f"{self.written} frames were written to {self.path}, {self.frames} were announced."
+                f"{self.written} frames were written to {self.path}, {self.frames} were announced"
             )
         try:
             self._file.close()
@@ -241,7 +241,7 @@ class AudioWriter:
             raise self._unwritable(error) from error
 
     def _unwritable(self, error: OSError) -> AudioFileError:
-        return AudioFileError(f"{self.path} cannot be written: {error.strerror}.")
+        return AudioFileError(f"{self.path} cannot be written: {error.strerror}")
 
     def _failure(self) -> AudioFileError:
         """The reason why writing failed; libsndfile forgets it, so the system is asked again."""
@@ -256,7 +256,7 @@ class AudioWriter:
         at = clock(self.written, self.rate)
         return AudioFileError(
             f"{self.path} could not be written beyond {at}: {reason}; make room or choose another "
-            "disk (nothing partial is left behind)."
+            "disk (nothing partial is left behind)"
         )
 
     def _discard(self) -> None:
@@ -269,12 +269,12 @@ class AudioWriter:
         if not np.isfinite(block).all():
             raise AudioFileError(
                 f"{self.path} would get samples that are not finite numbers after "
-                f"{clock(self.written, self.rate)}; check the gain and the rig."
+                f"{clock(self.written, self.rate)}; check the gain and the rig"
             )
         if self._encoder.beyond(block):
             raise AudioFileError(
                 f"{self.path} would get samples beyond the range of {WORDS['FLOAT']}; "
-                f"{WORDS['DOUBLE']} holds them."
+                f"{WORDS['DOUBLE']} holds them"
             )
 
 
