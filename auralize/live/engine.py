@@ -18,9 +18,8 @@ import time
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final, Literal, TypeVar
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 from auralize.audio.reader import probe
 from auralize.gains import Heard, Match
@@ -35,18 +34,12 @@ from auralize.live.device import (
     playing_rate,
     restart,
 )
-from auralize.live.listening import (
-    START_VOLUME,
-    Event,
-    EventKind,
-    Listening,
-    ListeningStatus,
-    Wanted,
-    renewed,
-)
+from auralize.live.listening import START_VOLUME, Listening, Wanted, renewed
 from auralize.live.player import Entry, Setup, Volume
+from auralize.live.protocol import EngineLike
 from auralize.live.remembered import Volumes, state_path
 from auralize.live.silence import QuietStderr
+from auralize.live.status import Event, EventKind, State, Status
 from auralize.rig.reading import Choice
 from auralize.units import amplitude
 
@@ -72,7 +65,6 @@ GAPS_EVERY: Final = 5.0
 MOST_EVENTS: Final = 100
 MISSING: Final = "PortAudio is missing"
 
-State = Literal["closed", "opening", "running", "silent", "lost"]
 T = TypeVar("T")
 
 
@@ -88,21 +80,6 @@ def _portaudio() -> Any:
     except Exception as error:
         raise DeviceError(f"the sound system did not start ({error}); start it and wait") from error
     return sounddevice
-
-
-@dataclass(frozen=True)
-class Status(ListeningStatus):
-    """A snapshot of the listening and its device."""
-
-    state: State
-    """running: callbacks come; silent: they have stopped; lost: opened again as soon as it goes."""
-    device: str | None
-    rate: int
-    """Hz"""
-    latency: float
-    """s between a block's making and its sound, as the device says."""
-    underruns: int
-    """Times that the device went without sound, and blocks that came too late from disk."""
 
 
 class Engine:
@@ -470,3 +447,7 @@ class Engine:
         portaudio = sys.modules.get("sounddevice")
         if portaudio is not None and any(call.running for call in stuck):
             atexit.unregister(portaudio._exit_handler)
+
+
+if TYPE_CHECKING:
+    _: type[EngineLike] = Engine

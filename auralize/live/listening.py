@@ -11,7 +11,7 @@ import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 
@@ -49,12 +49,10 @@ from auralize.live.player import (
     shortened,
 )
 from auralize.live.remembered import LOWEST_VOLUME
+from auralize.live.status import Certainty, Event, ListeningStatus
 from auralize.live.transport import Programme, Transport
 from auralize.rig.reading import Choice
 from auralize.units import amplitude, decibels
-
-Certainty = Literal["unknown", "predicted", "measured"]
-EventKind = Literal["device", "fault", "edit", "programme", "underrun"]
 
 START_VOLUME: Final = -20.0
 """dB; where nothing else is remembered."""
@@ -64,14 +62,6 @@ DESIGN_LIMIT: Final = 2.0
 """s that the design of a filter is waited for; it takes 0.03."""
 RETRY: Final = 0.003
 """s between two looks whether the switch under way is done."""
-
-
-@dataclass(frozen=True)
-class Event:
-    """Something to be told: one line, with what to do about it."""
-
-    kind: EventKind
-    text: str
 
 
 @dataclass
@@ -85,42 +75,6 @@ class Wanted:
     """dB; None: chosen."""
     volume: float = START_VOLUME
     """dB"""
-
-
-@dataclass(frozen=True)
-class ListeningStatus:
-    """How things are; a snapshot."""
-
-    position: float
-    """s"""
-    length: float
-    """s"""
-    playing: bool
-    ended: bool
-    loop: tuple[float, float] | None
-    """s"""
-    heard: Heard
-    """What was last chosen to be heard openly; slots do not show here."""
-    slot: int | None
-    """The slot that is heard; None while listening openly."""
-    match: Match
-    gains: Gains
-    """Of ``heard``."""
-    certainty: Certainty
-    """What the gains rest on."""
-    filter_error: float
-    """dB: largest error of the filter of ``heard`` relative to the response."""
-    volume: float
-    """dB"""
-    peak_dbfs: float
-    """Of what was played last; -inf while a slot is heard, as it could tell which one."""
-    rms_dbfs: float
-    limiting: bool
-    editing: bool
-    """True while a filter is being designed."""
-    switches: int
-    starved: int
-    """Blocks of the programme that came too late from disk."""
 
 
 @dataclass(frozen=True)
