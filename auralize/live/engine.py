@@ -37,8 +37,8 @@ from auralize.live.device import (
 from auralize.live.listening import START_VOLUME, Listening, Wanted, renewed
 from auralize.live.player import Entry, Setup, Volume
 from auralize.live.protocol import EngineLike
+from auralize.live.quiet_stderr import QuietStderr
 from auralize.live.remembered import Volumes, state_path
-from auralize.live.silence import QuietStderr
 from auralize.live.status import Event, EventKind, State, Status
 from auralize.rig.reading import Choice
 from auralize.units import amplitude

@@ -99,7 +99,7 @@ def test_volumes_lie_where_the_system_keeps_state(monkeypatch, tmp_path):
 
 HUSHED = """
 import os, sys, time
-from auralize.live.silence import QuietStderr
+from auralize.live.quiet_stderr import QuietStderr
 hush = QuietStderr()
 hush.begin()
 os.write(2, b"a library is chatty\\n" * 5000)
