@@ -331,10 +331,9 @@ class Engine:
         self._try()
 
     def _look_at_disk(self) -> None:
-        transport = self._listening.transport
-        if transport.fault is not None:
-            self._tell(Event("programme", transport.fault))
-            transport.fault = None
+        fault = self._listening.transport.told_fault()
+        if fault is not None:
+            self._tell(Event("programme", fault))
 
     def _lose(self, reason: str) -> None:
         self._say("fault", f"{reason}; playing goes on when it is back, or choose another device")

@@ -48,9 +48,10 @@ from auralize.live.player import (
     most_taps,
     shortened,
 )
+from auralize.live.programme import Programme
 from auralize.live.remembered import LOWEST_VOLUME
 from auralize.live.status import Certainty, Event, ListeningStatus
-from auralize.live.transport import Programme, Transport
+from auralize.live.transport import Transport
 from auralize.rig.reading import Choice
 from auralize.units import amplitude, decibels
 
@@ -160,7 +161,7 @@ class Listening:
 
         A thread that still computes in a C++ library while the interpreter goes down would abort it.
         """
-        for thread in (*self._threads, self._measurer.thread, self.transport.reader):
+        for thread in (*self._threads, self._measurer.thread, self.transport.reader.thread):
             thread.join(seconds)
 
     def join_designer(self) -> None:

@@ -19,14 +19,8 @@ from numpy.typing import NDArray
 from auralize.audio.convolver import Convolver
 from auralize.audio.metering import Samples
 from auralize.filters.fir import AUDIBLE, Fir, RunFilters, edge
-from auralize.live.transport import (
-    Piece,
-    Programme,
-    Taken,
-    assembled,
-    block_frames,
-    rising,
-)
+from auralize.live.blocks import Piece, Taken, assembled, block_frames, rising
+from auralize.live.programme import Programme
 from auralize.units import amplitude, decibels
 
 CEILING: Final = amplitude(-1.0)

@@ -13,7 +13,7 @@ from auralize.filters.fir import design_run
 from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End
 from auralize.live.listening import renewed
 from auralize.live.player import replay
-from auralize.live.transport import Programme
+from auralize.live.programme import Programme
 from auralize.rig.reading import load_rig
 from auralize.units import amplitude
 from support.live_session import RIG, stretched
@@ -250,7 +250,7 @@ def test_volume_has_a_top(pumped):
     assert pumped.listening.status().volume == -60.0
 
 
-def test_another_rate_keeps_the_place_the_loop_and_the_wishes(pumped):
+def test_another_rate_keeps_the_place_the_loop_and_the_wishes(pumped, programme):
     listening = pumped.listening
     listening.set_match(LOUDNESS)
     listening.transport.loop(RATE // 2, RATE)
@@ -258,7 +258,7 @@ def test_another_rate_keeps_the_place_the_loop_and_the_wishes(pumped):
     listening.transport.play()
     pumped.hear(End("drop", "beams", 1))
     position = listening.status().position
-    new = renewed(listening, 44_100, listening.transport._programme.info.path)
+    new = renewed(listening, 44_100, programme)
     status = new.status()
     assert status.position == pytest.approx(position, abs=1 / 44_100)
     assert status.loop == pytest.approx((0.5, 1.0))
@@ -268,7 +268,7 @@ def test_another_rate_keeps_the_place_the_loop_and_the_wishes(pumped):
     pumped.listening = new
 
 
-def test_another_rate_keeps_the_slots_their_gains_and_the_one_that_is_heard(measured):
+def test_another_rate_keeps_the_slots_their_gains_and_the_one_that_is_heard(measured, programme):
     listening = measured.listening
     listening.set_match(LOUDNESS)
     pair = [End("receiving", "reel"), End("drop", "bought")]
@@ -276,7 +276,7 @@ def test_another_rate_keeps_the_slots_their_gains_and_the_one_that_is_heard(meas
     listening.hear_slot(1)
     listening.set_match(INSTALLED)
     listening.transport.play()
-    new = renewed(listening, 44_100, listening.transport._programme.info.path)
+    new = renewed(listening, 44_100, programme)
     measured.listening = new
     assert new.status().slot == 1
     filters = [design_run(new.wishes.choices[one.choice].network, "stage", 44_100) for one in pair]
@@ -289,7 +289,7 @@ def test_another_rate_keeps_the_slots_their_gains_and_the_one_that_is_heard(meas
         )
 
 
-def test_another_rate_does_not_let_an_edit_into_a_slot(measured):
+def test_another_rate_does_not_let_an_edit_into_a_slot(measured, programme):
     listening = measured.listening
     before = listening.wishes.choices["reel"]
     listening.load_slots([End("receiving", "reel"), End("receiving", "bought")])
@@ -297,7 +297,7 @@ def test_another_rate_does_not_let_an_edit_into_a_slot(measured):
     listening.update_choice(stretched(before, 3.0))
     until(lambda: listening.wishes.choices["reel"] is not before)
     listening.transport.play()
-    new = renewed(listening, 44_100, listening.transport._programme.info.path)
+    new = renewed(listening, 44_100, programme)
     measured.listening = new
     taps = design_run(before.network, "stage", 44_100).receiving.taps
     assert np.array_equal(new._slots[0].taps, taps)
@@ -313,7 +313,9 @@ def test_drops_over_one_conductor_and_over_both_can_be_made_equally_loud(measure
     assert one - both == pytest.approx(20 * np.log10(2.0))
 
 
-def test_an_edit_that_is_being_designed_is_heard_at_another_rate(pumped, saltmarsh, monkeypatch):
+def test_an_edit_that_is_being_designed_is_heard_at_another_rate(
+    pumped, programme, saltmarsh, monkeypatch
+):
     """It is neither waiting nor made when the old listening closes."""
     old, release = pumped.listening, threading.Event()
     design, close = old._design, old.close
@@ -332,20 +334,22 @@ def test_an_edit_that_is_being_designed_is_heard_at_another_rate(pumped, saltmar
     old.hear(End("receiving", "reel"))
     old.update_choice(longer)
     until(lambda: old._designing)
-    new = renewed(old, 44_100, old.transport._programme.info.path)
+    new = renewed(old, 44_100, programme)
     pumped.listening = new
     wanted = design_run(longer.network, "stage", 44_100).receiving.taps
     new.transport.play()
     pumped.pump_until(lambda: np.array_equal(new._sounding.voice.taps, wanted))
 
 
-def test_an_edit_that_waits_for_another_is_heard_at_another_rate(pumped, saltmarsh, monkeypatch):
+def test_an_edit_that_waits_for_another_is_heard_at_another_rate(
+    pumped, programme, saltmarsh, monkeypatch
+):
     old = pumped.listening
     monkeypatch.setattr(old._wake_designer, "set", lambda: None)  # the designer sleeps on
     longer = stretched(saltmarsh["reel"], 2.0)
     old.update_choice(longer)
     monkeypatch.undo()
-    new = renewed(old, 44_100, old.transport._programme.info.path)
+    new = renewed(old, 44_100, programme)
     pumped.listening = new
     wanted = design_run(longer.network, "stage", 44_100).receiving.taps
     until(lambda: np.array_equal(new._known.filters["reel"].receiving.taps, wanted))

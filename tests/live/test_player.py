@@ -5,6 +5,7 @@ import pytest
 
 from auralize.circuit.network import solve
 from auralize.filters.fir import Fir, RunFilters, design_run
+from auralize.live.blocks import Piece, Taken, rising
 from auralize.live.player import (
     CEILING,
     Grow,
@@ -19,7 +20,6 @@ from auralize.live.player import (
     most_taps,
     shortened,
 )
-from auralize.live.transport import Piece, Taken, rising
 from auralize.rig.reading import load_rig
 from auralize.units import decibels
 from support.live_session import RIG

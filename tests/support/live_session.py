@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End, Match
 from auralize.live.engine import BUFFER, Engine
 from auralize.live.player import Block, Switch, replay
-from auralize.live.transport import Programme
+from auralize.live.programme import Programme
 from auralize.rig.editing import RigDraft
 from auralize.rig.reading import Choice
 from support.timeline_reference import fading, reference
