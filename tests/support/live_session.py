@@ -19,7 +19,8 @@ import soundfile as sf
 from numpy.typing import NDArray
 
 from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End, Match
-from auralize.live.engine import BUFFER, Engine
+from auralize.live.engine import Engine
+from auralize.live.keeper import BUFFER
 from auralize.live.player import Block, Switch, replay
 from auralize.live.programme import Programme
 from auralize.rig.editing import RigDraft
