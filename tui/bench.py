@@ -42,8 +42,8 @@ from .words import (
 )
 
 if TYPE_CHECKING:
-    from auralize.live.engine import Engine, Status
-    from auralize.live.listening import Event
+    from auralize.live.engine import Engine
+    from auralize.live.status import Event, Status
 
 SMALLEST: Final = (76, 21)
 """Columns and rows under which the bench only says what it needs."""

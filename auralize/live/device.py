@@ -1,69 +1,59 @@
-"""Devices and streams of an audio library that is handed in, and calls into it that may never return.
+"""Output devices, and the only module that talks to PortAudio: it alone loads sounddevice, when first needed.
 
-The library is the module sounddevice, which only `auralize.live.engine` loads.
+Any of these functions may raise DeviceError or what PortAudio raises, and may never return.
 """
 
 from __future__ import annotations
 
-import threading
+import atexit
+import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, Generic, TypeVar
+from typing import Any, Final, Protocol
 
 from auralize.audio.reader import HIGHEST_RATE, LOWEST_RATE
 from auralize.errors import AuralizeError
 from auralize.live.player import Block
 
-T = TypeVar("T")
+LIBRARY: Final = "sounddevice"
 
 
 class DeviceError(AuralizeError, OSError):
     """Nothing can be played on the device, and why."""
 
 
-class StuckError(Exception):
-    """A call did not return in time; it goes on in a thread of its own."""
+class MissingError(DeviceError):
+    """Nothing can be played on any device, now or later."""
 
 
-class Call(Generic[T]):
-    """One call in a daemon thread. If it is given up and ends later, ``late`` gets its result."""
+@dataclass(frozen=True)
+class Form:
+    """How a device is asked to play."""
 
-    def __init__(self, work: Callable[[], T], late: Callable[[T], None] | None = None) -> None:
-        self._work, self._late = work, late
-        self._lock = threading.Lock()
-        self._given_up = False
-        self._result: list[T] = []
-        self._error: BaseException | None = None
-        self._thread = threading.Thread(target=self._run, name="device call", daemon=True)
-        self._thread.start()
+    rate: int
+    """Hz"""
+    block: int
+    """Frames"""
+    channels: int
+    buffer: float
+    """s of sound that it is asked to hold."""
+
+
+class Output(Protocol):
+    """A stream that PortAudio has opened."""
 
     @property
-    def running(self) -> bool:
-        return self._thread.is_alive()
+    def latency(self) -> float:
+        """s between a block's making and its sound."""
 
-    def result(self, seconds: float) -> T:
-        """What came of it; raises what it raised, or StuckError."""
-        self._thread.join(seconds)
-        with self._lock:
-            if self._error is not None:
-                raise self._error
-            if not self._result:
-                self._given_up = True
-                raise StuckError
-            return self._result[0]
+    def start(self) -> object:
+        """Begin to call for blocks."""
 
-    def _run(self) -> None:
-        try:
-            result = self._work()
-        except Exception as error:
-            with self._lock:
-                self._error = error
-            return
-        with self._lock:
-            self._result.append(result)
-            late = self._late if self._given_up else None
-        if late is not None:
-            late(result)
+    def abort(self) -> object:
+        """Stop at once."""
+
+    def close(self) -> object:
+        """Let go of the device."""
 
 
 @dataclass(frozen=True)
@@ -78,13 +68,14 @@ class Device:
     default: bool
 
 
-def restart(portaudio: Any) -> None:
-    """Look for devices anew, which PortAudio does only when it starts."""
-    portaudio._terminate()
-    portaudio._initialize()
-
-
-def output_devices(portaudio: Any) -> list[Device]:
+def output_devices(anew: bool) -> list[Device]:
+    """The devices there are: now (``anew``, only while no stream is open), or when last looked for."""
+    loaded = LIBRARY in sys.modules
+    portaudio = _portaudio()
+    if anew and loaded:
+        # PortAudio looks for devices only when it starts, and these have no public name.
+        portaudio._terminate()
+        portaudio._initialize()
     default = portaudio.default.device[1]
     return [
         Device(
@@ -118,8 +109,9 @@ def chosen_device(devices: Sequence[Device], wanted: str | None) -> Device:
     raise DeviceError(f"output device {wanted!r} is not there; right is one of {names}")
 
 
-def playing_rate(portaudio: Any, device: Device, channels: int, wanted: int) -> int:
+def playing_rate(device: Device, channels: int, wanted: int) -> int:
     """The rate of the programme if the device takes it, else the device's own."""
+    portaudio = _portaudio()
     try:
         portaudio.check_output_settings(device.index, channels, "float32", samplerate=wanted)
     except portaudio.PortAudioError:
@@ -131,63 +123,49 @@ def playing_rate(portaudio: Any, device: Device, channels: int, wanted: int) -> 
     return wanted
 
 
-class Stream:
-    """A stream that plays. Once `mute`, it never calls for sound again, whatever becomes of it."""
+def open_output(
+    device: Device,
+    form: Form,
+    fill: Callable[[Block, bool], None],
+    finished: Callable[[], None],
+) -> Output:
+    """A stream that calls ``fill`` for each block once it is started, and ``finished`` when it has ended.
 
-    def __init__(
-        self,
-        portaudio: Any,
-        device: Device,
-        rate: int,
-        block: int,
-        channels: int,
-        buffer: float,
-        render: Callable[[Block], None],
-    ) -> None:
-        self.device = device
-        self.beats = self.underruns = 0
-        self.finished = False
-        self.error: Exception | None = None
-        self._render, self._muted = render, False
-        self._stream = portaudio.OutputStream(
-            samplerate=rate,
-            blocksize=block,
-            device=device.index,
-            channels=channels,
-            dtype="float32",
-            latency=buffer,
-            callback=self._callback,
-            finished_callback=self._finish,
-        )
-        self.latency = float(self._stream.latency)
-        try:
-            self._stream.start()
-        except BaseException:
-            self._stream.close()
-            raise
+    ``fill`` gets the block, and whether the device has gone without sound since the last one.
+    """
 
-    def mute(self) -> None:
-        """Give silence from now on."""
-        self._muted = True
+    def callback(out: Block, _frames: int, _time: Any, status: Any) -> None:
+        fill(out, bool(status.output_underflow))
 
-    def close(self) -> None:
-        """End the stream; may block for good."""
-        self.mute()
-        self._stream.abort()
-        self._stream.close()
+    output: Output = _portaudio().OutputStream(
+        samplerate=form.rate,
+        blocksize=form.block,
+        device=device.index,
+        channels=form.channels,
+        dtype="float32",
+        latency=form.buffer,
+        callback=callback,
+        finished_callback=finished,
+    )
+    return output
 
-    def _callback(self, out: Block, _frames: int, _time: Any, status: Any) -> None:
-        if status:
-            self.underruns += bool(status.output_underflow)
-        if self._muted:
-            out.fill(0.0)
-            return
-        try:
-            self._render(out)
-        except Exception as error:  # would end the stream without a word
-            out.fill(0.0)
-            self.error, self._muted = error, True
-        self.beats += 1
 
-    def _finish(self) -> None:
-        self.finished = True
+def leave_open() -> None:
+    """Do not end PortAudio at exit: where a call into it is stuck, that would be stuck as well."""
+    portaudio = sys.modules.get(LIBRARY)
+    if portaudio is not None:
+        atexit.unregister(portaudio._exit_handler)  # has no public name
+
+
+def _portaudio() -> Any:
+    """The module sounddevice, which starts PortAudio; raises DeviceError where it cannot."""
+    try:
+        import sounddevice
+    except OSError:
+        raise MissingError(
+            "PortAudio is missing, so nothing can be heard; install it (on Debian: apt install "
+            "libportaudio2) and start again"
+        ) from None
+    except Exception as error:
+        raise DeviceError(f"the sound system did not start ({error}); start it and wait") from error
+    return sounddevice

@@ -23,7 +23,7 @@ from auralize.errors import AuralizeError
 from auralize.filters.fir import RunFilters
 from auralize.filters.stream import through
 from auralize.gains import End
-from auralize.live.transport import Programme
+from auralize.live.programme import Programme
 from auralize.rig.choice import Choice
 from auralize.units import amplitude
 

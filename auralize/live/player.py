@@ -20,27 +20,16 @@ from auralize.audio.convolver import Convolver
 from auralize.audio.metering import Samples
 from auralize.filters.fir import Fir, RunFilters
 from auralize.filters.grid import AUDIBLE, edge
-from auralize.live.transport import (
-    Piece,
-    Programme,
-    Taken,
-    assembled,
-    block_frames,
-    rising,
-)
+from auralize.live.blocks import Piece, Taken, assembled, block_frames, rising
+from auralize.live.limiter import Limiter
+from auralize.live.programme import Programme
 from auralize.units import amplitude, decibels
 
-CEILING: Final = amplitude(-1.0)
-"""No sample that is played is above it."""
 LEAST_BLOCKS: Final = 8
 MOST_BLOCKS: Final = 32
 """Shortest and longest convolver in blocks: 4096 and 16384 taps at 48 kHz."""
 SOFT_START: Final = 0.5
 """s in which a device comes up from silence."""
-LIMITER_ATTACK: Final = 64
-"""Frames in which the limiter turns down; what is above the ceiling until then is clipped."""
-LIMITER_RELEASE: Final = 20.0
-"""dB per second."""
 LEVEL_BLOCKS: Final = 16
 """Blocks that the level shown looks back over."""
 
@@ -306,29 +295,6 @@ class Player:
         self._peaks[place] = self._other.max()
         flat = self._other.ravel()
         self._powers[place] = flat @ flat / len(flat)
-
-
-class Limiter:
-    """Keeps every sample at or under `CEILING`: a safety net, not an effect."""
-
-    def __init__(self, rate: int, block: int) -> None:
-        self.gain = 1.0
-        self._release = amplitude(LIMITER_RELEASE * block / rate)
-        self._release_ramp = (np.arange(1, block + 1) / block)[:, None]
-        self._attack_ramp = np.minimum(np.arange(1, block + 1) / LIMITER_ATTACK, 1.0)[:, None]
-
-    def run(self, block: Samples) -> None:
-        """Limit (block, channels) in place."""
-        peak = max(float(block.max()), -float(block.min()))
-        before = self.gain
-        self.gain = min(before * self._release, 1.0)
-        if peak * self.gain > CEILING:
-            self.gain = CEILING / peak
-        if before == self.gain == 1.0:
-            return
-        ramp = self._attack_ramp if self.gain < before else self._release_ramp
-        block *= before + (self.gain - before) * ramp
-        np.clip(block, -CEILING, CEILING, out=block)
 
 
 def replay(setup: Setup, journal: Sequence[Entry], programme: Programme) -> Iterator[Block]:

@@ -4,23 +4,24 @@ from __future__ import annotations
 
 import json
 import math
-import os
 from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
+import platformdirs
+
 from auralize.errors import AuralizeError
-from auralize.files import write_text
+from auralize.files import make_folder, write_text
 
 LOWEST_VOLUME: Final = -60.0
 """dB"""
+START_VOLUME: Final = -20.0
+"""dB; nothing begins louder."""
 
 
 def state_path() -> Path:
-    """Where volumes are kept (XDG Base Directory Specification)."""
-    base = os.environ.get("XDG_STATE_HOME", "")
-    folder = Path(base) if os.path.isabs(base) else Path.home() / ".local" / "state"
-    return folder / "auralize" / "volumes.json"
+    """Where volumes are kept (on Linux, as the XDG Base Directory Specification says)."""
+    return platformdirs.user_state_path("auralize", appauthor=False) / "volumes.json"
 
 
 class Volumes:
@@ -29,6 +30,7 @@ class Volumes:
     def __init__(self, path: Path) -> None:
         self._path = path
         self._changed = False
+        self._chosen: set[str] = set()
         self._known: dict[str, float] = {}
         with suppress(OSError, ValueError):
             found = json.loads(path.read_text(encoding="utf-8"))
@@ -39,11 +41,15 @@ class Volumes:
                 if type(volume) in (int, float) and math.isfinite(volume)
             }
 
-    def get(self, device: str) -> float | None:
-        return self._known.get(device)
+    def first(self, device: str) -> float:
+        """What to begin with: as chosen in this session, else the last volume, but no louder than quiet."""
+        known = self._known.get(device, START_VOLUME)
+        return known if device in self._chosen else min(known, START_VOLUME)
 
     def put(self, device: str, volume: float) -> None:
+        """Remember what was chosen."""
         self._known[device] = volume
+        self._chosen.add(device)
         self._changed = True
 
     def save(self) -> None:
@@ -51,6 +57,6 @@ class Volumes:
         if not self._changed:
             return
         self._changed = False
-        with suppress(OSError, AuralizeError):
-            self._path.parent.mkdir(parents=True, exist_ok=True)
+        with suppress(AuralizeError):
+            make_folder(self._path.parent)
             write_text(self._path, json.dumps(self._known, indent=2) + "\n")

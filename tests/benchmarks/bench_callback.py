@@ -28,7 +28,8 @@ from scipy import fft
 
 from auralize.audio.convolver import Convolver
 from auralize.gains import End
-from auralize.live.listening import Listening, Wanted
+from auralize.live.listening import Listening
+from auralize.live.wanted import Wanted
 from auralize.rig.reading import load_rig
 
 RIG = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
@@ -86,7 +87,7 @@ def _listening() -> Iterator[Listening]:
 
 
 def _signals(listening: Listening) -> list[End]:
-    return [End(s, c) for c in listening.wishes.choices for s in ("receiving", "drop")]
+    return [End(s, c) for c in listening.wanted.choices for s in ("receiving", "drop")]
 
 
 def measure(rows: int, traced: bool) -> Measured:
@@ -118,7 +119,7 @@ def measure(rows: int, traced: bool) -> Measured:
 def _wait_for_the_reader(listening: Listening) -> None:
     """Until all is read ahead and the switch is prepared, as both are between real blocks."""
     time.sleep(0.005)
-    while len(listening.transport._current.blocks) < listening.transport._ahead:
+    while len(listening.transport._current.blocks) < listening.transport.reader._ahead:
         time.sleep(0.001)
 
 

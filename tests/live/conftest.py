@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from auralize.live.transport import Programme, Transport
+from auralize.live.programme import Programme
+from auralize.live.transport import Transport
 from auralize.rig.reading import load_rig
 from support.live_session import RIG, make_programme
 from support.pumped import RATE, Pumped, settled, write

@@ -10,7 +10,8 @@ from types import SimpleNamespace
 
 import pytest
 
-from auralize.live.device import Call, Device, DeviceError, StuckError, chosen_device, playing_rate
+from auralize.live.calls import Call, StuckError
+from auralize.live.device import LIBRARY, Device, DeviceError, chosen_device, playing_rate
 from auralize.live.remembered import Volumes, state_path
 from support.pumped import until
 
@@ -33,7 +34,7 @@ class _RefusedError(Exception):
     pass
 
 
-def test_a_device_that_refuses_the_rate_gets_its_own():
+def test_a_device_that_refuses_the_rate_gets_its_own(monkeypatch):
     def check_output_settings(index, channels, kind, samplerate):
         if samplerate != 48_000:
             raise _RefusedError
@@ -41,11 +42,12 @@ def test_a_device_that_refuses_the_rate_gets_its_own():
     portaudio = SimpleNamespace(
         check_output_settings=check_output_settings, PortAudioError=_RefusedError
     )
-    assert playing_rate(portaudio, DEVICES[0], 2, 48_000) == 48_000
-    assert playing_rate(portaudio, DEVICES[1], 2, 96_000) == 48_000
+    monkeypatch.setitem(sys.modules, LIBRARY, portaudio)
+    assert playing_rate(DEVICES[0], 2, 48_000) == 48_000
+    assert playing_rate(DEVICES[1], 2, 96_000) == 48_000
     odd = replace(DEVICES[0], rate=384_000)
     with pytest.raises(DeviceError, match="plays at 384000 Hz"):
-        playing_rate(portaudio, odd, 2, 44_100)
+        playing_rate(odd, 2, 44_100)
 
 
 def test_a_call_that_hangs_is_given_up_and_its_late_result_is_not_lost():
@@ -69,21 +71,33 @@ def test_a_call_that_hangs_is_given_up_and_its_late_result_is_not_lost():
 def test_volumes_are_remembered_and_never_above_0_db(tmp_path):
     path = tmp_path / "deep" / "volumes.json"
     volumes = Volumes(path)
-    assert volumes.get("Wheel house") is None
+    assert volumes.first("Wheel house") == -20.0
     volumes.put("Wheel house", -31.5)
     volumes.save()
-    assert Volumes(path).get("Wheel house") == -31.5
+    assert Volumes(path).first("Wheel house") == -31.5
     path.write_text('{"a": 40, "b": -500, "c": "loud", "d": NaN, "e": true}')
     spoilt = Volumes(path)
-    assert (spoilt.get("a"), spoilt.get("b")) == (0.0, -60.0)
-    assert [spoilt.get(name) for name in "cde"] == [None, None, None]
+    assert spoilt._known == {"a": 0.0, "b": -60.0}
+
+
+def test_a_device_begins_quietly_unless_it_was_turned_up_in_this_session(tmp_path):
+    path = tmp_path / "volumes.json"
+    path.write_text('{"loud": -3, "soft": -42.5}')
+    volumes = Volumes(path)
+    assert [volumes.first(name) for name in ("loud", "soft", "new")] == [-20.0, -42.5, -20.0]
+    volumes.put("loud", -6.0)
+    volumes.put("soft", -10.0)
+    assert [volumes.first(name) for name in ("loud", "soft", "new")] == [-6.0, -10.0, -20.0]
+    volumes.save()
+    again = Volumes(path)
+    assert [again.first(name) for name in ("loud", "soft")] == [-20.0, -20.0]
 
 
 @pytest.mark.parametrize("content", ["", "[1, 2]", '{"a":', "\x00\xff"])
 def test_a_spoilt_file_of_volumes_means_a_quiet_start(tmp_path, content):
     path = tmp_path / "volumes.json"
     path.write_text(content)
-    assert Volumes(path).get("a") is None
+    assert Volumes(path).first("a") == -20.0
     volumes = Volumes(tmp_path / "volumes.json" / "impossible")
     volumes.put("a", -10.0)
     volumes.save()  # cannot be written, and that is nobody's trouble
@@ -99,7 +113,7 @@ def test_volumes_lie_where_the_system_keeps_state(monkeypatch, tmp_path):
 
 HUSHED = """
 import os, sys, time
-from auralize.live.silence import QuietStderr
+from auralize.live.quiet_stderr import QuietStderr
 hush = QuietStderr()
 hush.begin()
 os.write(2, b"a library is chatty\\n" * 5000)

@@ -11,9 +11,10 @@ import soundfile as sf
 from auralize.errors import AuralizeError
 from auralize.filters.fir import design_run
 from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End
-from auralize.live.listening import renewed
+from auralize.live.designer import designed
+from auralize.live.played import renewed
 from auralize.live.player import replay
-from auralize.live.transport import Programme
+from auralize.live.programme import Programme
 from auralize.rig.reading import load_rig
 from auralize.units import amplitude
 from support.live_session import RIG, stretched
@@ -23,7 +24,7 @@ from support.timeline_reference import reference
 
 def heard_like(pumped, taps, gain):
     """Whether what sounds has this filter and this gain."""
-    voice = pumped.listening._sounding.voice
+    voice = pumped.listening._sounding.now.voice
     return np.array_equal(voice.taps, taps) and voice.gain == pytest.approx(gain)
 
 
@@ -97,9 +98,9 @@ def test_an_edit_is_heard_and_of_many_the_last_one_counts(pumped, saltmarsh):
     until(lambda: not listening.status().editing)
     pumped.pump_until(lambda: listening.player.switches > before)
     wanted = design_run(stretched(saltmarsh["reel"], 2.5).network, "stage", RATE).drop.taps
-    pumped.pump_until(lambda: np.array_equal(listening._sounding.voice.taps, wanted))
+    pumped.pump_until(lambda: np.array_equal(listening._sounding.now.voice.taps, wanted))
     assert len(pumped.events) < len(lengths) + 1
-    assert listening.wishes.choices["reel"].network.runs["pond"].length == pytest.approx(155.0)
+    assert listening.wanted.choices["reel"].network.runs["pond"].length == pytest.approx(155.0)
 
 
 def test_an_edit_gets_its_gains_at_once_and_has_them_measured_later(measured, saltmarsh):
@@ -122,7 +123,7 @@ def test_an_edit_that_cannot_be_solved_changes_nothing_but_is_told(pumped, saltm
     until(lambda: pumped.events)
     assert "reel stays as it was" in pumped.events[0].text
     assert pumped.listening._known.filters["reel"] is before
-    assert pumped.listening.wishes.choices["reel"] is saltmarsh["reel"]
+    assert pumped.listening.wanted.choices["reel"] is saltmarsh["reel"]
 
 
 def test_an_edit_to_a_longer_filter_finds_room(pumped):
@@ -136,7 +137,7 @@ def test_an_edit_to_a_longer_filter_finds_room(pumped):
     )
     pumped.hear(End("drop", "bell"))
     assert pumped.listening.status().filter_error < -80.0
-    assert len(pumped.listening._sounding.voice.taps) == 16_384
+    assert len(pumped.listening._sounding.now.voice.taps) == 16_384
 
 
 def test_slots_are_frozen_alike_in_timing_and_tell_nothing(measured, saltmarsh):
@@ -146,7 +147,7 @@ def test_slots_are_frozen_alike_in_timing_and_tell_nothing(measured, saltmarsh):
     measured.pump(60)
     pair = [End("receiving", "reel"), End("receiving", "bought")]
     listening.load_slots(pair)
-    frozen = [(v.taps, v.gain) for v in listening._slots]
+    frozen = [(s.voice.taps, s.voice.gain) for s in listening._slots]
     listening.update_choice(stretched(saltmarsh["reel"], 3.0))
     until(lambda: measured.events)
     measured.measured()
@@ -219,7 +220,7 @@ def test_room_is_found_for_a_slot_whose_filter_is_longer_than_all_that_are_left(
     listening.load_slots([End("drop", "bell")])
     listening.update_choice(replace(saltmarsh["reel"], name="bell"))
     until(lambda: len(pumped.events) == 2)
-    slot = listening._slots[0]
+    slot = listening._slots[0].voice
     assert len(slot.taps) > listening.player.taps >= len(listening._known.filters["bell"].drop.taps)
     listening.hear_slot(0)
     pumped.pump_until(lambda: heard_like(pumped, slot.taps, slot.gain))
@@ -250,7 +251,7 @@ def test_volume_has_a_top(pumped):
     assert pumped.listening.status().volume == -60.0
 
 
-def test_another_rate_keeps_the_place_the_loop_and_the_wishes(pumped):
+def test_another_rate_keeps_the_place_the_loop_and_the_wishes(pumped, programme):
     listening = pumped.listening
     listening.set_match(LOUDNESS)
     listening.transport.loop(RATE // 2, RATE)
@@ -258,7 +259,7 @@ def test_another_rate_keeps_the_place_the_loop_and_the_wishes(pumped):
     listening.transport.play()
     pumped.hear(End("drop", "beams", 1))
     position = listening.status().position
-    new = renewed(listening, 44_100, listening.transport._programme.info.path)
+    new = renewed(listening, 44_100, programme)
     status = new.status()
     assert status.position == pytest.approx(position, abs=1 / 44_100)
     assert status.loop == pytest.approx((0.5, 1.0))
@@ -268,7 +269,7 @@ def test_another_rate_keeps_the_place_the_loop_and_the_wishes(pumped):
     pumped.listening = new
 
 
-def test_another_rate_keeps_the_slots_their_gains_and_the_one_that_is_heard(measured):
+def test_another_rate_keeps_the_slots_their_gains_and_the_one_that_is_heard(measured, programme):
     listening = measured.listening
     listening.set_match(LOUDNESS)
     pair = [End("receiving", "reel"), End("drop", "bought")]
@@ -276,10 +277,10 @@ def test_another_rate_keeps_the_slots_their_gains_and_the_one_that_is_heard(meas
     listening.hear_slot(1)
     listening.set_match(INSTALLED)
     listening.transport.play()
-    new = renewed(listening, 44_100, listening.transport._programme.info.path)
+    new = renewed(listening, 44_100, programme)
     measured.listening = new
     assert new.status().slot == 1
-    filters = [design_run(new.wishes.choices[one.choice].network, "stage", 44_100) for one in pair]
+    filters = [design_run(new.wanted.choices[one.choice].network, "stage", 44_100) for one in pair]
     taps = [filters[0].receiving.taps, filters[1].drop.taps]
     for slot in (1, 0):
         if slot == 0:
@@ -289,18 +290,18 @@ def test_another_rate_keeps_the_slots_their_gains_and_the_one_that_is_heard(meas
         )
 
 
-def test_another_rate_does_not_let_an_edit_into_a_slot(measured):
+def test_another_rate_does_not_let_an_edit_into_a_slot(measured, programme):
     listening = measured.listening
-    before = listening.wishes.choices["reel"]
+    before = listening.wanted.choices["reel"]
     listening.load_slots([End("receiving", "reel"), End("receiving", "bought")])
     listening.hear_slot(0)
     listening.update_choice(stretched(before, 3.0))
-    until(lambda: listening.wishes.choices["reel"] is not before)
+    until(lambda: listening.wanted.choices["reel"] is not before)
     listening.transport.play()
-    new = renewed(listening, 44_100, listening.transport._programme.info.path)
+    new = renewed(listening, 44_100, programme)
     measured.listening = new
     taps = design_run(before.network, "stage", 44_100).receiving.taps
-    assert np.array_equal(new._slots[0].taps, taps)
+    assert np.array_equal(new._slots[0].voice.taps, taps)
 
 
 def test_drops_over_one_conductor_and_over_both_can_be_made_equally_loud(measured):
@@ -308,44 +309,48 @@ def test_drops_over_one_conductor_and_over_both_can_be_made_equally_loud(measure
     one, both = measured.listening.load_slots(
         [End("drop", "reel", 1), End("drop", "reel", 2)], equal=True
     )
-    heard = [slot.gain for slot in measured.listening._slots]
+    heard = [slot.voice.gain for slot in measured.listening._slots]
     assert heard[0] == pytest.approx(heard[1])
     assert one - both == pytest.approx(20 * np.log10(2.0))
 
 
-def test_an_edit_that_is_being_designed_is_heard_at_another_rate(pumped, saltmarsh, monkeypatch):
+def test_an_edit_that_is_being_designed_is_heard_at_another_rate(
+    pumped, programme, saltmarsh, monkeypatch
+):
     """It is neither waiting nor made when the old listening closes."""
     old, release = pumped.listening, threading.Event()
-    design, close = old._design, old.close
+    close = old.close
 
-    def slow(choice):
+    def slow(choice, rate):
         assert release.wait(20.0)
-        return design(choice)
+        return designed(choice, rate)
 
     def close_then_release():
         close()
         threading.Timer(0.1, release.set).start()
 
-    monkeypatch.setattr(old, "_design", slow)
+    monkeypatch.setattr("auralize.live.designer.designed", slow)
     monkeypatch.setattr(old, "close", close_then_release)
     longer = stretched(saltmarsh["reel"], 2.0)
     old.hear(End("receiving", "reel"))
     old.update_choice(longer)
-    until(lambda: old._designing)
-    new = renewed(old, 44_100, old.transport._programme.info.path)
+    until(lambda: old.designer._designing)
+    new = renewed(old, 44_100, programme)
     pumped.listening = new
     wanted = design_run(longer.network, "stage", 44_100).receiving.taps
     new.transport.play()
-    pumped.pump_until(lambda: np.array_equal(new._sounding.voice.taps, wanted))
+    pumped.pump_until(lambda: np.array_equal(new._sounding.now.voice.taps, wanted))
 
 
-def test_an_edit_that_waits_for_another_is_heard_at_another_rate(pumped, saltmarsh, monkeypatch):
+def test_an_edit_that_waits_for_another_is_heard_at_another_rate(
+    pumped, programme, saltmarsh, monkeypatch
+):
     old = pumped.listening
-    monkeypatch.setattr(old._wake_designer, "set", lambda: None)  # the designer sleeps on
+    monkeypatch.setattr(old.designer._wake, "set", lambda: None)  # the designer sleeps on
     longer = stretched(saltmarsh["reel"], 2.0)
     old.update_choice(longer)
     monkeypatch.undo()
-    new = renewed(old, 44_100, old.transport._programme.info.path)
+    new = renewed(old, 44_100, programme)
     pumped.listening = new
     wanted = design_run(longer.network, "stage", 44_100).receiving.taps
     until(lambda: np.array_equal(new._known.filters["reel"].receiving.taps, wanted))

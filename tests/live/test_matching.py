@@ -11,8 +11,8 @@ from auralize.audio.band_loudness import BandMeter
 from auralize.audio.metering import Level
 from auralize.circuit.solution import solve
 from auralize.gains import INSTALLED, LOUDNESS, MOST_MAKEUP, SOURCE, End, Match, balance, level_gain
+from auralize.live.limiter import LIMITER_CEILING
 from auralize.live.measurer import predicted
-from auralize.live.player import CEILING
 from auralize.renderer.files import RenderOptions, render
 from auralize.units import amplitude, decibels
 from support.pumped import BLOCK, RATE, Pumped, settled, write
@@ -54,7 +54,7 @@ def test_headroom_is_one_for_all_and_keeps_the_loudest_under_the_ceiling(shared)
         for h, g in gains.items()
         if h != SOURCE and h.signal == "drop"
     ]
-    assert max(peaks) == pytest.approx(CEILING)
+    assert max(peaks) == pytest.approx(LIMITER_CEILING)
     assert gains[SOURCE].headroom < -1.0
 
 
@@ -80,7 +80,7 @@ def test_choices_matched_in_loudness_are_within_0_05_lu(measured, programme):
     listening.set_match(LOUDNESS)
     measured.pump(60)  # the soft start is over
     found = {}
-    for heard in (SOURCE, *(End("receiving", name) for name in listening.wishes.choices)):
+    for heard in (SOURCE, *(End("receiving", name) for name in listening.wanted.choices)):
         listening.transport.seek(0)
         settled(listening.transport)
         measured.hear(heard)

@@ -5,10 +5,10 @@ import pytest
 
 from auralize.circuit.solution import solve
 from auralize.filters.fir import Fir, RunFilters, design_run
+from auralize.live.blocks import Piece, Taken, rising
+from auralize.live.limiter import LIMITER_CEILING, Limiter
 from auralize.live.player import (
-    CEILING,
     Grow,
-    Limiter,
     Player,
     Setup,
     SoftStart,
@@ -19,7 +19,6 @@ from auralize.live.player import (
     most_taps,
     shortened,
 )
-from auralize.live.transport import Piece, Taken, rising
 from auralize.rig.reading import load_rig
 from auralize.units import decibels
 from support.live_session import RIG
@@ -133,17 +132,17 @@ def test_no_sample_is_ever_above_the_ceiling(loudness):
         if number % 50 > 40:
             block *= loudness
         limiter.run(block)
-        assert np.abs(block).max() <= CEILING
+        assert np.abs(block).max() <= LIMITER_CEILING
 
 
 def test_the_limiter_leaves_alone_what_is_under_the_ceiling_and_lets_go_again():
     limiter = Limiter(RATE, BLOCK)
-    quiet = np.clip(noise(BLOCK), -CEILING, CEILING)
+    quiet = np.clip(noise(BLOCK), -LIMITER_CEILING, LIMITER_CEILING)
     block = quiet.copy()
     limiter.run(block)
     assert np.array_equal(block, quiet)
     limiter.run(np.full((BLOCK, 2), 4.0))
-    assert limiter.gain == pytest.approx(CEILING / 4.0)
+    assert limiter.gain == pytest.approx(LIMITER_CEILING / 4.0)
     gains = []
     for _ in range(100):
         block = np.full((BLOCK, 2), 0.1)
@@ -177,7 +176,7 @@ def test_the_level_shown_looks_back_over_16_blocks():
 
 
 def test_the_ceiling_is_1_db_under_full_scale():
-    assert pytest.approx(10 ** (-1 / 20)) == CEILING
+    assert pytest.approx(10 ** (-1 / 20)) == LIMITER_CEILING
 
 
 def test_a_filter_cut_short_says_what_that_costs():

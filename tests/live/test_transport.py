@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from auralize.errors import AudioFileError
-from auralize.live.transport import Programme, Transport, block_frames
+from auralize.live.blocks import block_frames
+from auralize.live.programme import Programme
+from auralize.live.transport import Transport
 from auralize.units import decibels
 from support.pumped import BLOCK, RATE, noise, settled, until, write
 
@@ -207,6 +209,6 @@ def test_damage_stops_the_programme_and_is_told(tmp_path):
     settled(transport)
     blocks_of(transport, 150)
     assert transport.ended
-    assert "finite" in transport.fault
+    assert "finite" in transport.told_fault()
     assert transport.position <= 60_000
     transport.close()

@@ -3,8 +3,7 @@
 from dataclasses import replace
 
 from auralize.gains import INSTALLED, SOURCE, Gains
-from auralize.live.engine import Status
-from auralize.live.listening import Event
+from auralize.live.status import Event, Status
 
 
 class SilentEngine:

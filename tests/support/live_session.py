@@ -19,9 +19,10 @@ import soundfile as sf
 from numpy.typing import NDArray
 
 from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End, Match
-from auralize.live.engine import BUFFER, Engine
+from auralize.live.engine import Engine
+from auralize.live.keeper import BUFFER
 from auralize.live.player import Block, Switch, replay
-from auralize.live.transport import Programme
+from auralize.live.programme import Programme
 from auralize.rig.choice import Choice
 from auralize.rig.editing import RigDraft
 from support.timeline_reference import fading, reference

@@ -5,7 +5,8 @@ import time
 import numpy as np
 import soundfile as sf
 
-from auralize.live.listening import Listening, Wanted
+from auralize.live.listening import Listening
+from auralize.live.wanted import Wanted
 
 RATE = 48_000
 BLOCK = 512

@@ -20,9 +20,10 @@ from textual.widgets import Static
 
 from auralize.audio.loudness import LoudnessMeter
 from auralize.gains import INSTALLED, LOUDNESS, End
+from auralize.live.blocks import block_frames
 from auralize.live.engine import Engine
-from auralize.live.listening import Listening, Wanted
-from auralize.live.transport import block_frames
+from auralize.live.listening import Listening
+from auralize.live.wanted import Wanted
 from auralize.rig.reading import load_rig
 from auralize.trials.plan import Choice as Compared
 from auralize.trials.plan import Plan

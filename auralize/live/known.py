@@ -1,0 +1,131 @@
+"""What is known of the programme and the choices at one sample rate, and the gains that follow."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from auralize.audio.metering import Level
+from auralize.errors import RequestError
+from auralize.filters.fir import Fir, RunFilters
+from auralize.filters.grid import predelay
+from auralize.gains import NO_GAIN, SOURCE, End, Gains, Heard, Source, balance, match_gain
+from auralize.live.designer import designed
+from auralize.live.measurer import RunLevels, SourceMeasured, predicted
+from auralize.live.player import Voice
+from auralize.live.status import Certainty
+from auralize.live.wanted import Wanted
+from auralize.rig.choice import Choice
+from auralize.units import amplitude
+
+
+class Known:
+    """Filters, levels and gains of all that is ``wanted``. Not for two threads at once."""
+
+    def __init__(self, wanted: Wanted, rate: int) -> None:
+        self.filters = {name: designed(choice, rate) for name, choice in wanted.choices.items()}
+        self.source: SourceMeasured | None = None
+        self.levels: dict[str, RunLevels] = {}
+        self.gains: dict[Heard, Gains] = {}
+        self._wanted = wanted
+        self._straight = np.zeros(predelay(rate) + 1)
+        """The source, as late as every filter is."""
+        self._straight[-1] = 1.0
+
+    # ---- asked
+
+    @property
+    def certainty(self) -> Certainty:
+        """What the gains rest on."""
+        if self.source is None:
+            return "unknown"
+        levels = [level for run in self.levels.values() for level in (run.receiving, run.drop)]
+        sure = self.source.whole and all(level.measured for level in levels)
+        return "measured" if sure and len(self.levels) == len(self.filters) else "predicted"
+
+    @property
+    def longest(self) -> int:
+        """Taps of the longest filter."""
+        return max(
+            len(self._straight), *(len(filters.drop.taps) for filters in self.filters.values())
+        )
+
+    def fir(self, heard: End) -> Fir:
+        """The filter of an end."""
+        return self.filters[heard.choice].of(heard.signal)
+
+    def gains_of(self, heard: Heard) -> Gains:
+        """Its gains; before anything is known, a make-up that was given."""
+        if isinstance(heard, Source):
+            return self.gains.get(heard, NO_GAIN)
+        unknown = NO_GAIN
+        if heard.signal == "drop":
+            unknown = Gains(makeup=self._wanted.makeup or 0.0)
+        return self.gains.get(heard.plain, unknown)
+
+    def level(self, heard: Heard) -> Level:
+        """Before any gain; raises AuralizeError before anything is known of it."""
+        if self.source is not None:
+            if isinstance(heard, Source):
+                return self.source.level
+            if heard.choice in self.levels:
+                return self.levels[heard.choice].of(heard)
+        raise RequestError("levels are still being measured; try again in a few seconds")
+
+    def voice(
+        self, heard: Heard, total: float | None = None, filters: RunFilters | None = None
+    ) -> Voice:
+        """``total``: its gain in dB; None: what its gains add up to. ``filters``: others than now."""
+        gain = amplitude(self.gains_of(heard).total if total is None else total)
+        if isinstance(heard, Source):
+            return Voice(self._straight, gain)
+        fir = filters.of(heard.signal) if filters else self.fir(heard)
+        return Voice(fir.taps, gain * heard.share)
+
+    # ---- told
+
+    def rebalance(self) -> None:
+        """Gains anew, from the levels that are known."""
+        if self.source is None:
+            return
+        source, wanted = self.source.level, self._wanted
+        matches = {
+            name: match_gain(wanted.match, wanted.choices[name], source.loudness, levels.receiving)
+            for name, levels in self.levels.items()
+        }
+        compared: dict[Heard, Level] = {SOURCE: source}
+        for name, levels in self.levels.items():
+            for end in (End("receiving", name), End("drop", name, 1), End("drop", name, 2)):
+                compared[end] = levels.of(end)
+        self.gains = balance(source.loudness, compared, matches, wanted.makeup)
+
+    def edit(self, choice: Choice, filters: RunFilters) -> None:
+        """This choice is another one now; its levels are predicted from those before."""
+        name = choice.name
+        levels = self._predicted(choice)
+        self._wanted.choices[name], self.filters[name] = choice, filters
+        self.levels |= levels
+        self.rebalance()
+
+    def measured_source(self, source: SourceMeasured) -> None:
+        """So loud is the programme; what has not been measured is predicted from that."""
+        self.source = source
+        for name in self.filters:
+            levels = self.levels.get(name)
+            if levels is None or not levels.drop.measured:
+                self.levels.pop(name, None)
+                self.levels |= self._predicted(self._wanted.choices[name])
+        self.rebalance()
+
+    def measured_run(self, name: str, filters: RunFilters, levels: RunLevels) -> None:
+        """So loud is a choice with these filters, which is of no interest if it has others now."""
+        if self.filters.get(name) is filters:
+            self.levels[name] = levels
+            self.rebalance()
+
+    def _predicted(self, choice: Choice) -> dict[str, RunLevels]:
+        """By name; of nothing before the source is known."""
+        if self.source is None:
+            return {}
+        before = self.levels.get(choice.name)
+        levels = predicted(choice, self.source.energies, self.source.level, before)
+        return {choice.name: levels}

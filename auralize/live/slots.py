@@ -1,0 +1,52 @@
+"""Sounds frozen for a blind trial: no edit, measurement or other match reaches them any more."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from auralize.audio.loudness import ABSOLUTE_GATE
+from auralize.gains import Heard, equally_loud
+from auralize.live.designer import designed
+from auralize.live.known import Known
+from auralize.live.player import Voice
+from auralize.live.wanted import Wanted
+from auralize.rig.choice import Choice
+
+
+@dataclass(frozen=True)
+class Slot:
+    """What something sounded like when it was frozen."""
+
+    heard: Heard
+    gain: float
+    """dB"""
+    choice: Choice | None
+    """As it was; None for the source."""
+    voice: Voice
+
+
+def frozen(heard: Sequence[Heard], wanted: Wanted, known: Known, equal: bool) -> list[Slot]:
+    """What these sound like now; ``equal``: all turned down to the loudness of the softest, drops too.
+
+    Raises AuralizeError for what there is not, or has no loudness.
+    """
+    for one in heard:
+        wanted.check(one)
+    gains = [known.gains_of(one).total for one in heard]
+    if equal:
+        gains = equally_loud(gains, [known.level(one).loudness for one in heard], ABSOLUTE_GATE)
+    return [
+        Slot(one, gain, wanted.choice_of(one), known.voice(one, gain))
+        for one, gain in zip(heard, gains, strict=True)
+    ]
+
+
+def at_rate(slots: Sequence[Slot], known: Known, rate: int) -> list[Slot]:
+    """The same at another sample rate, of which ``known`` is; takes a filter design for each."""
+    moved = []
+    for slot in slots:
+        filters = designed(slot.choice, rate) if slot.choice else None
+        voice = known.voice(slot.heard, slot.gain, filters)
+        moved.append(Slot(slot.heard, slot.gain, slot.choice, voice))
+    return moved

@@ -1,0 +1,75 @@
+"""The thread that makes what is wished audible, one cross-fade after another."""
+
+from __future__ import annotations
+
+import math
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+from auralize.live.player import Grow, Player, Switch, Voice, enough_taps
+
+SAME_GAIN_RATIO: Final = 1e-4
+"""Of the gain: a change under 0.001 dB is not worth a cross-fade."""
+RETRY: Final = 0.003
+"""s between two looks whether the switch under way is done."""
+
+
+@dataclass(frozen=True)
+class Sound:
+    """A voice, and which wish it fulfils."""
+
+    voice: Voice
+    wish: int
+
+    def like(self, other: Sound) -> bool:
+        """Whether there is nothing to be done to get from one to the other."""
+        mine, its = self.voice, other.voice
+        same = mine.taps is its.taps and math.isclose(mine.gain, its.gain, rel_tol=SAME_GAIN_RATIO)
+        return same and self.wish == other.wish
+
+
+class Sounding:
+    """Posts to a player what ``wished`` tells: the sound, and the taps of the longest filter there is.
+
+    There is always room for that one, so that none is heard later than others. ``now`` is what sounds, or
+    is being faded in.
+    """
+
+    def __init__(self, player: Player, now: Sound, wished: Callable[[], tuple[Sound, int]]) -> None:
+        self.now = now
+        self._player, self._wished = player, wished
+        self._closing = False
+        self._wake = threading.Event()
+        self.thread = threading.Thread(target=self._work, name="sounding", daemon=True)
+        self.thread.start()
+
+    def wake(self) -> None:
+        """What is wished may have changed."""
+        self._wake.set()
+
+    def close(self) -> None:
+        """End soon."""
+        self._closing = True
+        self._wake.set()
+
+    def _work(self) -> None:
+        while not self._closing:
+            self._wake.wait()
+            self._wake.clear()
+            while not self._closing and (due := self._due()):
+                if not self._player.ready:  # at most a block later, unless there is no device
+                    self._wake.wait(RETRY)
+                    self._wake.clear()
+                elif isinstance(due, Grow):
+                    self._player.post(due)
+                else:
+                    self._player.post(Switch(due.voice))
+                    self.now = due
+
+    def _due(self) -> Sound | Grow | None:
+        sound, longest = self._wished()
+        if longest > self._player.taps:
+            return Grow(enough_taps(self._player.setup.rate, longest))
+        return None if sound.like(self.now) else sound

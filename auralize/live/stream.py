@@ -1,0 +1,51 @@
+"""One open stream, and what is seen of it from its callback alone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from auralize.live.device import Device, Form, open_output
+from auralize.live.player import Block
+
+
+class Stream:
+    """A stream that plays. Once `mute`, it never calls for sound again, whatever becomes of it."""
+
+    def __init__(self, device: Device, form: Form, render: Callable[[Block], None]) -> None:
+        self.device, self.form = device, form
+        self.beats = self.underruns = 0
+        self.finished = False
+        self.error: Exception | None = None
+        self._render, self._muted = render, False
+        self._output = open_output(device, form, self._fill, self._finish)
+        self.latency = float(self._output.latency)
+        try:
+            self._output.start()
+        except BaseException:
+            self._output.close()
+            raise
+
+    def mute(self) -> None:
+        """Give silence from now on."""
+        self._muted = True
+
+    def close(self) -> None:
+        """End the stream; may block for good."""
+        self.mute()
+        self._output.abort()
+        self._output.close()
+
+    def _fill(self, out: Block, underrun: bool) -> None:
+        self.underruns += underrun
+        if self._muted:
+            out.fill(0.0)
+            return
+        try:
+            self._render(out)
+        except Exception as error:  # would end the stream without a word
+            out.fill(0.0)
+            self.error, self._muted = error, True
+        self.beats += 1
+
+    def _finish(self) -> None:
+        self.finished = True
