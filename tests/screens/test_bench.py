@@ -172,7 +172,7 @@ def test_news_of_the_engine_are_told(app):
 
 def test_a_fault_stays_until_the_device_is_right_again(app, monkeypatch):
     now = 1000.0
-    monkeypatch.setattr("auralize_tui.bench.monotonic", lambda: now)
+    monkeypatch.setattr("auralize_tui.news.monotonic", lambda: now)
 
     async def steps(pilot):
         nonlocal now

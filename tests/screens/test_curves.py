@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from auralize_tui.curves import Curves, column_at, columns_of, draw
+from auralize_tui.curves import CurvePanel, column_at, columns_of, draw
 
 from support.bench_app import drive
 
@@ -27,7 +27,7 @@ def test_a_curve_is_drawn_where_it_is():
 
 def test_curves_fill_their_widget(app):
     async def steps(pilot):
-        drawn = app.screen.query_one(Curves).render().plain
+        drawn = app.screen.query_one(CurvePanel).render().plain
         assert "terminals, dB" in drawn
         assert "prog|" in drawn
         assert {"1", "2", "3"} <= set(drawn)

@@ -5,9 +5,10 @@ import os
 import pytest
 from auralize_tui.app import BenchApp
 from auralize_tui.bench import BenchScreen
-from auralize_tui.edit import EditScreen, fields_of, typed
+from auralize_tui.edit import EditScreen
 
 from auralize.rig.editing import RigDraft
+from auralize.rig.fields import fields_of, typed
 from support.bench_app import drive, edit, everything, text_of
 from support.bench_engine import SilentEngine
 
