@@ -196,10 +196,10 @@ def test_a_fault_stays_until_the_device_is_right_again(app, monkeypatch):
 
 def test_nothing_is_said_to_play_while_the_device_is_not_there(app):
     async def steps(pilot):
-        app.engine._set(state="lost", playing=True)
+        app.engine.now(state="lost", playing=True)
         await pilot.pause(0.3)
         assert text_of(app.screen, "#meters").startswith("waiting for the device at 0:12.5")
-        app.engine._set(state="running")
+        app.engine.now(state="running")
         await pilot.pause(0.3)
         assert text_of(app.screen, "#meters").startswith("playing 0:12.5")
 

@@ -72,13 +72,13 @@ def test_no_answer_is_taken_while_the_device_takes_no_sound(app):
     async def steps(pilot):
         await begin_trial(pilot, app)
         await pilot.press("1", "2")
-        app.engine._set(state="lost")
+        app.engine.now(state="lost")
         await pilot.press("3", "down", "enter")
         await pilot.pause(0.4)
         text = text_of(app.screen, "#trial-text")
         assert "THE DEVICE TAKES NO SOUND" in text
         assert "listen to 1, 2, 3 first" in text
-        app.engine._set(state="running")
+        app.engine.now(state="running")
         await pilot.press("enter")
         assert app.screen._sitting.session.answered == 0
         await pilot.press("1", "2", "3", "enter")
@@ -124,7 +124,7 @@ def test_a_trial_compares_the_signal_that_was_picked(app, signal, words):
 @pytest.mark.parametrize("practice", [False, True])
 def test_nothing_begins_before_all_levels_are_measured(app, certainty, practice):
     async def steps(pilot):
-        app.engine._set(certainty=certainty)
+        app.engine.now(certainty=certainty)
         await begin_trial(pilot, app, practice=practice)
         assert isinstance(app.screen, TrialSetup)
         assert text_of(app.screen, "#setup-message") == (
@@ -178,7 +178,7 @@ def test_in_a_trial_plus_is_louder_and_minus_is_softer(app):
 
 def test_no_trial_begins_while_an_edit_is_being_worked_out(app):
     async def steps(pilot):
-        app.engine._set(editing=True)
+        app.engine.now(editing=True)
         await begin_trial(pilot, app)
         assert isinstance(app.screen, TrialSetup)
         assert "still being worked out" in text_of(app.screen, "#setup-message")
@@ -201,9 +201,9 @@ def test_an_end_that_could_not_be_written_can_be_tried_again_after_an_outage(app
         monkeypatch.setattr(Log, "append", full)
         await pilot.press("1", "2", "3", "down", "enter")
         assert "the disk is full; Enter tries again" in text_of(app.screen, "#trial-text")
-        app.engine._set(state="lost")
+        app.engine.now(state="lost")
         await pilot.pause(0.4)
-        app.engine._set(state="running")
+        app.engine.now(state="running")
         await pilot.press("1")
         assert "all trials are answered" in text_of(app.screen, "#trial-text")
         monkeypatch.setattr(Log, "append", append)
