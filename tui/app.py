@@ -5,19 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from rich.traceback import Traceback
 from textual.app import App, SystemCommand
 from textual.binding import Binding
 from textual.screen import Screen
 
+from auralize.live.protocol import EngineLike
 from auralize.rig.editing import RigDraft
 
 from .bench import BenchScreen
 from .help import HelpScreen
-
-if TYPE_CHECKING:
-    from auralize.live.engine import Engine
 
 
 class BenchApp(App[None]):
@@ -46,7 +45,7 @@ class BenchApp(App[None]):
     .card OptionList { max-height: 50vh; }
     """
 
-    def __init__(self, draft: RigDraft, source: Path, engine: Engine, log_folder: Path) -> None:
+    def __init__(self, draft: RigDraft, source: Path, engine: EngineLike, log_folder: Path) -> None:
         super().__init__()
         self.draft = draft
         self.source = source
@@ -66,13 +65,12 @@ class BenchApp(App[None]):
                 yield SystemCommand(binding.tooltip or binding.description, binding.key, run)
 
     def _fatal_error(self) -> None:
-        """As the toolkit does, but without the values of variables: one could be a blind order."""
-        from rich.segment import Segments
-        from rich.traceback import Traceback
+        """Show no values of variables: one could be a blind order.
 
-        found = self.console.render(Traceback(show_locals=False), self.console.options)
-        self._exit_renderables.append(Segments(found))
-        self._close_messages_no_wait()
+        Textual's own (8.2) always shows them, and no option, variable or public hook changes that:
+        an exception is caught in the loop of whatever widget raised it, and comes here.
+        """
+        self.panic(Traceback(show_locals=False))
 
     def action_help(self) -> None:
         """What can be done on the screen that is shown."""

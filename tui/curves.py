@@ -4,17 +4,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
 from rich.text import Text
 from textual.widget import Widget
 
+if TYPE_CHECKING:
+    from auralize.circuit.conductor import Real
+    from auralize.figures.curves import Curves
+
 Levels = NDArray[np.float64]
 
 LOWEST, HIGHEST = 20.0, 20_000.0
 """Hz, the ends of the axis."""
+_LOSS: Final = "loss from the amplifier's terminals, dB"
+_DROP: Final = "drop, dB re sending end"
 _MARKS: Final = ((50.0, "50"), (200.0, "200"), (1e3, "1k"), (5e3, "5k"), (20e3, "20k"))
 _BARS: Final = " ▁▂▃▄▅▆▇█"
 _SCALE_WIDTH: Final = 6
@@ -92,47 +98,56 @@ def _axis(inner: int) -> str:
     return "Hz".ljust(_SCALE_WIDTH - 1) + "".join(line[_SCALE_WIDTH - 1 : inner + _SCALE_WIDTH])
 
 
-class Curves(Widget):
+class CurvePanel(Widget):
     """Loss or drop of every choice over frequency, the programme's spectrum under it."""
 
     can_focus = False
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
-        self._title = ""
-        self._frequency: Levels = columns_of(64)
-        self._levels: Mapping[str, Levels] = {}
-        self._chosen = ""
+        self._curves: Sequence[Curves] = ()
+        self._chosen = 0
+        self._drop = False
         self._spectrum: tuple[Levels, Levels] | None = None
 
-    def show(
-        self,
-        title: str,
-        frequency: Levels,
-        levels: Mapping[str, Levels],
-        chosen: str,
-        spectrum: tuple[Levels, Levels] | None,
-    ) -> None:
-        """New curves: dB over ``frequency`` by mark; ``spectrum``: (Hz, dB) of the programme."""
-        self._title, self._frequency, self._levels = title, frequency, levels
-        self._chosen, self._spectrum = chosen, spectrum
+    def show(self, curves: Sequence[Curves], chosen: int) -> None:
+        """New curves, one a choice, and the place of the chosen one among them."""
+        self._curves, self._chosen = curves, chosen
+        self.refresh()
+
+    def show_spectrum(self, spectrum: tuple[Levels, Levels]) -> None:
+        """Hz and dB of the programme."""
+        self._spectrum = spectrum
+        self.refresh()
+
+    def turn(self) -> None:
+        """The drop in place of the loss, or back."""
+        self._drop = not self._drop
         self.refresh()
 
     def render(self) -> Text:
         """The drawing, fitted to the widget."""
+        title = _DROP if self._drop else _LOSS
         width, height = self.size.width, self.size.height - 1
-        if not self._levels or width < 16 or height < 6:
-            return Text(self._title)
-        at = np.log(columns_of(max(8, width - _SCALE_WIDTH)))
-        fitted = {m: np.interp(at, np.log(self._frequency), v) for m, v in self._levels.items()}
-        spectrum = None
-        if self._spectrum is not None:
-            spectrum = np.interp(at, np.log(self._spectrum[0]), self._spectrum[1])
-        text = Text(self._title + "\n", no_wrap=True)
-        for line in draw(fitted, self._chosen, spectrum, width, height):
+        if not self._curves or width < 16 or height < 6:
+            return Text(title)
+        at = columns_of(max(8, width - _SCALE_WIDTH))
+        fitted = {
+            str(number): _over(at, c.frequency, c.drop_db if self._drop else c.loss_db)
+            for number, c in enumerate(self._curves, 1)
+        }
+        spectrum = None if self._spectrum is None else _over(at, *self._spectrum)
+        chosen = str(self._chosen + 1)
+        text = Text(title + "\n", no_wrap=True)
+        for line in draw(fitted, chosen, spectrum, width, height):
             row = Text(line)
             if "|" in line and not line.lstrip().startswith("prog"):
-                row.highlight_words([self._chosen], "bold reverse")
+                row.highlight_words([chosen], "bold reverse")
                 row.stylize("not bold not reverse", 0, _SCALE_WIDTH)
             text.append_text(row).append("\n")
         return text
+
+
+def _over(at: Levels, frequency: Real, levels: Real) -> Levels:
+    """Levels at other frequencies, on straight lines over the logarithm of frequency."""
+    return np.interp(np.log(at), np.log(frequency), levels)

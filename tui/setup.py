@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
-from datetime import datetime
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable
+from typing import Any, Final
 
 from textual import on
 from textual.app import ComposeResult
@@ -16,34 +14,22 @@ from textual.screen import ModalScreen
 from textual.widgets import Button, Input, Label, Select, Static
 
 from auralize.circuit.signals import SIGNAL_WORDS
-from auralize.errors import AuralizeError, RequestError
-from auralize.files import make_folder
-from auralize.gains import LOUDNESS, End
-from auralize.trials.checking import cut_off
-from auralize.trials.compared import (
-    COMPARED,
-    check_programme,
-    check_same,
-    compared,
-    pair_of,
-    sha256_of,
-)
-from auralize.trials.plan import Plan
+from auralize.errors import AuralizeError
+from auralize.live.protocol import EngineLike
+from auralize.trials.compared import COMPARED
+from auralize.trials.preparing import Preparation, Wish
 from auralize.trials.session import Practice, Session
+from auralize.trials.sitting import Sitting
 from auralize.trials.statistics import Protocol
 
-from .trials import OutcomeScreen, TrialScreen, outcome_lines
+from .outcome import OutcomeScreen
+from .trials import TrialScreen
 
-if TYPE_CHECKING:
-    from auralize.live.engine import Engine
-    from auralize.rig.reading import Rig
-    from auralize.trials.checking import Check
-
-COUNTS = [
+COUNTS: Final = [
     ("this session counts", "counts"),
     ("practice: told after each trial, nothing counts, Esc ends", "practice"),
 ]
-PROTOCOLS: list[tuple[str, Protocol]] = [
+PROTOCOLS: Final[list[tuple[str, Protocol]]] = [
     ("matched to sample: two references and an unknown", "matched-to-sample"),
     ("triangle (ISO 4120): which of three is the odd one", "triangle"),
 ]
@@ -56,28 +42,11 @@ class TrialSetup(ModalScreen[None]):
 
     AUTO_FOCUS = "Button, Select"
 
-    def __init__(
-        self,
-        rig: Rig,
-        source: Path,
-        engine: Engine,
-        log_folder: Path,
-    ) -> None:
+    def __init__(self, preparation: Preparation, engine: EngineLike) -> None:
         super().__init__()
-        self._rig, self._names = rig, list(rig.choices)
-        self._source, self._engine, self._folder = source, engine, log_folder
-        self._cut_off = self._last_cut_off()
-        """The last session that was cut off, on this programme if there is one; None if there is none."""
-
-    def _last_cut_off(self) -> Check | None:
-        found = cut_off(self._folder)
-        if not found:
-            return None
-        with suppress(AuralizeError):
-            now = sha256_of(self._source)
-            same = [one for one in found if one.plan and one.plan.programme_sha256 == now]
-            return (same or found)[-1]
-        return found[-1]
+        self._preparation, self._engine = preparation, engine
+        self._names = list(preparation.rig.choices)
+        self._cut_off = preparation.cut_off()
 
     def compose(self) -> ComposeResult:
         first = [(f"first: {name}", name) for name in self._names]
@@ -128,84 +97,40 @@ class TrialSetup(ModalScreen[None]):
 
     @on(Button.Pressed, "#begin")
     def begin(self) -> None:
-        """Check, write the log's first line, and go to the first trial."""
-        protocol: Any = self.query_one("#protocol", Select).value
-        signal: Any = self.query_one("#signal", Select).value
-        names = [str(self.query_one(place, Select).value) for place in ("#first", "#second")]
-        pair = [End(signal, name) for name in names]
-        try:
-            if names[0] == names[1]:
-                raise RequestError("both choices are the same; pick two")
-            gains = self._load(pair)
-            presenter: Session | Practice
-            if self.query_one("#counts", Select).value == "practice":
-                presenter = Practice(protocol)
-            else:
-                presenter = Session.start(self._plan(protocol, pair, gains), self._new_log())
-        except AuralizeError as error:
-            self.query_one("#setup-message", Static).update(str(error))
-            return
-        self._go(protocol, presenter)
+        """Go to the first trial of what was asked for."""
+        practice = self._picked("#counts") == "practice"
+        start = self._preparation.practise if practice else self._preparation.begin
+        self._go(lambda: start(self._wish()))
 
     @on(Button.Pressed, "#resume")
     def resume(self) -> None:
-        """Go on where a session was cut off, if what is heard is the same as it was."""
-        assert self._cut_off is not None
-        plan = self._cut_off.plan
-        assert plan is not None  # only a sound log can be resumed
+        """Go on where a session was cut off."""
+        if self._cut_off is not None:
+            check = self._cut_off
+            self._go(lambda: self._preparation.resume(check))
+
+    def _wish(self) -> Wish:
+        return Wish(
+            self._picked("#protocol"),
+            self._picked("#signal"),
+            (self._picked("#first"), self._picked("#second")),
+            self.query_one("#trials", Input).value,
+            self.query_one("#listener", Input).value,
+        )
+
+    def _picked(self, place: str) -> Any:
+        """What is picked in a list; Textual does not know its type."""
+        return self.query_one(place, Select).value
+
+    def _go(self, start: Callable[[], Session | Practice]) -> None:
+        """To the trials, or say why not; never by way of the bench, which would be heard openly."""
         try:
-            self._load_again(plan)
-            session = Session.resume(self._cut_off.path)
+            presenter = start()
         except AuralizeError as error:
             self.query_one("#setup-message", Static).update(str(error))
             return
-        if session.finished:  # cut off between the last answer and the end
-            self.app.switch_screen(OutcomeScreen(outcome_lines(session)))
+        sitting = Sitting(presenter, self._preparation.sound)
+        if sitting.session and sitting.over:  # cut off between the last answer and the end
+            self.app.switch_screen(OutcomeScreen(sitting.session))
         else:
-            self._go(plan.protocol, session)
-
-    def _load_again(self, plan: Plan) -> None:
-        """Load what a session compares; raises AuralizeError where it would not sound the same."""
-        check_programme(plan, self._source)
-        check_same(plan, self._rig, self._load(pair_of(plan, self._rig)))
-
-    def _load(self, heard: list[End]) -> list[float]:
-        """Make these two ready, equally loud; the gain of each in dB."""
-        self._engine.set_match(LOUDNESS)
-        if self._engine.status().editing:
-            raise RequestError("an edit is still being worked out; begin again in a second")
-        if self._engine.status().certainty != "measured":
-            raise RequestError("levels are still being measured; begin again in a few seconds")
-        return self._engine.load_slots(heard, equal=True)
-
-    def _go(self, protocol: Protocol, presenter: Session | Practice) -> None:
-        # Not by way of the bench, which would let its own choice be heard.
-        self.app.switch_screen(TrialScreen(protocol, presenter, self._sound, self._engine))
-
-    def _plan(self, protocol: Protocol, pair: list[End], gains: list[float]) -> Plan:
-        typed = self.query_one("#trials", Input).value
-        first, second = (compared(self._rig, h, gain) for h, gain in zip(pair, gains, strict=True))
-        return Plan(
-            protocol,
-            int(typed) if typed.isdecimal() else 0,
-            (first, second),
-            "made equally loud",
-            self._source.name,
-            sha256_of(self._source),
-            self._listener(),
-        )
-
-    def _listener(self) -> str:
-        name = self.query_one("#listener", Input).value.strip()
-        if not name:
-            raise RequestError("who listens? type a name or a pseudonym")
-        return name
-
-    def _new_log(self) -> Path:
-        make_folder(self._folder)
-        return self._folder / f"trial-{datetime.now():%Y%m%d-%H%M%S}.jsonl"
-
-    def _sound(self, slot: int) -> None:
-        """Let one of the two be heard, by its number."""
-        self._engine.hear_slot(slot)
-        self._engine.play()
+            self.app.switch_screen(TrialScreen(sitting, self._engine))

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-import numpy as np
-
 from auralize.circuit.conductor import Real
-from auralize.circuit.levels import drop_db, loss_db
-from auralize.circuit.solution import solve
 from auralize.errors import RequestError
+from auralize.figures.curves import Curves, curves
 from auralize.files import write_bytes
 from auralize.rig.choice import Choice
 
@@ -20,7 +17,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 ENDINGS: Final = (".png", ".svg", ".pdf")
-_SWEEP: Final = np.geomspace(20.0, 20_000.0, 600)
 _TICKS: Final = {20: "20", 50: "50", 100: "100", 200: "200", 500: "500", 1e3: "1k", 2e3: "2k"} | {
     5e3: "5k",
     1e4: "10k",
@@ -51,10 +47,11 @@ def save_plot(title: str, choices: Sequence[Choice], path: Path) -> str:
     several = len({choice.listen for choice in choices}) > 1
     names = [f"{c.name}: {c.listen}" if several else c.name for c in choices]
     for number, (choice, name) in enumerate(zip(choices, names, strict=True)):
-        for panel, curve in zip(panels, _curves(choice), strict=True):
-            style = {"linestyle": _DASHES[number % len(_DASHES)], "label": name}
-            panel.plot(_SWEEP, curve, **style)
-    for panel, words in zip(panels, _AXES, strict=True):
+        found = curves(choice)
+        style = {"linestyle": _DASHES[number % len(_DASHES)], "label": name}
+        for panel, (_, curve) in zip(panels, _PANELS, strict=True):
+            panel.plot(found.frequency, curve(found), **style)
+    for panel, (words, _) in zip(panels, _PANELS, strict=True):
         _dress(panel, words)
     panels[-1].set_xlabel("frequency, Hz")
     panels[0].legend()
@@ -64,18 +61,12 @@ def save_plot(title: str, choices: Sequence[Choice], path: Path) -> str:
     return f"{path}: loss, drop and load from 20 Hz to 20 kHz, {'; '.join(names)}"
 
 
-_AXES: Final = ("loss, dB", "drop, dB re sending end", "load, ohm", "load, degrees")
-
-
-def _curves(choice: Choice) -> tuple[Real, Real, Real, Real]:
-    solution = solve(choice.network, _SWEEP)
-    impedance = choice.network.loads[choice.listen].load.impedance(_SWEEP)
-    return (
-        loss_db(solution, choice.listen),
-        drop_db(solution, choice.listen),
-        np.abs(impedance),
-        np.degrees(np.angle(impedance)),
-    )
+_PANELS: Final[tuple[tuple[str, Callable[[Curves], Real]], ...]] = (
+    ("loss, dB", lambda found: found.loss_db),
+    ("drop, dB re sending end", lambda found: found.drop_db),
+    ("load, ohm", lambda found: found.load_ohm),
+    ("load, degrees", lambda found: found.load_degrees),
+)
 
 
 def _dress(panel: Axes, words: str) -> None:

@@ -138,8 +138,12 @@ class Session:
         return not self._open
 
     @property
+    def protocol(self) -> Protocol:
+        return self.plan.protocol
+
+    @property
     def presentations(self) -> tuple[str, ...]:
-        return PRESENTATIONS[self.plan.protocol]
+        return PRESENTATIONS[self.protocol]
 
     @property
     def fingerprint(self) -> str:

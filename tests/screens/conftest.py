@@ -11,14 +11,24 @@ from support.bench_engine import SilentEngine
 
 
 @pytest.fixture
-def app(tmp_path):
-    rig = tmp_path / "mill.toml"
-    rig.write_bytes(DEMO.read_bytes())
-    sound = tmp_path / "bells.wav"
-    t = np.arange(48_000) / 48_000
-    sf.write(sound, 0.3 * np.sin(2 * np.pi * 440 * t), 48_000, "PCM_24")
-    draft = RigDraft(rig)
-    return BenchApp(draft, sound, SilentEngine(draft.rig.choices.values()), tmp_path / "trials")
+def opened(tmp_path):
+    """Opens the bench on the text of a rig file; the programme is a second of 440 Hz."""
+
+    def on(rig_text):
+        rig, sound = tmp_path / "mill.toml", tmp_path / "bells.wav"
+        rig.write_text(rig_text, encoding="utf-8")
+        t = np.arange(48_000) / 48_000
+        sf.write(sound, 0.3 * np.sin(2 * np.pi * 440 * t), 48_000, "PCM_24")
+        draft = RigDraft(rig)
+        return BenchApp(draft, sound, SilentEngine(draft.rig.choices.values()), tmp_path / "trials")
+
+    return on
+
+
+@pytest.fixture
+def app(opened):
+    """The bench on the demo."""
+    return opened(DEMO.read_text(encoding="utf-8"))
 
 
 @pytest.fixture

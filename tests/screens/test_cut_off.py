@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 import soundfile as sf
+from auralize_tui.outcome import OutcomeScreen
 from auralize_tui.setup import TrialSetup
-from auralize_tui.trials import OutcomeScreen, TrialScreen
+from auralize_tui.trials import TrialScreen
 from textual.widgets import Button, Static
 
 from auralize.trials.checking import verify

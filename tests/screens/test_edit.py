@@ -5,9 +5,10 @@ import os
 import pytest
 from auralize_tui.app import BenchApp
 from auralize_tui.bench import BenchScreen
-from auralize_tui.edit import EditScreen, fields_of, typed
+from auralize_tui.edit import EditScreen
 
 from auralize.rig.editing import RigDraft
+from auralize.rig.fields import fields_of
 from support.bench_app import drive, edit, everything, text_of
 from support.bench_engine import SilentEngine
 
@@ -141,9 +142,3 @@ def test_control_c_quits_and_unsaved_work_is_told(app, monkeypatch):
     drive(app, steps)
     assert app.return_code == 0
     assert told[0].startswith("Unsaved work is kept beside")
-
-
-def test_typed_values_keep_their_kind():
-    assert typed("50", 400) == 50.0
-    assert typed("62 m", "60 m") == "62 m"
-    assert typed("many", 400) == "many"

@@ -8,6 +8,7 @@ from auralize_tui.app import BenchApp
 from auralize_tui.trials import TrialScreen
 
 from auralize.rig.editing import RigDraft
+from auralize.trials.sitting import Sitting
 from support.bench_engine import SilentEngine
 
 pytest.importorskip("pytest_textual_snapshot", reason="pictures need pytest-textual-snapshot")
@@ -65,6 +66,9 @@ def test_a_terminal_that_is_too_small(snap_compare, app):
 class _Answers:
     """Stands in for a practice session."""
 
+    def __init__(self, protocol):
+        self.protocol, self.answered = protocol, 0
+
     def present(self, presentation, player):
         player(0)
 
@@ -77,7 +81,7 @@ class _Answers:
 )
 def test_trial(snap_compare, app, protocol, press):
     async def begin(pilot):
-        screen = TrialScreen(protocol, _Answers(), app.engine.hear_slot, app.engine)
+        screen = TrialScreen(Sitting(_Answers(protocol), app.engine.hear_slot), app.engine)
         await pilot.app.push_screen(screen)
         await pilot.press(*press)
         await _still(pilot)

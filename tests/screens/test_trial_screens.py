@@ -4,8 +4,9 @@ import json
 
 import pytest
 from auralize_tui.bench import BenchScreen
+from auralize_tui.outcome import OutcomeScreen
 from auralize_tui.setup import TrialSetup
-from auralize_tui.trials import OutcomeScreen, TrialScreen
+from auralize_tui.trials import TrialScreen
 from textual.widgets import Static
 
 from auralize.gains import INSTALLED, LOUDNESS, End
@@ -58,11 +59,11 @@ def test_no_answer_is_given_by_accident(app):
         assert "listen to 1, 2, 3 first" in text_of(app.screen, "#trial-text")
         await pilot.press("1", "3", "enter")
         assert "listen to 2 first" in text_of(app.screen, "#trial-text")
-        assert app.screen._presenter.answered == 0
+        assert app.screen._sitting.session.answered == 0
         await pilot.press("2", "enter")
-        assert app.screen._presenter.answered == 1
+        assert app.screen._sitting.session.answered == 1
         await pilot.press("down", "enter")  # each trial anew
-        assert app.screen._presenter.answered == 1
+        assert app.screen._sitting.session.answered == 1
 
     drive(app, steps)
 
@@ -71,17 +72,17 @@ def test_no_answer_is_taken_while_the_device_takes_no_sound(app):
     async def steps(pilot):
         await begin_trial(pilot, app)
         await pilot.press("1", "2")
-        app.engine._set(state="lost")
+        app.engine.now(state="lost")
         await pilot.press("3", "down", "enter")
         await pilot.pause(0.4)
         text = text_of(app.screen, "#trial-text")
         assert "THE DEVICE TAKES NO SOUND" in text
         assert "listen to 1, 2, 3 first" in text
-        app.engine._set(state="running")
+        app.engine.now(state="running")
         await pilot.press("enter")
-        assert app.screen._presenter.answered == 0
+        assert app.screen._sitting.session.answered == 0
         await pilot.press("1", "2", "3", "enter")
-        assert app.screen._presenter.answered == 1
+        assert app.screen._sitting.session.answered == 1
         assert "playing" not in text_of(app.screen, "#trial-text")  # paused after each answer
         await pilot.press("1")
         assert "volume -20 dB, playing" in text_of(app.screen, "#trial-text")
@@ -97,7 +98,7 @@ def test_listening_tells_the_engine_which_slot_and_to_play_and_nothing_else(app)
         for trial in range(4):
             app.engine.calls.clear()
             await pilot.press("1", "2", "3", "2", "1")
-            unknown = app.screen._presenter._hidden.arrangements[trial].right
+            unknown = app.screen._sitting.session._hidden.arrangements[trial].right
             slots = [0, 1, unknown, 1, 0]
             assert app.engine.calls == [
                 call for slot in slots for call in (("hear_slot", slot), "play")
@@ -113,7 +114,7 @@ def test_a_trial_compares_the_signal_that_was_picked(app, signal, words):
         await begin_trial(pilot, app, signal=signal)
         (loaded,) = (call for call in app.engine.calls if call[0] == "load_slots")
         assert loaded[1] == (End(signal, "reel"), End(signal, "bought"))
-        names = [choice.name for choice in app.screen._presenter.plan.choices]
+        names = [choice.name for choice in app.screen._sitting.session.plan.choices]
         assert names == [f"{words} of reel", f"{words} of bought"]
 
     drive(app, steps)
@@ -123,7 +124,7 @@ def test_a_trial_compares_the_signal_that_was_picked(app, signal, words):
 @pytest.mark.parametrize("practice", [False, True])
 def test_nothing_begins_before_all_levels_are_measured(app, certainty, practice):
     async def steps(pilot):
-        app.engine._set(certainty=certainty)
+        app.engine.now(certainty=certainty)
         await begin_trial(pilot, app, practice=practice)
         assert isinstance(app.screen, TrialSetup)
         assert text_of(app.screen, "#setup-message") == (
@@ -177,7 +178,7 @@ def test_in_a_trial_plus_is_louder_and_minus_is_softer(app):
 
 def test_no_trial_begins_while_an_edit_is_being_worked_out(app):
     async def steps(pilot):
-        app.engine._set(editing=True)
+        app.engine.now(editing=True)
         await begin_trial(pilot, app)
         assert isinstance(app.screen, TrialSetup)
         assert "still being worked out" in text_of(app.screen, "#setup-message")
@@ -200,9 +201,9 @@ def test_an_end_that_could_not_be_written_can_be_tried_again_after_an_outage(app
         monkeypatch.setattr(Log, "append", full)
         await pilot.press("1", "2", "3", "down", "enter")
         assert "the disk is full; Enter tries again" in text_of(app.screen, "#trial-text")
-        app.engine._set(state="lost")
+        app.engine.now(state="lost")
         await pilot.pause(0.4)
-        app.engine._set(state="running")
+        app.engine.now(state="running")
         await pilot.press("1")
         assert "all trials are answered" in text_of(app.screen, "#trial-text")
         monkeypatch.setattr(Log, "append", append)

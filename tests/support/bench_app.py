@@ -3,9 +3,11 @@
 import asyncio
 from pathlib import Path
 
-from auralize_tui.edit import EditScreen, fields_of
+from auralize_tui.edit import EditScreen
 from auralize_tui.setup import TrialSetup
 from textual.widgets import Input, OptionList, Static
+
+from auralize.rig.fields import fields_of
 
 DEMO = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
 SIZE = (80, 24)

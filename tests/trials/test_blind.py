@@ -28,6 +28,7 @@ from auralize.rig.reading import load_rig
 from auralize.trials.plan import Choice as Compared
 from auralize.trials.plan import Plan
 from auralize.trials.session import Session
+from auralize.trials.sitting import Sitting
 
 DEMO = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
 TRIALS = 2_000
@@ -94,10 +95,9 @@ def test_a_listener_without_ears_scores_at_chance(tmp_path, programme, capfd, pr
         nonlocal right
         app = App()
         async with app.run_test(size=(80, 24)):
-            screen = TrialScreen(protocol, session, engine.hear_slot, engine)
+            screen = TrialScreen(Sitting(session, engine.hear_slot), engine)
             await app.push_screen(screen)
             words = screen.query_one("#trial-text", Static)
-            screen._finish = lambda: None  # the outcome may tell everything
             for number in range(TRIALS):
                 truth = session._hidden.arrangements[number].right
                 texts, times = [], []

@@ -1,0 +1,259 @@
+"""The main ways through the bench on the engine itself: what the screen says is what the engine does."""
+
+import re
+import sys
+
+import numpy as np
+import pytest
+import soundfile as sf
+from auralize_tui.app import BenchApp
+from auralize_tui.bench import BenchScreen
+from auralize_tui.help import HelpScreen
+from auralize_tui.trials import TrialScreen
+
+from auralize.circuit.solution import solve
+from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End, Match
+from auralize.live.engine import Engine
+from auralize.rig.editing import RigDraft
+from auralize.rig.reading import load_rig
+from auralize.trials.checking import verify
+from support.bench_app import DEMO, begin_trial, drive, edit, text_of
+from support.paced_device import NAME, PacedDevice
+
+pytest.importorskip("tomlkit", reason="the bench edits with tomlkit (extra: bench)")
+SHOWN = 0.005 * 1.001
+"""dB: the screen rounds to two places."""
+
+
+def opened(tmp_path, monkeypatch, device):
+    monkeypatch.setitem(sys.modules, "sounddevice", device)
+    rig, sound = tmp_path / "mill.toml", tmp_path / "bells.wav"
+    rig.write_bytes(DEMO.read_bytes())
+    t = np.arange(4 * 48_000) / 48_000
+    tones = 0.2 * np.sin(2 * np.pi * 200 * t) + 0.1 * np.sin(2 * np.pi * 3000 * t)
+    sf.write(sound, tones, 48_000, "PCM_24")
+    draft = RigDraft(rig)
+    engine = Engine(sound, list(draft.rig.choices.values()), volumes=tmp_path / "volumes.json")
+    engine.start()
+    return BenchApp(draft, sound, engine, tmp_path / "trials")
+
+
+@pytest.fixture
+def device():
+    return PacedDevice()
+
+
+@pytest.fixture
+def real(tmp_path, monkeypatch, device):
+    """On a device that takes sound."""
+    app = opened(tmp_path, monkeypatch, device)
+    yield app
+    app.engine.stop()
+
+
+@pytest.fixture(params=["a device", "no device"])
+def either(tmp_path, monkeypatch, request):
+    """On a device that takes sound, and where there is none."""
+    app = opened(tmp_path, monkeypatch, PacedDevice(there=request.param == "a device"))
+    yield app
+    app.engine.stop()
+
+
+async def until(pilot, done):
+    """Wait for the engine's threads, and then for the screen to have looked at it."""
+    for _ in range(400):
+        if done():
+            await pilot.pause(0.25)
+            return
+        await pilot.pause(0.05)
+    raise TimeoutError(f"{pilot.app.engine.status()}")
+
+
+async def measured(pilot, app):
+    def done():
+        status = app.engine.status()
+        return status.certainty == "measured" and not status.editing
+
+    await until(pilot, done)
+
+
+def agrees(app):
+    """The panel of what is heard, against the engine."""
+    status = app.engine.status()
+    heard, match, gains = text_of(app.screen, "#now").splitlines()
+    assert heard.lower().removeprefix("the ").startswith(status.heard.words)
+    assert match == status.match.words
+    figures = dict(re.findall(r"(gain|match|make-up|headroom) ([+-][\d.]+)", gains))
+    is_drop = isinstance(status.heard, End) and status.heard.signal == "drop"
+    assert ("make-up" in figures) == is_drop
+    assert float(figures["gain"]) == pytest.approx(status.gains.total, abs=SHOWN)
+    assert float(figures["match"]) == pytest.approx(status.gains.match, abs=SHOWN)
+    assert float(figures["headroom"]) == pytest.approx(status.gains.headroom, abs=SHOWN)
+    if is_drop:
+        assert float(figures["make-up"]) == pytest.approx(status.gains.makeup, abs=SHOWN)
+    assert f"volume {status.volume:+.0f} dB" in text_of(app.screen, "#meters")
+    return status
+
+
+def lost_at_1khz(app):
+    """dB between source and loudspeaker of reel as it is drafted, the amplifier's output in it."""
+    choice = app.draft.rig.choices["reel"]
+    arrives = solve(choice.network, [1000.0]).receiving[choice.listen][0]
+    return -20.0 * np.log10(abs(arrives))
+
+
+HEARD = [
+    ("2", End("receiving", "bought")),
+    ("d", End("drop", "bought")),
+    ("c", End("drop", "bought", 1)),
+    ("3", End("drop", "beams", 1)),
+    ("s", SOURCE),
+    ("1", End("receiving", "reel", 1)),
+    ("r", End("receiving", "reel", 1)),
+]
+
+
+def test_what_is_heard_is_what_the_engine_lets_be_heard(either):
+    async def steps(pilot):
+        await measured(pilot, either)
+        for key, heard in HEARD:
+            await pilot.press(key)
+            await until(pilot, lambda heard=heard: either.engine.status().heard == heard)
+            assert agrees(either).heard == heard
+
+    drive(either, steps)
+
+
+def test_a_drop_over_one_conductor_is_made_up_by_what_it_lacks(either):
+    """Half the voltage is 6.02 dB less; make-up is in whole dB, so it lacks 0 to 1 dB of that."""
+
+    async def steps(pilot):
+        await measured(pilot, either)
+        await pilot.press("d")
+        await pilot.pause(0.3)
+        both = agrees(either).gains
+        await pilot.press("c")
+        await pilot.pause(0.3)
+        one = agrees(either).gains
+        assert both.makeup > 0.0
+        assert one.makeup - both.makeup in (6.0, 7.0)
+
+    drive(either, steps)
+
+
+def test_the_match_goes_round_and_at_1_khz_it_takes_the_loss_back(either):
+    async def steps(pilot):
+        await measured(pilot, either)
+        for match in (LOUDNESS, Match.at(1000.0), INSTALLED):
+            await pilot.press("m")
+            await until(pilot, lambda match=match: either.engine.status().match == match)
+            await measured(pilot, either)
+            gain = agrees(either).gains.match
+            if match == INSTALLED:
+                assert gain == 0.0
+            if match == Match.at(1000.0):
+                assert gain == pytest.approx(lost_at_1khz(either), rel=1e-9)
+
+    drive(either, steps)
+
+
+def test_an_edit_is_heard_undone_and_written(either):
+    async def steps(pilot):
+        await measured(pilot, either)
+        await edit(pilot, either, "pond: length", "200 m")
+        await measured(pilot, either)
+        assert either.engine.choices["reel"].network.runs["pond"].length == 200.0
+        await pilot.press("m", "m")  # at 1 kHz
+        await pilot.pause(0.3)
+        assert agrees(either).gains.match == pytest.approx(lost_at_1khz(either), rel=1e-9)
+        longer = lost_at_1khz(either)
+        await pilot.press("u")
+        await until(pilot, lambda: either.engine.choices == either.draft.rig.choices)
+        await measured(pilot, either)
+        assert agrees(either).gains.match == pytest.approx(lost_at_1khz(either), rel=1e-9)
+        assert lost_at_1khz(either) < 0.5 * longer
+        await edit(pilot, either, "pond: length", "31 m")
+        await pilot.press("w")
+        assert load_rig(either.draft.path).choices == either.engine.choices
+
+    drive(either, steps)
+
+
+def test_help_is_there_and_goes(either):
+    async def steps(pilot):
+        await pilot.press("question_mark")
+        assert isinstance(either.screen, HelpScreen)
+        await pilot.press("escape", "space")
+        assert isinstance(either.screen, BenchScreen)
+        await until(pilot, lambda: either.engine.status().playing)
+
+    drive(either, steps)
+
+
+def test_it_plays_pauses_seeks_loops_and_is_quiet(real, device):
+    async def steps(pilot):
+        await until(pilot, lambda: real.engine.status().state == "running")
+        assert f"playing on {NAME} at 48000 Hz" in text_of(real.screen, "#message")
+        await pilot.press("space")
+        await until(pilot, lambda: real.engine.status().position > 0.5)
+        assert text_of(real.screen, "#meters").startswith("playing 0:0")
+        await pilot.press("up", "space")
+        await until(pilot, lambda: not real.engine.status().playing)
+        status = agrees(real)
+        assert f"paused 0:{status.position:04.1f} of 0:04.0" in text_of(real.screen, "#meters")
+        await pilot.press("l", "right", "l")
+        await until(pilot, lambda: real.engine.status().loop is not None)
+        start, end = real.engine.status().loop
+        assert f"loop 0:{start:04.1f} to 0:{end:04.1f}" in text_of(real.screen, "#meters")
+        assert 0.0 < device.peak < 0.3 * 10 ** (-19 / 20) * 1.5  # the tones, as softly as is said
+
+    drive(real, steps)
+
+
+def test_without_a_device_it_says_so_and_waits(tmp_path, monkeypatch):
+    app = opened(tmp_path, monkeypatch, PacedDevice(there=False))
+
+    async def steps(pilot):
+        await until(pilot, lambda: app.engine.status().state == "lost")
+        assert "there is no output device" in text_of(app.screen, "#message")
+        await pilot.press("space")
+        await until(pilot, lambda: app.engine.status().playing)
+        assert text_of(app.screen, "#meters").startswith("waiting for the device at 0:00.0")
+
+    try:
+        drive(app, steps)
+    finally:
+        app.engine.stop()
+
+
+def test_a_blind_trial_from_setup_to_giving_it_up(real):
+    async def steps(pilot):
+        await until(pilot, lambda: real.engine.status().state == "running")
+        await measured(pilot, real)
+        await pilot.press("d")
+        before = real.engine.status().heard
+        await begin_trial(pilot, real)
+        assert isinstance(real.screen, TrialScreen)
+        shown = set()
+        for key in "123":
+            await pilot.press(key)
+            await until(pilot, lambda: real.engine.status().slot is not None)
+            status = real.engine.status()
+            assert status.playing
+            assert status.heard == before  # nothing tells what is behind the slot
+            assert f"volume {status.volume:+.0f} dB, playing" in text_of(real.screen, "#trial-text")
+            shown.add(text_of(real.screen, "#trial-text").replace(">", " "))
+        assert len(shown) == 1
+        await pilot.press("down", "enter", "q", "q")
+        await until(pilot, lambda: isinstance(real.screen, BenchScreen))
+        status = agrees(real)
+        assert status.slot is None
+        assert status.heard == before
+        assert status.match == INSTALLED
+
+    drive(real, steps)
+    (log,) = real.log_folder.glob("*.jsonl")
+    check = verify(log)
+    assert (check.state, check.answered, check.discrepancies) == ("given up", 1, ())
+    gains = [choice.gain_db for choice in check.plan.choices]
+    assert gains[0] != gains[1]  # two runs of unlike loss, made equally loud

@@ -1,0 +1,161 @@
+"""A listener's way through trials, and what is prepared before the first."""
+
+from types import SimpleNamespace
+
+import pytest
+
+from auralize.circuit.signals import SIGNAL_WORDS
+from auralize.errors import AuralizeError
+from auralize.gains import LOUDNESS, End
+from auralize.rig.reading import load_rig
+from auralize.trials.plan import TrialError
+from auralize.trials.preparing import Preparation, Wish
+from auralize.trials.session import Practice, Session
+from auralize.trials.sitting import Sitting
+from support.live_session import RIG
+from support.sessions import plan
+
+
+@pytest.fixture
+def sitting(tmp_path):
+    heard = []
+    session = Session.start(plan("triangle", trials=2), tmp_path / "trial.jsonl")
+    yield Sitting(session, heard.append), heard
+    session.close_log()
+
+
+def test_an_answer_needs_all_three_to_be_listened_to_in_each_trial(sitting):
+    sitting, heard = sitting
+    for trial in (0, 1):
+        assert sitting.missing == [0, 1, 2]
+        sitting.listen(1)
+        assert (sitting.heard, sitting.missing) == (1, [0, 2])
+        with pytest.raises(TrialError, match=r"^listen to 1, 3 first$"):
+            sitting.answer(0)
+        assert sitting.answered == trial
+        sitting.listen(0)
+        sitting.pause()
+        assert (sitting.heard, sitting.missing) == (None, [2])
+        sitting.listen(2)
+        sitting.answer(0)
+        assert (sitting.heard, sitting.told) == (None, None)
+    assert sitting.over
+    assert sitting.answered == 2
+    assert len(heard) == 6
+
+
+def test_what_was_not_heard_must_be_listened_to_again(sitting):
+    sitting, _ = sitting
+    for number in range(3):
+        sitting.listen(number)
+    sitting.forget()
+    assert (sitting.heard, sitting.missing) == (None, [0, 1, 2])
+
+
+def test_a_session_given_up_is_over_and_practice_never(sitting):
+    sitting, _ = sitting
+    assert not sitting.over
+    sitting.give_up()
+    assert sitting.over
+    practice = Sitting(Practice("triangle"), lambda slot: None)
+    practice.give_up()
+    practice.leave()
+    assert not practice.over
+    assert practice.session is None
+    for number in range(3):
+        practice.listen(number)
+    practice.answer(0)
+    assert practice.told is not None
+    assert (practice.answered, practice.missing) == (1, [0, 1, 2])
+
+
+class _Player:
+    """Two slots, as something plays them that is not the engine."""
+
+    def __init__(self):
+        self.calls = []
+        self.levels = SimpleNamespace(editing=False, certainty="measured")
+
+    def status(self):
+        return self.levels
+
+    def set_match(self, match):
+        self.calls.append(match)
+
+    def load_slots(self, heard, *, equal=False):
+        self.calls.append((tuple(heard), equal))
+        return [0.0, -0.5]
+
+    def hear_slot(self, number):
+        self.calls.append(number)
+
+    def play(self):
+        self.calls.append("play")
+
+
+@pytest.fixture
+def prepared(tmp_path):
+    programme = tmp_path / "bells.wav"
+    programme.write_bytes(b"the tide mill")
+    return Preparation(load_rig(RIG), programme, tmp_path / "logs" / "here", _Player())
+
+
+WISH = Wish("triangle", "drop", ("reel", "bought"), "4", " lamplighter ")
+
+
+def test_a_session_is_planned_as_it_was_wished(prepared):
+    session = prepared.begin(WISH)
+    session.close_log()
+    pair = (End("drop", "reel"), End("drop", "bought"))
+    assert prepared.player.calls == [LOUDNESS, (pair, True)]
+    found = session.plan
+    assert (found.protocol, found.trials, found.listener) == ("triangle", 4, "lamplighter")
+    assert (found.match, found.programme) == ("made equally loud", "bells.wav")
+    names = [f"{SIGNAL_WORDS['drop']} of {name}" for name in ("reel", "bought")]
+    assert [choice.name for choice in found.choices] == names
+    assert [choice.gain_db for choice in found.choices] == [0.0, -0.5]
+    assert session.log_path.parent == prepared.folder
+    assert session.log_path.name.startswith("trial-2")
+    assert session.log_path.suffix == ".jsonl"
+    check = prepared.cut_off()
+    assert check.path == session.log_path
+    again = prepared.resume(check)
+    assert (again.plan, again.commitment) == (session.plan, session.commitment)
+    again.close_log()
+
+
+def test_practice_loads_the_pair_and_writes_nothing(prepared):
+    assert prepared.practise(WISH).protocol == "triangle"
+    assert prepared.player.calls[1] == ((End("drop", "reel"), End("drop", "bought")), True)
+    assert not prepared.folder.exists()
+    prepared.sound(1)
+    assert prepared.player.calls[2:] == [1, "play"]
+
+
+@pytest.mark.parametrize(
+    ("change", "sentence"),
+    [
+        ({"choices": ("reel", "reel")}, "both choices are the same; pick two"),
+        ({"listener": "  "}, "who listens? type a name or a pseudonym"),
+        ({"trials": ""}, "trials: from 1 to"),
+        ({"trials": "-4"}, "trials: from 1 to"),
+        ({"trials": "4.0"}, "trials: from 1 to"),
+        ({"trials": "²"}, "trials: from 1 to"),
+    ],
+)
+def test_what_cannot_be_held_is_refused_and_nothing_is_begun(prepared, change, sentence):
+    wish = Wish(**{**vars(WISH), **change})
+    with pytest.raises(AuralizeError) as caught:
+        prepared.begin(wish)
+    assert str(caught.value).startswith(sentence)
+    assert not prepared.folder.exists()
+
+
+@pytest.mark.parametrize("levels", [{"editing": True}, {"certainty": "predicted"}])
+def test_nothing_is_loaded_while_levels_are_not_known(prepared, levels):
+    vars(prepared.player.levels).update(levels)
+    for start in (prepared.begin, prepared.practise):
+        with pytest.raises(AuralizeError, match="still being"):
+            start(WISH)
+    assert prepared.player.calls == [LOUDNESS, LOUDNESS]
+    assert not prepared.folder.exists()

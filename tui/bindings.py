@@ -1,0 +1,66 @@
+"""The keys of the bench and of a trial. Help, palette and key line read them from here."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from textual.binding import Binding, BindingType
+
+
+def _quiet(key: str, action: str, description: str, tooltip: str, name: str) -> Binding:
+    """A key that help and palette name, but not the key line."""
+    return Binding(key, action, description, show=False, tooltip=tooltip, id=name)
+
+
+BENCH: Final[list[BindingType]] = [
+    Binding("space", "play", "Play", tooltip="Play or pause", id="bench.play"),
+    _quiet("1", "choose(1)", "Choice 1", "Hear choice 1 (2 to 9: the others)", "bench.choice1"),
+    *(_quiet(str(n), f"choose({n})", f"Choice {n}", "", f"bench.choice{n}") for n in range(2, 10)),
+    Binding("s", "source", "Source", tooltip="Hear the source", id="bench.source"),
+    Binding(
+        "r", "hear('receiving')", "Receiving", tooltip="Hear the receiving end", id="bench.rec"
+    ),
+    Binding("d", "hear('drop')", "Drop", tooltip="Hear the drop", id="bench.drop"),
+    _quiet("c", "conductors", "1/2", "Drop over one conductor or both", "bench.cond"),
+    Binding("m", "match", "Match", tooltip="Next way of matching levels", id="bench.match"),
+    _quiet("p", "curves", "Curves", "Curves of loss or of drop", "bench.curves"),
+    _quiet("left", "seek(-1)", "Back", "Back 5 s", "bench.back"),
+    _quiet("right", "seek(1)", "On", "On 5 s", "bench.on"),
+    _quiet("up", "volume(1)", "Louder", "1 dB louder", "bench.up"),
+    _quiet("down", "volume(-1)", "Softer", "1 dB softer", "bench.down"),
+    _quiet("l", "loop", "Loop", "Loop: start, then end, then off", "bench.loop"),
+    Binding("e", "edit", "Edit", tooltip="Edit the run of the chosen choice", id="bench.edit"),
+    _quiet("u", "undo", "Undo", "Take the last edit back", "bench.undo"),
+    _quiet("w", "write", "Write", "Write the rig file", "bench.write"),
+    _quiet("o", "device", "Output", "Next output device", "bench.device"),
+    Binding("b", "blind", "Blind", tooltip="Set up a blind trial", id="bench.blind"),
+]
+
+_LISTEN_TO: Final = "Listen to what the screen lists (2, 3: the others)"
+
+TRIAL: Final[list[BindingType]] = [
+    Binding("escape", "give_up", show=False),
+    _quiet("1", "listen(0)", "Listen to 1", _LISTEN_TO, "trial.listen1"),
+    _quiet("2", "listen(1)", "Listen to 2", "", "trial.listen2"),
+    _quiet("3", "listen(2)", "Listen to 3", "", "trial.listen3"),
+    Binding(
+        "down",
+        "pick(1)",
+        "Answer",
+        key_display="up/down",
+        tooltip="Pick an answer",
+        id="trial.down",
+    ),
+    _quiet("up", "pick(-1)", "Answer", "", "trial.up"),
+    Binding(
+        "enter", "confirm", "Confirm", tooltip="Give the answer that is picked", id="trial.confirm"
+    ),
+    Binding("space", "pause", "Pause", tooltip="Stop the sound", id="trial.pause"),
+    Binding(
+        "plus", "volume(1)", "Louder", key_display="+", tooltip="1 dB louder", id="trial.louder"
+    ),
+    Binding(
+        "minus", "volume(-1)", "Softer", key_display="-", tooltip="1 dB softer", id="trial.softer"
+    ),
+    Binding("q", "give_up", "Give up", tooltip="End the session here (twice)", id="trial.give_up"),
+]

@@ -1,0 +1,74 @@
+"""The keys of a player: play, seek, volume, loop, output device; and news of what came of them."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from textual.screen import Screen
+
+from auralize.errors import AuralizeError
+from auralize.live.protocol import EngineLike
+
+from .news import LASTS, News
+from .words import clock
+
+_SEEK: Final = 5.0
+"""s"""
+_VOLUME_STEP: Final = 1.0
+"""dB"""
+
+
+class PlayerScreen(Screen[None]):
+    """A screen that plays; it must have a `News`."""
+
+    def __init__(self, engine: EngineLike) -> None:
+        super().__init__()
+        self.engine = engine
+        self._loop_from: float | None = None
+        """s; None: no start is marked."""
+
+    def say(self, words: str, lasts: float = LASTS) -> None:
+        """News, for ``lasts`` seconds."""
+        self.query_one(News).say(words, lasts)
+
+    def action_play(self) -> None:
+        """Play or pause."""
+        if self.engine.status().playing:
+            self.engine.pause()
+        else:
+            self.engine.play()
+
+    def action_seek(self, steps: int) -> None:
+        """Back or on."""
+        status = self.engine.status()
+        self.engine.seek(min(max(0.0, status.position + steps * _SEEK), status.length))
+
+    def action_volume(self, steps: int) -> None:
+        """Louder or softer."""
+        self.engine.set_volume(self.engine.status().volume + steps * _VOLUME_STEP)
+
+    def action_device(self) -> None:
+        """Next output device."""
+        self.engine.next_device()
+
+    def action_loop(self) -> None:
+        """First the start, then the end, then off."""
+        status = self.engine.status()
+        if status.loop:
+            self.engine.loop(None)
+            self.say("Loop off")
+        elif self._loop_from is None:
+            self._loop_from = status.position
+            self.say(f"Loop from {clock(status.position)}; l again marks the end")
+        else:
+            start, end = sorted((self._loop_from, status.position))
+            self._loop_from = None
+            self._loop(start, end)
+
+    def _loop(self, start: float, end: float) -> None:
+        try:
+            self.engine.loop((start, end))
+        except AuralizeError as error:
+            self.say(str(error))
+        else:
+            self.say(f"Loop from {clock(start)} to {clock(end)}; l ends it")
