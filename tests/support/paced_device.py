@@ -10,7 +10,7 @@ RATE = 48_000
 
 
 class PacedDevice:
-    """What `auralize.live.engine` uses of sounddevice; ``there``: whether any device is found."""
+    """What `auralize.live.device` uses of sounddevice; ``there``: whether any device is found."""
 
     class PortAudioError(Exception):
         """As sounddevice has it."""
@@ -58,5 +58,5 @@ class _Stream:
     def _pull(self):
         out = np.zeros(self._shape, np.float32)
         while not self._ended.wait(self._pause):
-            self._callback(out, len(out), None, None)
+            self._callback(out, len(out), None, SimpleNamespace(output_underflow=False))
             self._owner.peak = max(self._owner.peak, float(np.abs(out).max()))
