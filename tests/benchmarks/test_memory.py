@@ -11,7 +11,7 @@ from bench_render import measure
     sys.platform == "win32", reason="peak memory is read with `resource`, not on Windows"
 )
 def test_memory_is_flat_and_under_150_mb():
-    _, _, short = measure(0.5)
-    _, _, long = measure(4.0)
+    _, _, short = measure(0.25)
+    _, _, long = measure(2.0)
     assert long < 150
     assert long - short < 10

@@ -241,7 +241,7 @@ def test_every_channel_goes_through_the_same_run(tmp_path, choices, channels):
 
 @pytest.mark.parametrize("rate", [8_000, 22_050, 44_100, 96_000, 192_000])
 def test_every_sample_rate(tmp_path, choices, rate):
-    source = noise(tmp_path / "rate.wav", 0.4, rate=rate)
+    source = noise(tmp_path / "rate.wav", 0.1, rate=rate)
     done = render(source, choices[:1], tmp_path, RenderOptions(signals=("receiving",)))
     assert sf.info(done.outputs[0].path).samplerate == rate
     wanted = reference(source, choices[0], "receiving", rate)
@@ -288,7 +288,7 @@ RECORDINGS = sorted(
 )
 def test_recordings_that_others_made(tmp_path, choices):
     """Length, alignment and level of real files, the level against the spectrum times |H|."""
-    for path in RECORDINGS:
+    for path in RECORDINGS[::5]:
         done = render(
             path, choices[:1], tmp_path, RenderOptions(signals=("receiving",), depth="FLOAT")
         )
