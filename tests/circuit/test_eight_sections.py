@@ -9,6 +9,7 @@ import pytest
 
 from auralize.circuit.added_impedance import added_impedance
 from auralize.circuit.conductor import Conductor, Real
+from auralize.circuit.figure_of_eight import eight_paths
 from auralize.circuit.lays import EightFacing, FigureOfEight, LaidCable
 from auralize.circuit.pair import impedance_matrix, pair_impedance
 
@@ -53,3 +54,23 @@ def test_resistance_is_the_mean_over_the_sections(facing: EightFacing, figures: 
     np.testing.assert_allclose(found, expected, rtol=0.09)
     # And the lay itself is what is seen: straight, the resistance would be another.
     assert abs(found[-1] / pair[-1] - 1.0) > 0.03
+
+
+@pytest.mark.parametrize(("facing", "height"), [("stacked", 3e-3), ("edge to edge", 5.5e-3)])
+def test_the_path_has_the_measures_that_are_given(facing: EightFacing, height: float) -> None:
+    """Conductors at their spacing everywhere; lobes of the stated size; one height up a figure."""
+    wire = Conductor(1e-3, COPPER / (math.pi * 1e-6))
+    cable = LaidCable(wire, spacing=2.5e-3, core_diameter=2.4e-3, sheath=0.3e-3)
+    paths = eight_paths(FigureOfEight(LENGTH, WIDTH, 3.0, facing), cable, points=64)
+    one, other = paths
+    np.testing.assert_allclose(np.linalg.norm(one - other, axis=1), 2.5e-3, rtol=1e-12)
+    level = (one - other)[:, 2]
+    assert np.allclose(np.abs(level), 2.5e-3 if facing == "edge to edge" else 0.0, atol=1e-15)
+    x, y, z = (0.5 * (one + other)).T
+    assert x.max() == pytest.approx(LENGTH, rel=1e-12)
+    assert y.max() == pytest.approx(0.5 * WIDTH, rel=1e-12)
+    across = 16 + 32 * np.arange(6)  # the ends of the lobes, where half a figure more has been laid
+    rise = cable.width if facing == "edge to edge" else cable.thickness
+    assert rise == pytest.approx(height, rel=1e-12)
+    np.testing.assert_allclose(np.diff(z[across]), 0.5 * height, rtol=1e-9)
+    np.testing.assert_allclose(np.diff(z[::64]), 2.0 * height, rtol=1e-9)  # at the crossing
