@@ -61,12 +61,12 @@ def predicted(
     solution = solve(choice.network, energies.centres)
     receiving, drop = solution.receiving[choice.listen], solution.drop(choice.listen)
     return RunLevels(
-        _scaled(before.receiving if before else source, energies.predict(receiving)),
-        _scaled(before.drop if before else source, energies.predict(drop)),
+        scaled_level(before.receiving if before else source, energies.predict(receiving)),
+        scaled_level(before.drop if before else source, energies.predict(drop)),
     )
 
 
-def _scaled(known: Level, loudness: float) -> Level:
+def scaled_level(known: Level, loudness: float) -> Level:
     """A signal of this loudness, with the crest factor of one that is known."""
     if not (math.isfinite(loudness) and math.isfinite(known.loudness)):
         return Level(loudness, known.peak, False)

@@ -1,21 +1,39 @@
 """Gains and matched levels, against a render and a second meter."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pyloudnorm
 import pytest
 import soundfile as sf
 
+from auralize import gains
 from auralize.audio.band_loudness import BandMeter
 from auralize.audio.metering import Level
 from auralize.circuit.solution import solve
-from auralize.gains import INSTALLED, LOUDNESS, MOST_MAKEUP, SOURCE, End, Match, balance, level_gain
+from auralize.errors import AuralizeError
+from auralize.gains import (
+    INSTALLED,
+    LOUDNESS,
+    MOST_MAKEUP,
+    NO_GAIN,
+    SOURCE,
+    End,
+    Gains,
+    Match,
+    balance,
+    level_gain,
+)
+from auralize.live.known import Known
 from auralize.live.limiter import LIMITER_CEILING
-from auralize.live.measurer import predicted
+from auralize.live.measurer import predicted, scaled_level
+from auralize.live.wanted import Wanted
 from auralize.renderer.files import RenderOptions, render
 from auralize.units import amplitude, decibels
-from support.pumped import BLOCK, RATE, Pumped, settled, write
+from support.live_session import stretched
+from support.pumped import BLOCK, RATE, Pumped, settled, until, write
+from support.rig_text import load, text, the_choice
 
 
 @pytest.fixture(scope="module")
@@ -146,3 +164,125 @@ def test_gains_are_worked_out_from_levels_alone():
     assert gains[End("drop", "near")].makeup == gains[End("drop", "far")].makeup == 11.0
     assert gains[End("drop", "near", 1)].makeup == 17.0
     assert gains[SOURCE].headroom == 0.0
+
+
+def test_make_up_is_as_much_as_brings_the_loudest_drop_to_the_source_or_a_peak_to_the_ceiling(
+    tmp_path, saltmarsh
+):
+    """Found by trying whole dB, on a low tone with clicks: what the run's inductance adds is clicks."""
+    time = np.arange(3 * RATE) / RATE
+    for clicks, by_peak in ((0.0, False), (0.5, True)):
+        samples = 0.3 * np.sin(2 * np.pi * 50 * time)
+        samples[5_000::12_000] += clicks
+        path = write(tmp_path / "clicks.wav", np.stack([samples, samples], axis=1))
+        pumped = Pumped(path, saltmarsh)
+        pumped.measured()
+        known = pumped.listening._known
+        for match in (INSTALLED, LOUDNESS, Match.at(5000.0)):
+            pumped.listening.set_match(match)
+            drops = [
+                (known.levels[name].drop, pumped.listening.gains(End("drop", name)).match)
+                for name in saltmarsh
+            ]
+
+            def too_loud(makeup, drops=drops, known=known):
+                return any(
+                    level.loudness + gain + makeup > known.source.level.loudness
+                    for level, gain in drops
+                )
+
+            def too_high(makeup, drops=drops):
+                return any(
+                    decibels(level.peak) + gain + makeup > gains.CEILING for level, gain in drops
+                )
+
+            most = max(n for n in range(41) if not too_loud(n) and not too_high(n))
+            assert {pumped.listening.gains(End("drop", n)).makeup for n in saltmarsh} == {most}
+            assert 0 < most < MOST_MAKEUP
+            assert (too_high(most + 1), too_loud(most + 1)) == (by_peak, not by_peak)
+            assert pumped.listening.gains(SOURCE).headroom <= 0.0
+        pumped.close()
+
+
+def test_the_source_counts_for_the_headroom_that_all_share(tmp_path, saltmarsh):
+    """A sine of full scale at 1 kHz, whose true peak is its amplitude; every end is softer."""
+    tone = np.sin(2 * np.pi * 1000 * np.arange(RATE) / RATE)
+    tone *= np.minimum(1, np.minimum(np.arange(RATE), np.arange(RATE)[::-1]) / 4800)
+    pumped = Pumped(write(tmp_path / "tone.wav", np.stack([tone, tone], axis=1)), saltmarsh)
+    pumped.measured()
+    pumped.listening.set_makeup(0.0)
+    pumped.listening.set_match(INSTALLED)
+    heard = [SOURCE, *(End(s, n) for s in ("receiving", "drop") for n in saltmarsh)]
+    found = [pumped.listening.gains(one).headroom for one in heard]
+    assert found == pytest.approx(len(heard) * [-1.0], abs=0.01)
+    pumped.close()
+
+
+def test_after_an_edit_levels_are_predicted_from_those_of_the_choice_before(
+    measured, saltmarsh, monkeypatch
+):
+    listening = measured.listening
+    known = listening._known
+    monkeypatch.setattr(listening._measurer, "want", lambda name, filters: None)
+    before, source = known.levels["reel"], known.source
+    longer = stretched(saltmarsh["reel"], 3.0)
+    listening.update_choice(longer)
+    until(lambda: measured.events)
+    after = known.levels["reel"]
+    centres = source.energies.centres
+    solution = solve(longer.network, centres)
+    for was, now, response in (
+        (before.receiving, after.receiving, solution.receiving["stage"]),
+        (before.drop, after.drop, solution.drop("stage")),
+    ):
+        assert not now.measured
+        assert now.loudness == source.energies.predict(response)
+        # The peak goes with the loudness: as far over it as the one that was measured.
+        assert decibels(now.peak) - now.loudness == pytest.approx(
+            decibels(was.peak) - was.loudness, abs=1e-9
+        )
+        assert was.measured
+    assert known.levels["bought"].drop.measured
+    assert listening.status().certainty == "predicted"
+
+
+def test_of_silence_the_prediction_keeps_the_peak():
+    assert scaled_level(Level(-math.inf, 0.25), -30.0) == Level(-30.0, 0.25, False)
+    assert scaled_level(Level(-20.0, 0.25), -math.inf) == Level(-math.inf, 0.25, False)
+    assert scaled_level(Level(-20.0, 0.25), -26.0).peak == pytest.approx(0.25 * 10 ** (-6 / 20))
+
+
+def test_a_silent_choice_can_be_matched_at_a_frequency_and_heard(tmp_path, programme):
+    """Its load is shorted, so its loss there is infinite."""
+    shorted = load(type='"short"', resistance=None, nominal='"8 ohm"')
+    silent = replace(the_choice(tmp_path, text(loads=shorted)), name="silent")
+    sound = replace(the_choice(tmp_path, text()), name="sound")
+    pumped = Pumped(programme, {"silent": silent, "sound": sound})
+    pumped.measured()
+    for match in (Match.at(1000.0), LOUDNESS):
+        pumped.listening.set_match(match)
+        found = pumped.listening.gains(End("receiving", "silent"))
+        assert found.match == 0.0
+        assert math.isfinite(found.total)
+        assert pumped.listening.gains(End("receiving", "sound")).match > 0.5
+    pumped.listening.transport.play()
+    pumped.hear(End("receiving", "silent"))
+    pumped.pump(10)
+    assert not pumped.pump(20).any()
+    pumped.listening.update_choice(replace(silent, name="sound"))
+    until(lambda: pumped.events)
+    assert [event.kind for event in pumped.events] == ["edit"]
+    pumped.close()
+
+
+def test_before_anything_is_known_there_is_no_gain_but_a_make_up_that_was_given(saltmarsh):
+    wanted = Wanted(dict(saltmarsh), makeup=7.0)
+    known = Known(wanted, RATE)
+    assert known.certainty == "unknown"
+    assert known.gains_of(End("drop", "reel")) == Gains(makeup=7.0)
+    assert known.gains_of(End("receiving", "reel")) == known.gains_of(SOURCE) == NO_GAIN
+    for heard in (SOURCE, End("drop", "reel")):
+        with pytest.raises(AuralizeError, match="levels are still being measured; try again"):
+            known.level(heard)
+    wanted.makeup = None
+    assert known.gains_of(End("drop", "reel")) == NO_GAIN

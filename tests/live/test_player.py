@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from auralize import gains
 from auralize.circuit.solution import solve
 from auralize.filters.fir import Fir, RunFilters, design_run
 from auralize.live.blocks import Piece, Taken, rising
@@ -213,3 +214,58 @@ def test_the_fade_adds_up_to_one():
     window = rising(BLOCK)
     assert np.abs(window + window[::-1] - 1.0).max() < 1e-15
     assert np.all(np.diff(window) > 0)
+
+
+def limited(blocks):
+    """What a limiter makes of levels, one a block, in one channel; (blocks, BLOCK)."""
+    limiter = Limiter(RATE, BLOCK)
+    out = [np.full((BLOCK, 1), float(level)) for level in blocks]
+    for block in out:
+        limiter.run(block)
+    return np.array(out)[:, :, 0]
+
+
+CEILING = 10 ** (-1 / 20)
+"""1 dB under full scale."""
+
+
+def test_the_limiter_turns_down_within_64_frames_and_clips_until_then():
+    """From 1 to the gain that is needed in a straight line, so 1.2 is clipped for a while, and 0.1 not."""
+    block = np.full((BLOCK, 2), 0.1)
+    block[32:, 0] = 1.2
+    limiter = Limiter(RATE, BLOCK)
+    limiter.run(block)
+    needed = CEILING / 1.2
+    gain = 1 + (needed - 1) * np.minimum(np.arange(1, BLOCK + 1) / 64, 1)
+    assert block[:, 1] == pytest.approx(0.1 * gain, rel=1e-12)  # both channels alike
+    assert block[32:, 0] == pytest.approx(np.minimum(1.2 * gain[32:], CEILING), rel=1e-12)
+    assert block[32, 0] == pytest.approx(CEILING, rel=1e-12)  # 1.2 * 0.873 was above
+    assert limiter.gain == pytest.approx(needed)
+
+
+def test_the_limiter_sees_a_peak_below_zero_as_well():
+    assert limited([-4.0]).min() == pytest.approx(-CEILING)
+
+
+def test_the_limiter_lets_go_by_20_db_per_second_in_a_straight_line_per_block():
+    out = limited([4.0] + 200 * [0.1])[1:]
+    gain = 0.1 / out  # inverse
+    per_block = 20 * BLOCK / RATE
+    down = 20 * np.log10(4 / CEILING)
+    levels = np.maximum(down - per_block * np.arange(1, 201), 0.0)
+    assert 20 * np.log10(gain[:, -1]) == pytest.approx(levels, abs=1e-9)
+    steps = np.diff(np.concatenate([[0.1 * CEILING / 4], out.ravel()])).reshape(200, BLOCK)
+    assert np.ptp(steps, axis=1).max() < 1e-12
+    blocks = int(np.ceil(down / per_block))  # 13.04 dB at 0.2133 dB a block
+    assert np.all(out[blocks:] == 0.1)
+    assert np.all(out[blocks - 1][:-1] < 0.1)
+
+
+def test_a_peak_while_it_lets_go_is_held_down_from_where_it_is():
+    out = limited([2.0, 0.1, 2.5, 2.5])
+    assert out[2, 63:] == pytest.approx(CEILING, rel=1e-12)
+    assert out[3] == pytest.approx(CEILING, rel=1e-12)
+
+
+def test_the_limiter_s_ceiling_is_that_of_everything_else():
+    assert pytest.approx(10 ** (gains.CEILING / 20)) == LIMITER_CEILING

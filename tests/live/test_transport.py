@@ -1,6 +1,7 @@
 """The programme at any rate from any place, and the transport: play, pause, jump and loop."""
 
 import math
+from collections import deque
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from auralize.live.programme import Programme
 from auralize.live.transport import Transport
 from auralize.units import decibels
 from support.pumped import BLOCK, RATE, noise, settled, until, write
+from support.timeline_reference import cosine
 
 # ---- the programme at any rate, from any place
 
@@ -212,3 +214,75 @@ def test_damage_stops_the_programme_and_is_told(tmp_path):
     assert "finite" in transport.told_fault()
     assert transport.position <= 60_000
     transport.close()
+
+
+@pytest.mark.parametrize("first", [0, 10_000])
+def test_after_the_last_frame_of_a_loop_comes_the_first_both_faded(tmp_path, first):
+    """Three passes, sample by sample; the length is no multiple of a block."""
+    samples, stop = noise(RATE, 2), first + 9_001
+    transport = Transport(Programme(write(tmp_path / "noise.wav", samples)))
+    transport.loop(first, stop)
+    transport.seek(first)
+    settled(transport)
+    transport.play()
+    count = 3 * 9_001 // BLOCK
+    heard = np.concatenate([one.samples for one in blocks_of(transport, count)])
+    frames = first + np.arange(count * BLOCK) % 9_001
+    # A pass fades in over the block after its start, but for that of the programme, and out before its end.
+    fade_in = cosine((frames - first + 0.5) / BLOCK) if first else np.ones(len(frames))
+    expected = samples[frames] * (fade_in * cosine((stop - frames - 0.5) / BLOCK))[:, None]
+    assert np.abs(heard - expected).max() < 1e-15  # rounding of the two cosines
+    assert np.array_equal(heard[BLOCK : 9_001 - BLOCK], samples[first + BLOCK : stop - BLOCK])
+    transport.close()
+
+
+def test_a_jump_to_just_before_the_end_of_a_loop_or_behind_it_plays_on(transport):
+    """Where there is no room left for the fade."""
+    transport.loop(10_000, 20_000)
+    for frame, last in ((20_000 - BLOCK, 20_000), (20_000 - BLOCK - 1, 10_000)):
+        transport.seek(frame)
+        settled(transport)
+        transport.play()
+        taken = blocks_of(transport, 4)
+        assert (max(p.frame for one in taken for p in one.pieces) >= 20_000) == (last == 20_000)
+        transport.pause()
+        blocks_of(transport, 2)
+
+
+def test_a_loop_is_held_within_the_programme(transport):
+    transport.loop(-500, 10 * RATE)
+    assert transport.looped == (0, 2 * RATE)
+    transport.unloop()
+    assert transport.looped is None
+    transport.seek(10 * RATE)
+    assert transport.position == 2 * RATE - 1
+    transport.seek(-5)
+    assert transport.position == 0
+    transport.loop(100, 100 + RATE // 10)  # the shortest there is
+
+
+def test_after_the_end_play_begins_at_the_loop(transport):
+    transport.seek(2 * RATE - 100)
+    transport.play()
+    settled(transport)
+    blocks_of(transport, 3)
+    assert transport.ended
+    transport.loop(30_000, 60_000)
+    transport.play()
+    assert transport.position == 30_000
+
+
+def test_a_second_of_the_programme_is_read_ahead_and_no_more(transport):
+    assert len(transport._current.blocks) == round(RATE / BLOCK)
+
+
+def test_a_block_that_has_not_been_read_is_silence_and_counted(transport):
+    transport.play()
+    transport.take()
+    blocks, transport._current.blocks = transport._current.blocks, deque()
+    place = transport.position
+    assert not transport.take().samples.any()
+    assert transport.starved == 1
+    transport._current.blocks = blocks
+    assert transport.take().pieces[0].frame == place  # nothing is lost
+    assert transport.starved == 1
