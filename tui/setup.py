@@ -49,8 +49,8 @@ class TrialSetup(ModalScreen[None]):
         self._cut_off = preparation.cut_off()
 
     def compose(self) -> ComposeResult:
-        first = [(f"first: {name}", name) for name in self._names]
-        second = [(f"second: {name}", name) for name in self._names]
+        first = [(Content(f"first: {name}"), name) for name in self._names]
+        second = [(Content(f"second: {name}"), name) for name in self._names]
         with VerticalScroll(classes="card"):
             yield Label("Blind trial: Tab moves, Enter opens and picks, Esc leaves")
             if self._cut_off and (plan := self._cut_off.plan):

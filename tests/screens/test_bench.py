@@ -159,6 +159,21 @@ def test_nine_choices_are_all_on_a_small_screen(tmp_path):
     drive(app, steps)
 
 
+def test_a_long_name_takes_no_more_than_its_line(opened):
+    """Else a click would hear the choice below the one that was clicked."""
+    app = opened(DEMO.read_text(encoding="utf-8").replace("choices.reel", f"choices.{'m' * 40}"))
+
+    async def steps(pilot):
+        lines = everything(app).splitlines()
+        assert f">1 {'m' * 29} " in lines[2]
+        assert "-1.39 dB" in lines[3]
+        assert " 2 bought" in lines[4]
+        await pilot.click("#choices", offset=(4, 3))
+        assert app.engine.status().heard == End("receiving", "bought")
+
+    drive(app, steps)
+
+
 def test_news_of_the_engine_are_told(app):
     async def steps(pilot):
         app.engine.tell("null sink is gone; playing goes on when it is back")
@@ -292,3 +307,21 @@ def test_quit(app):
 
     drive(app, steps)
     assert app.return_code == 0
+
+
+def test_a_name_that_looks_like_markup_is_shown_as_it_is(opened):
+    app = opened(DEMO.read_text(encoding="utf-8").replace("choices.reel", 'choices."[b]mill"'))
+
+    async def steps(pilot):
+        assert "1 [b]mill" in everything(app)
+        await pilot.press("s", "r")
+        await pilot.pause(0.2)
+        assert "RECEIVING END of [b]mill" in everything(app)
+        for key, words in (("e", "Edit [b]mill:"), ("b", "first: [b]mill")):
+            await pilot.press(key)
+            await pilot.pause()
+            assert words in everything(app)
+            await pilot.press("escape")
+            await pilot.pause()
+
+    drive(app, steps)

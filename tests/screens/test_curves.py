@@ -241,11 +241,16 @@ def test_a_silent_programme_has_no_bars():
     assert len(lines) == 12
 
 
-def test_in_a_panel_that_is_too_small_the_title_stands_alone(app):
+@pytest.mark.parametrize(
+    ("width", "height", "drawn"), [(16, 7, True), (15, 7, False), (16, 6, False)]
+)
+def test_in_a_panel_that_is_too_small_the_title_stands_alone(app, width, height, drawn):
     async def steps(pilot):
         panel = app.screen.query_one(CurvePanel)
-        panel.styles.width = 15
+        panel.styles.width, panel.styles.height = width, height
         await pilot.pause()
-        assert panel.render().plain == "loss from the amplifier's terminals, dB"
+        text = panel.render().plain
+        assert (text != "loss from the amplifier's terminals, dB") == drawn
+        assert ("|" in text) == drawn
 
     drive(app, steps)

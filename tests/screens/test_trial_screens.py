@@ -14,6 +14,7 @@ from auralize.trials.checking import verify
 from auralize.trials.log import Log
 from auralize.trials.plan import TrialError
 from support.bench_app import begin_trial, drive, text_of
+from support.rig_text import text
 
 pytest.importorskip("tomlkit", reason="the bench edits with tomlkit (extra: bench)")
 
@@ -228,12 +229,35 @@ def test_the_match_is_as_before_after_a_trial(app):
 def test_giving_up_is_asked_twice_and_does_not_count(app):
     async def steps(pilot):
         await begin_trial(pilot, app)
-        await pilot.press("1", "down", "enter", "q")
+        await pilot.press("1", "2", "3", "down", "enter", "q")
         assert isinstance(app.screen, TrialScreen)
         assert "will not count" in text_of(app.screen, "#trial-text")
+        await pilot.press("1")  # goes on, and is asked anew
+        assert "will not count" not in text_of(app.screen, "#trial-text")
+        await pilot.press("q")
+        assert isinstance(app.screen, TrialScreen)
         await pilot.press("escape")
         await pilot.pause()
         assert isinstance(app.screen, BenchScreen)
+
+    drive(app, steps)
+    (log,) = app.log_folder.glob("*.jsonl")
+    check = verify(log)
+    assert (check.state, check.answered, check.outcome) == ("given up", 1, None)
+
+
+@pytest.mark.parametrize(("count", "opens"), [(1, False), (2, True)])
+def test_a_blind_trial_needs_two_choices(opened, count, opens):
+    rig = text('title = "A run"', choices="".join(f"[choices.{n}]\n" for n in "ab"[:count]))
+    app = opened(rig)
+
+    async def steps(pilot):
+        await pilot.press("b")
+        await pilot.pause()
+        assert isinstance(app.screen, TrialSetup) == opens
+        if not opens:
+            said = "A blind trial needs two choices; this rig has one"
+            assert text_of(app.screen, "#message") == said
 
     drive(app, steps)
 
