@@ -12,12 +12,11 @@ from auralize.circuit.signals import SIGNAL_WORDS, Signal
 from auralize.errors import AuralizeError
 from auralize.gains import End
 from auralize.rig.reading import Choice, Rig
-from auralize.trials.plan import LONGEST_TEXT, Plan
-from auralize.trials.plan import Choice as Compared
+from auralize.trials.plan import LONGEST_TEXT, Compared, Plan
 
 COMPARED: Final[tuple[Signal, ...]] = ("receiving", "drop")
 """What can be compared."""
-SAME_GAIN: Final = 0.01
+SAME_GAIN_DB: Final = 0.01
 """dB within which a choice is taken to be what it was when a session began."""
 
 
@@ -48,7 +47,7 @@ def check_same(plan: Plan, rig: Rig, gains: Sequence[float]) -> None:
             raise AuralizeError(
                 f"the rig of {was.name} is not what it was; that session needs it as it was"
             )
-        if abs(now.gain_db - was.gain_db) > SAME_GAIN:
+        if abs(now.gain_db - was.gain_db) > SAME_GAIN_DB:
             raise AuralizeError(
                 f"{was.name} has changed since: its gain is {now.gain_db:+.2f} dB now and was "
                 f"{was.gain_db:+.2f} dB; that session needs the rig as it was"

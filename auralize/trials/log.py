@@ -1,6 +1,6 @@
 """The log of a session: one JSON record a line, only ever appended to, each line sealed.
 
-What a witness needs besides the order (see `trialplan`), in any language:
+What a witness needs besides the order (see `auralize.trials.plan`), in any language:
 
 - Seed: 32 random bytes, drawn at the start, in the log only at the end (``seed``, hexadecimal).
 - Commitment: SHA-256 of the seed followed by the facts. The facts are the bytes of the log's first line
@@ -31,7 +31,7 @@ from auralize.trials.plan import (
     FORMAT,
     LONGEST_TEXT,
     SEED_BYTES,
-    Choice,
+    Compared,
     Plan,
     TrialError,
     check_index,
@@ -207,7 +207,7 @@ def _take_opening(reading: Reading, record: dict[str, Any], body: bytes) -> None
     if record["format"] != FORMAT:
         raise TrialError(f"the format {FORMAT!r} is expected, not {record['format']!r}")
     first, second = (
-        Choice(choice["name"], choice["gain_db"], choice["built"], choice["rig_sha256"])
+        Compared(choice["name"], choice["gain_db"], choice["built"], choice["rig_sha256"])
         for choice in record["choices"]
     )
     reading.facts = body.rpartition(b',"commitment":')[0]

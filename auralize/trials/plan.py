@@ -53,7 +53,7 @@ class TrialError(AuralizeError, ValueError):
 
 
 @dataclass(frozen=True)
-class Choice:
+class Compared:
     """One of the two that are compared, as it is heard."""
 
     name: str
@@ -70,7 +70,7 @@ class Plan:
 
     protocol: Protocol
     trials: int
-    choices: tuple[Choice, Choice]
+    choices: tuple[Compared, Compared]
     match: str
     """How levels were matched, in the words of the screen."""
     programme: str

@@ -24,8 +24,7 @@ from auralize.live.engine import Engine
 from auralize.live.listening import Listening, Wanted
 from auralize.live.transport import block_frames
 from auralize.rig.reading import load_rig
-from auralize.trials.plan import Choice as Compared
-from auralize.trials.plan import Plan
+from auralize.trials.plan import Compared, Plan
 from auralize.trials.session import Session
 
 DEMO = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
