@@ -290,8 +290,9 @@ def _normal(x: float) -> float:
 def _matched_to_sample(delta: float) -> float:
     """Differencing rule: the unknown is given to the reference that seems nearer.
 
-    Macmillan and Creelman, Detection Theory, chapter on classification designs (formula as quoted by
-    public code). The duo-trio test has the same function.
+    Where its distance from the middle of the references, N(d' / 2, 3 / 2), and their own, N(d', 2), which
+    are independent, have one sign. The model is in Macmillan and Creelman, Detection Theory, chapter on
+    classification designs (from memory). The duo-trio test has the same function.
     """
     near, middle = delta / math.sqrt(2), delta / math.sqrt(6)
     return _normal(near) * _normal(middle) + _normal(-near) * _normal(-middle)
