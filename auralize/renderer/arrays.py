@@ -95,20 +95,16 @@ def render(
 
     Raises
     ------
-    RequestError
-        For samples that cannot be rendered, or a signal that is not known.
-    DesignError
-        For a rate that cannot be.
+    RequestError, DesignError
+        For samples, a signal, or a rate that cannot be.
 
     Examples
     --------
     >>> import auralize as au, numpy as np
     >>> tone = 0.1 * np.sin(2 * np.pi * 1000.0 * np.arange(48_000) / 48_000)
     >>> reel = au.load_rig("saltmarsh.toml")["reel"]
-    >>> arriving, kept = (au.render(tone, 48_000, reel, signal=s) for s in ("receiving", "drop"))
-    >>> sent = au.render(tone, 48_000, reel, signal="sending")
-    >>> bool(abs(arriving + kept - sent).max() < 1e-15)
-    True
+    >>> float(abs(au.render(tone, 48_000, reel)[24_000:]).max().round(4))
+    0.0849
     """
     whole = _checked(samples)
     if tail < 0.0:

@@ -12,7 +12,7 @@ from auralize.trials.log import check_closing, in_use, read_log, seed_path
 from auralize.trials.plan import Outcome, Plan, TrialError, outcome_of
 from auralize.trials.statistics import MOST_TRIALS, Result, evaluate, findings
 
-State = Literal["complete", "given up", "unfinished", "refused"]
+LogState = Literal["complete", "given up", "unfinished", "refused"]
 
 
 @dataclass(frozen=True)
@@ -21,7 +21,7 @@ class Check:
 
     path: Path
     plan: Plan | None
-    state: State
+    state: LogState
     answered: int
     discrepancies: tuple[str, ...]
     remarks: tuple[str, ...]
@@ -51,7 +51,7 @@ def verify(log_path: Path) -> Check:
     reading = read_log(log_path)
     problems, closing = list(reading.problems), reading.closing
     outcome: Outcome | None = None
-    state: State = "unfinished"
+    state: LogState = "unfinished"
     if reading.plan is not None and closing is not None:
         state = "complete" if closing["end"] == "complete" else "given up"
         problems += check_closing(reading, reading.plan, closing)
@@ -119,6 +119,7 @@ class Summary:
 
     @property
     def sentences(self) -> tuple[str, ...]:
+        """Each log, what was counted once, each pool, and how many do not count."""
         lines = [sentence for check in self.checks for sentence in check.sentences]
         lines += [
             f"{path}: a second copy of the same session, counted once." for path in self.repeated

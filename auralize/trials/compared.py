@@ -13,8 +13,7 @@ from auralize.errors import FileError
 from auralize.gains import End
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
-from auralize.trials.plan import LONGEST_TEXT, Plan, TrialError
-from auralize.trials.plan import Choice as Compared
+from auralize.trials.plan import LONGEST_TEXT, Compared, Plan, TrialError
 
 COMPARED: Final[tuple[Signal, ...]] = ("receiving", "drop")
 """What can be compared."""

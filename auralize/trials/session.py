@@ -37,7 +37,7 @@ from auralize.trials.plan import (
 )
 from auralize.trials.statistics import Protocol, check_protocol
 
-Player = Callable[[int], None]
+Sounder = Callable[[int], None]
 """Makes choice 0 or 1 sound. It is told which, so it must show nothing of it."""
 
 
@@ -68,7 +68,7 @@ class _Hidden:
 class Session:
     """One listener, one protocol, a fixed number of trials, one log.
 
-    Until the end nothing public tells the order. The only way out is ``present``, into the player.
+    Until the end nothing public tells the order. The only way out is ``present``, into the sounder.
     """
 
     def __init__(self, log: Log, plan: Plan, committed: str, hidden: _Hidden) -> None:
@@ -130,6 +130,7 @@ class Session:
 
     @property
     def answered(self) -> int:
+        """How many trials have an answer."""
         return len(self._answers)
 
     @property
@@ -143,6 +144,7 @@ class Session:
 
     @property
     def presentations(self) -> tuple[str, ...]:
+        """The names of what can be listened to in a trial."""
         return PRESENTATIONS[self.protocol]
 
     @property
@@ -155,13 +157,13 @@ class Session:
         """Where the log is."""
         return self._log.path
 
-    def present(self, presentation: int, player: Player) -> None:
-        """Let the player sound one of the presentations of this trial."""
+    def present(self, presentation: int, sounder: Sounder) -> None:
+        """Let the sounder play one of the presentations of this trial."""
         self._check_open()
         if self.answered == self.plan.trials:
             raise TrialError("all trials are answered; answer once more to end the session")
         check_index("presentation", presentation, len(self.presentations))
-        player(self._hidden.arrangements[self.answered].plays[presentation])
+        sounder(self._hidden.arrangements[self.answered].plays[presentation])
 
     def answer(self, index: int) -> None:
         """Give the answer to this trial (an index into ANSWERS) and go to the next one.
@@ -235,10 +237,10 @@ class Practice:
         drawn = secrets.randbelow(ARRANGEMENTS[self.protocol])
         self._hidden = _Hidden(b"", (arrange(self.protocol, drawn),))
 
-    def present(self, presentation: int, player: Player) -> None:
-        """Let the player sound one of the presentations of this trial."""
+    def present(self, presentation: int, sounder: Sounder) -> None:
+        """Let the sounder play one of the presentations of this trial."""
         check_index("presentation", presentation, len(PRESENTATIONS[self.protocol]))
-        player(self._hidden.arrangements[0].plays[presentation])
+        sounder(self._hidden.arrangements[0].plays[presentation])
 
     def answer(self, index: int) -> Feedback:
         """Give the answer, hear whether it was right, go to the next trial."""

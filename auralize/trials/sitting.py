@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from auralize.trials.plan import PRESENTATIONS, TrialError
-from auralize.trials.session import Feedback, Player, Practice, Session
+from auralize.trials.session import Feedback, Practice, Session, Sounder
 from auralize.trials.statistics import Protocol
 
 
 class Sitting:
     """A session, or practice, that is listened to; it shows nothing that those do not."""
 
-    def __init__(self, presenter: Session | Practice, player: Player) -> None:
+    def __init__(self, presenter: Session | Practice, player: Sounder) -> None:
         self._presenter, self._player = presenter, player
         self._listened: set[int] = set()
         self.heard: int | None = None

@@ -11,7 +11,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import lru_cache
 from typing import Final, Literal
 
 Protocol = Literal["matched-to-sample", "triangle"]
@@ -100,7 +99,7 @@ def proportion_correct(d_prime: float, protocol: Protocol) -> float:
     if not d_prime >= 0:
         raise ValueError(f"d': a number from 0 up is expected, not {d_prime!r}")
     if check_protocol(protocol) == "triangle":
-        return _triangle(min(d_prime, HIGHEST_D_PRIME))
+        return _triangle(d_prime)
     return _matched_to_sample(d_prime)
 
 
@@ -172,6 +171,7 @@ class Result:
 
     @property
     def proportion(self) -> float:
+        """Share of right answers."""
         return self.correct / self.trials
 
 
@@ -291,8 +291,9 @@ def _normal(x: float) -> float:
 def _matched_to_sample(delta: float) -> float:
     """Differencing rule: the unknown is given to the reference that seems nearer.
 
-    Macmillan and Creelman, Detection Theory, chapter on classification designs (formula as quoted by
-    public code). The duo-trio test has the same function.
+    Where its distance from the middle of the references, N(d' / 2, 3 / 2), and their own, N(d', 2), which
+    are independent, have one sign. The model is in Macmillan and Creelman, Detection Theory, chapter on
+    classification designs (from memory). The duo-trio test has the same function.
     """
     near, middle = delta / math.sqrt(2), delta / math.sqrt(6)
     return _normal(near) * _normal(middle) + _normal(-near) * _normal(-middle)
@@ -302,28 +303,13 @@ def _triangle(delta: float) -> float:
     """The odd one is where the other two seem nearest to each other.
 
     Frijters, Kooistra and Vereijken (1980), Perception & Psychophysics 27, 176-178, eq. (1) (from
-    memory): twice the integral over u > 0 of phi(u) [Phi(-u sqrt3 + t) + Phi(-u sqrt3 - t)], with
-    t = d' sqrt(2/3).
+    memory), in closed form: P(|x| > sqrt3 |y|), x from N(d' sqrt(2/3), 1) and y from N(0, 1). Both
+    (x +- sqrt3 y) / 2 then have one sign: two normals of mean d' / sqrt6, variance 1 and correlation
+    -1/2, whose orthants are given by T of Owen (1956), Ann. Math. Stat. 27, 1075-1090 (from memory).
     """
-    shift = delta * math.sqrt(2 / 3)
-    return math.fsum(
-        weight * (_normal(shift - math.sqrt(3) * u) + _normal(-shift - math.sqrt(3) * u))
-        for u, weight in _half_normal_nodes()
-    )
+    from scipy.special import owens_t
 
-
-@lru_cache(maxsize=1)
-def _half_normal_nodes() -> tuple[tuple[float, float], ...]:
-    """Gauss-Legendre nodes u and weights of 2 phi(u) du over 0 to 9, beyond which lies 2e-19."""
-    from numpy.polynomial.legendre import leggauss
-
-    end = 9.0
-    nodes, weights = leggauss(80)
-    points = [
-        (end * (1 + float(x)) / 2, end / 2 * float(w)) for x, w in zip(nodes, weights, strict=True)
-    ]
-    density = math.sqrt(2 / math.pi)
-    return tuple((u, w * density * math.exp(-u * u / 2)) for u, w in points)
+    return 1 - 4 * float(owens_t(delta / math.sqrt(6), math.sqrt(3)))
 
 
 def _right_at(share: float, protocol: Protocol) -> float:

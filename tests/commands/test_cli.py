@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 import soundfile as sf
 
-from auralize.trials import plan as trialplan
-from auralize.trials import session as trial
+from auralize.trials.plan import Compared, Plan
+from auralize.trials.session import Session
 from support.command import (
     ARRIVES,
     AURALIZE,
@@ -174,11 +174,11 @@ def listen(folder: Path, name: str, match: str = "programme loudness") -> Path:
     """The log of a session of three trials, all answered."""
     path = folder / name
     choices = (
-        trialplan.Choice("thin", 0.0, "62 m of 2.5 mm2", "0" * 64),
-        trialplan.Choice("thick", -0.4, "62 m of 4 mm2", "0" * 64),
+        Compared("thin", 0.0, "62 m of 2.5 mm2", "0" * 64),
+        Compared("thick", -0.4, "62 m of 4 mm2", "0" * 64),
     )
-    plan = trialplan.Plan("triangle", 3, choices, match, "bells.wav", "0" * 64, "listener 1")
-    session = trial.Session.start(plan, path)
+    plan = Plan("triangle", 3, choices, match, "bells.wav", "0" * 64, "listener 1")
+    session = Session.start(plan, path)
     for answer in range(3):
         session.answer(answer)
     return path

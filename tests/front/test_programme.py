@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 import pyloudnorm
 import pytest
-from auralize_demo import programme
+from auralize_demo import metal
 from auralize_demo.programme import SECTIONS, Section, synthesise
 from numpy.typing import NDArray
 from scipy.optimize import brentq
@@ -83,7 +83,7 @@ def test_two_calls_give_the_same_bits(played: Samples) -> None:
 
 def test_the_number_of_blas_threads_changes_no_bit() -> None:
     code = (
-        "import hashlib; from auralize_demo.programme import cymbal; "
+        "import hashlib; from auralize_demo.metal import cymbal; "
         "print(hashlib.sha256(cymbal(0.004, 2.4, 1, 48_000).tobytes()).hexdigest())"
     )
     digests = {
@@ -101,7 +101,7 @@ def test_the_number_of_blas_threads_changes_no_bit() -> None:
 
 def test_import_and_synthesis_load_no_scipy() -> None:
     code = (
-        "import sys; from auralize_demo.programme import bass; bass(55.0, 0.5, 48_000); "
+        "import sys; from auralize_demo.strings import bass; bass(55.0, 0.5, 48_000); "
         "print([m for m in sys.modules if m.startswith('scipy')])"
     )
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
@@ -188,12 +188,12 @@ def test_bar_modes_solve_the_equation_of_the_free_bar() -> None:
         brentq(lambda x: np.cos(x) - 1 / np.cosh(x), (k + 0.4) * np.pi, (k + 0.6) * np.pi)
         for k in range(1, 7)
     ]
-    assert np.allclose(programme.BAR_RATIOS, (np.array(roots) / roots[0]) ** 2, rtol=1e-6)
+    assert np.allclose(metal.BAR_RATIOS, (np.array(roots) / roots[0]) ** 2, rtol=1e-6)
 
 
 def test_a_struck_bar_sounds_these_modes() -> None:
     # 1 : 2.756 : 5.404 for the first three; values from memory
-    power = np.abs(np.fft.rfft(programme.bar(1000, 1.0, RATE))) ** 2  # bins of 1 Hz
+    power = np.abs(np.fft.rfft(metal.bar(1000, 1.0, RATE))) ** 2  # bins of 1 Hz
     for low, high, mode in ((500, 1800, 1000), (1800, 4000, 2756), (4000, 7000, 5404)):
         assert abs(low + np.argmax(power[low:high]) - mode) <= 2
 

@@ -11,8 +11,7 @@ from textual.widgets import Button, Static
 from auralize.trials.checking import verify
 from auralize.trials.compared import sha256_of
 from auralize.trials.log import Log
-from auralize.trials.plan import Choice as Compared
-from auralize.trials.plan import Plan, TrialError
+from auralize.trials.plan import Compared, Plan, TrialError
 from auralize.trials.session import Session
 from support.bench_app import begin_trial, drive, text_of
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from hypothesis import HealthCheck, settings
 
-from auralize.trials.plan import Choice, Plan
+from auralize.trials.plan import Compared, Plan
 from auralize.trials.session import Practice, Session
 from auralize.trials.statistics import Protocol
 
@@ -23,8 +23,8 @@ def plan(protocol: Protocol = "triangle", trials: int = 12, listener: str = "lis
         protocol=protocol,
         trials=trials,
         choices=(
-            Choice("reel", 0.0, "62 m twin", "0" * 64),
-            Choice("pair", -0.42, "62 m twisted", "0" * 64),
+            Compared("reel", 0.0, "62 m twin", "0" * 64),
+            Compared("pair", -0.42, "62 m twisted", "0" * 64),
         ),
         match="programme loudness",
         programme="tide-mill.wav",

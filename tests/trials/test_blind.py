@@ -25,8 +25,7 @@ from auralize.live.engine import Engine
 from auralize.live.listening import Listening
 from auralize.live.wanted import Wanted
 from auralize.rig.reading import load_rig
-from auralize.trials.plan import Choice as Compared
-from auralize.trials.plan import Plan
+from auralize.trials.plan import Compared, Plan
 from auralize.trials.session import Session
 from auralize.trials.sitting import Sitting
 

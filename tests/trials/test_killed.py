@@ -21,8 +21,8 @@ CHILD = """
 import sys
 from pathlib import Path
 from auralize.trials.session import Session
-from auralize.trials.plan import Choice, Plan
-choices = Choice("reel", 0.0, "twin", "0" * 64), Choice("pair", 0.0, "twisted", "0" * 64)
+from auralize.trials.plan import Compared, Plan
+choices = Compared("reel", 0.0, "twin", "0" * 64), Compared("pair", 0.0, "twisted", "0" * 64)
 plan = Plan("triangle", 5000, choices, "as installed", "tide-mill.wav", "0" * 64, "listener 1")
 session = Session.start(plan, Path(sys.argv[1]))
 print(session.commitment, flush=True)

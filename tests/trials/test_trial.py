@@ -14,7 +14,7 @@ from scipy import stats
 
 from auralize.errors import AuralizeError
 from auralize.trials.checking import verify
-from auralize.trials.plan import ANSWERS, Choice, TrialError, order
+from auralize.trials.plan import ANSWERS, Compared, TrialError, order
 from auralize.trials.session import Session
 from auralize.trials.statistics import Protocol
 from support.sessions import PROTOCOLS, plan, run, sure_answer, untimed
@@ -229,17 +229,20 @@ def test_given_up_shows_its_seed_and_does_not_count(tmp_path: Path) -> None:
         ({"listener": " "}, "listener: printable text is expected"),
         ({"listener": "x" * 501}, "listener: up to 500 characters"),
         (
-            {"choices": (Choice("a", 0.0, "twin", "0" * 64), Choice("b", 0.0, "", "0" * 64))},
+            {"choices": (Compared("a", 0.0, "twin", "0" * 64), Compared("b", 0.0, "", "0" * 64))},
             "build of the second choice",
         ),
         ({"programme": "\x1b[2J"}, "programme: printable text is expected"),
         ({"programme_sha256": "AB" * 32}, "its SHA-256 is expected"),
-        ({"choices": (Choice("one", 0.0, "twin", "0" * 64),)}, "choices: two are compared, not 1"),
+        (
+            {"choices": (Compared("one", 0.0, "twin", "0" * 64),)},
+            "choices: two are compared, not 1",
+        ),
         (
             {
                 "choices": (
-                    Choice("a", 0.0, "twin", "0" * 64),
-                    Choice("b", float("nan"), "twin", "0" * 64),
+                    Compared("a", 0.0, "twin", "0" * 64),
+                    Compared("b", float("nan"), "twin", "0" * 64),
                 )
             },
             "gain of b: decibels",

@@ -9,6 +9,7 @@ import re
 from fractions import Fraction
 from itertools import pairwise
 
+import mpmath
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -95,9 +96,11 @@ def test_least_correct_is_the_published_table(
     assert ours == published
 
 
-def test_tail_is_a_published_p_value() -> None:
-    """11 of 20 in a triangle: P = 0.03764, as printed in the manual of the R package SensoMineR."""
-    assert round(float(tail(11, 20, "triangle")), 5) == 0.03764
+@pytest.mark.parametrize(("correct", "trials"), [(11, 20), (10, 15), (44, 90), (1, 1)])
+def test_tail_is_the_share_of_answer_sheets(correct: int, trials: int) -> None:
+    """Of all 3^n sheets filled in by guessing, C(n, k) 2^(n - k) have k right: the binomial theorem."""
+    good = sum(math.comb(trials, k) * 2 ** (trials - k) for k in range(correct, trials + 1))
+    assert tail(correct, trials, "triangle") == Fraction(good, 3**trials)
 
 
 def test_tail_by_hand() -> None:
@@ -156,6 +159,25 @@ def test_triangle_function_has_a_second_form(delta: float) -> None:
     assert proportion_correct(delta, "triangle") == pytest.approx(expected, rel=1e-12)
 
 
+def frijters(delta: float) -> mpmath.mpf:
+    """Frijters, Kooistra and Vereijken (1980), eq. (1), from memory: an integral over the distance of two."""
+    shift = delta * mpmath.sqrt(mpmath.mpf(2) / 3)
+
+    def density(u: mpmath.mpf) -> mpmath.mpf:
+        near, far = (mpmath.ncdf(s * shift - mpmath.sqrt(3) * u) for s in (1, -1))
+        return 2 * mpmath.npdf(u) * (near + far)
+
+    return mpmath.quad(density, [0, 1, 3, 12])
+
+
+@pytest.mark.parametrize("delta", [0.0, 0.01, 1.0, 2.5, 7.0, 11.0])
+def test_triangle_function_is_the_integral_it_stands_for(delta: float) -> None:
+    with mpmath.workdps(25):
+        assert proportion_correct(delta, "triangle") == pytest.approx(
+            float(frijters(delta)), rel=1e-14
+        )
+
+
 @pytest.mark.parametrize("delta", [0.01, 0.3, 1.0, 1.7, 2.5, 4.0])
 def test_matched_to_sample_function_is_a_sign_of_two_normals(delta: float) -> None:
     """Right where the unknown's nearness and the references' order agree: an orthant probability."""
@@ -167,17 +189,34 @@ def test_matched_to_sample_function_is_a_sign_of_two_normals(delta: float) -> No
 @pytest.mark.parametrize(
     ("protocol", "proportion", "published", "digits"),
     [
-        # Values from memory: Ennis (1993), tables of the triangular method, and a worked example with
-        # 10 of 15 right in the manual of the R package sensR.
+        # Values from memory: Ennis (1993), tables of the triangular method.
         ("triangle", 0.418, 1.00, 2),
         ("triangle", 0.605, 2.00, 2),
-        ("triangle", 10 / 15, 2.321, 3),
     ],
 )
 def test_d_prime_is_the_published_one(
     protocol: Protocol, proportion: float, published: float, digits: int
 ) -> None:
     assert round(d_prime(proportion, protocol), digits) == published
+
+
+@pytest.mark.parametrize(("correct", "trials"), [(10, 15), (6, 15), (14, 15)])
+def test_d_prime_of_a_score_solves_the_integral(correct: int, trials: int) -> None:
+    with mpmath.workdps(25):
+        wanted = mpmath.mpf(correct) / trials
+        root = mpmath.findroot(lambda d: frijters(d) - wanted, (1.0, 3.0), solver="anderson")
+    assert d_prime(correct / trials, "triangle") == pytest.approx(float(root), rel=1e-12)
+
+
+@pytest.mark.parametrize(("correct", "trials"), [(10, 15), (9, 15), (14, 15)])
+def test_d_prime_of_a_matched_score_solves_two_normals(correct: int, trials: int) -> None:
+    """2 pc - 1 = (2 Phi(d'/sqrt2) - 1) (2 Phi(d'/sqrt6) - 1): two independent signs agree or not."""
+    with mpmath.workdps(25):
+        wanted = 2 * mpmath.mpf(correct) / trials - 1
+        root = mpmath.findroot(
+            lambda d: mpmath.erf(d / 2) * mpmath.erf(d / mpmath.sqrt(12)) - wanted, 2
+        )
+    assert d_prime(correct / trials, "matched-to-sample") == pytest.approx(float(root), rel=1e-12)
 
 
 @pytest.mark.parametrize("delta", [0.0, 0.8, 1.5, 3.0])
