@@ -180,7 +180,7 @@ def chosen_makeup(reference: float, drops: Iterable[tuple[Level, float]]) -> flo
         if level.peak > 0.0:
             silent = False
             limits.append(CEILING - decibels(level.peak) - gain)
-            if math.isfinite(level.loudness) and math.isfinite(reference):
+            if math.isfinite(reference):
                 limits.append(reference - level.loudness - gain)
     return 0.0 if silent else float(max(0, math.floor(min(limits))))
 

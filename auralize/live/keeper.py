@@ -219,7 +219,6 @@ class Keeper:
         if gently and self.state == "running":
             self._played.listening.hush()
             time.sleep(stream.latency + FADE_BLOCKS * stream.form.block / stream.form.rate)
-        stream.mute()
         self._underruns += stream.underruns
         self.state = "closed"
         self._opener.close(stream)

@@ -9,7 +9,7 @@ from auralize.live.player import Block
 
 
 class Stream:
-    """A stream that plays. Once `mute`, it never calls for sound again, whatever becomes of it."""
+    """A stream that plays. Once `close` is called, it never calls for sound again, whatever becomes of it."""
 
     def __init__(self, device: Device, form: Form, render: Callable[[Block], None]) -> None:
         self.device, self.form = device, form
@@ -25,13 +25,9 @@ class Stream:
             self._output.close()
             raise
 
-    def mute(self) -> None:
-        """Give silence from now on."""
-        self._muted = True
-
     def close(self) -> None:
-        """End the stream; may block for good."""
-        self.mute()
+        """Give silence from now on, and end the stream; may block for good."""
+        self._muted = True
         self._output.abort()
         self._output.close()
 

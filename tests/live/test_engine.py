@@ -164,7 +164,7 @@ def test_a_device_of_another_rate_goes_on_at_the_same_place(start, sounddevice):
     assert engine.status().position == pytest.approx(place, abs=0.1)
     assert engine.status().playing
     sounddevice.rates = (RATE,)  # of the file, and not of the device before
-    assert moved(engine, sounddevice, "mill").form["samplerate"] == RATE
+    assert moved(engine, sounddevice, "mill").form["samplerate"] == engine.status().rate == RATE
 
 
 def test_seconds_are_frames_at_the_rate_of_the_programme(start):

@@ -159,9 +159,10 @@ def test_a_lost_device_is_opened_again_after_a_second(bench, how):
         bench.later(0.1)
     else:
         bench.played.error = ValueError("no")
-        bench.later(0.1, blocks=2)
+        assert not first.ask().any()
         bench.played.error = None
-        assert not first.played[0].any()
+        bench.later(0.1, blocks=1)
+        assert not first.played[-1].any()  # silent until it is opened again
     assert first.closed
     assert bench.keeper.state == "lost"
     assert bench.played.hushed == 0
@@ -222,6 +223,27 @@ def test_no_more_than_two_outputs_are_played_to_and_at_the_rate_of_the_device(mo
     assert bench.told == [("device", "playing on mill at 44100 Hz")]
 
 
+def test_next_after_a_device_that_is_not_there_is_the_first(bench):
+    assert bench.open("loft") is None
+    bench.keeper._open_next()
+    assert bench.keeper.device.name == "mill"
+
+
+def test_a_choice_of_the_same_device_is_told_again(bench):
+    bench.open()
+    bench.open()
+    assert bench.told == 2 * [("device", "playing on mill at 48000 Hz")]
+
+
+def test_a_silent_device_is_left_without_a_fade(bench):
+    bench.open()
+    bench.later(0.1, blocks=1)
+    bench.later(1.0)
+    bench.open("pond")
+    assert bench.played.hushed == 0
+    assert bench.slept == []
+
+
 # ---- gaps
 
 
@@ -250,6 +272,13 @@ def test_a_gap_doubles_the_buffer_up_to_the_cap_and_is_told_once_in_5_s(bench):
     ]
     assert bench.keeper.underruns == 7  # of all streams together
     assert bench.keeper.state == "running"
+
+
+def test_gaps_are_counted_anew_on_each_stream(bench):
+    bench.open()
+    for streams in (2, 3):
+        bench.later(6.0, blocks=1, underflow=True)
+        assert len(bench.sounddevice.streams) == streams
 
 
 def test_the_buffer_grown_stays_for_other_devices(bench):
