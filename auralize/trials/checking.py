@@ -119,6 +119,7 @@ class Summary:
 
     @property
     def sentences(self) -> tuple[str, ...]:
+        """Each log, what was counted once, each pool, and how many do not count."""
         lines = [sentence for check in self.checks for sentence in check.sentences]
         lines += [
             f"{path}: a second copy of the same session, counted once." for path in self.repeated

@@ -54,6 +54,7 @@ class Log:
 
     @classmethod
     def create(cls, path: Path) -> Log:
+        """Open a new, empty log; raises TrialError where one exists or cannot be written."""
         flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_EXCL
         try:
             descriptor = os.open(path, flags, 0o644)
@@ -67,6 +68,7 @@ class Log:
 
     @classmethod
     def reopen(cls, path: Path, reading: Reading) -> Log:
+        """Go on with a log that was read, half a line at its end dropped; raises TrialError."""
         try:
             descriptor = os.open(path, os.O_WRONLY | os.O_APPEND)
             log = cls(path, descriptor, reading.whole_bytes, reading.seal)
@@ -84,9 +86,11 @@ class Log:
             raise TrialError(f"{self.path}: this session is going on in another bench")
 
     def append(self, record: dict[str, object]) -> None:
+        """Write one record; raises TrialError where it could not be, and then the log is as it was."""
         self.append_body(encode(record))
 
     def append_body(self, body: bytes) -> None:
+        """Write a record as `encode` gives it; see `append`."""
         seal = _seal(self.seal, body)
         line = body + f',"seal":"{seal}"}}\n'.encode()
         try:
@@ -110,6 +114,7 @@ class Log:
             raise
 
     def close(self) -> None:
+        """Let go of the file; a second time does nothing."""
         if self._descriptor >= 0:
             os.close(self._descriptor)
             self._descriptor = -1
@@ -154,6 +159,7 @@ _RECORD: Final = re.compile(rb'^\{"record":', re.MULTILINE)
 
 
 def read_log(path: Path) -> Reading:
+    """All that a log says and all that is wrong with it; raises TrialError where it cannot be read."""
     try:
         content = path.read_bytes()
     except OSError as error:
@@ -245,6 +251,7 @@ def _take_closing(reading: Reading, record: dict[str, Any]) -> None:
 
 
 def check_closing(reading: Reading, plan: Plan, closing: dict[str, Any]) -> list[str]:
+    """What of seed, commitment, number of answers and score contradicts the rest of the log."""
     seed = bytes.fromhex(closing["seed"])
     problems = []
     if commitment(seed, reading.facts) != reading.commitment:
@@ -262,6 +269,7 @@ def check_closing(reading: Reading, plan: Plan, closing: dict[str, Any]) -> list
 
 
 def facts_of(plan: Plan) -> dict[str, object]:
+    """The fields of the opening record that the commitment binds, but for its time."""
     return {"format": FORMAT, "version": version("auralize"), **asdict(plan)}
 
 
@@ -285,10 +293,12 @@ def _seal(previous: str, body: bytes) -> str:
 
 
 def seed_path(log_path: Path) -> Path:
+    """Where the seed of a session is kept until its end: a hidden file beside its log."""
     return log_path.with_name(f".{log_path.name}.seed")
 
 
 def write_seed(log_path: Path, seed: bytes) -> None:
+    """Keep a seed, for its owner alone; on the disk when this returns. Raises TrialError."""
     path = seed_path(log_path)
     try:
         path.unlink(missing_ok=True)  # its log is gone: create() has just made a new one
@@ -308,6 +318,7 @@ def remove_seed(log_path: Path) -> None:
 
 
 def read_seed(log_path: Path) -> bytes:
+    """The seed that was kept; raises TrialError where it is gone, unreadable or no seed."""
     path = seed_path(log_path)
     try:
         text = path.read_bytes().decode("ascii", "replace")
@@ -323,6 +334,7 @@ def read_seed(log_path: Path) -> bytes:
 
 
 def now() -> str:
+    """The time in UTC, ISO 8601 to the millisecond."""
     return datetime.now(UTC).isoformat(timespec="milliseconds")
 
 

@@ -159,6 +159,7 @@ def _stream(seed: bytes) -> Iterator[int]:
 
 
 def arrange(protocol: Protocol, draw: int) -> Arrangement:
+    """The arrangement of a draw, from 0 to one less than there are arrangements."""
     if protocol == "matched-to-sample":
         return Arrangement((0, 1, draw), draw)
     odd, twice = divmod(draw, 2)
@@ -172,6 +173,7 @@ def score(right: Iterable[int], answers: Iterable[int]) -> int:
 
 
 def outcome_of(plan: Plan, seed: bytes, answers: Iterable[int]) -> Outcome:
+    """A session laid open; the answers are as many as its plan has trials."""
     right = tuple(arrangement.right for arrangement in order(seed, plan.protocol, plan.trials))
     given = tuple(answers)
     correct = score(right, given)
@@ -180,6 +182,7 @@ def outcome_of(plan: Plan, seed: bytes, answers: Iterable[int]) -> Outcome:
 
 
 def check_text(what: str, text: object) -> None:
+    """Raise TrialError unless this is printable text of a bearable length."""
     if not isinstance(text, str) or not text.strip() or not text.isprintable():
         raise TrialError(f"{what}: printable text is expected, not {text!r}")
     if len(text) > LONGEST_TEXT:
@@ -187,9 +190,11 @@ def check_text(what: str, text: object) -> None:
 
 
 def check_index(what: str, index: object, count: int) -> None:
+    """Raise TrialError unless this is a whole number from 0 to count - 1."""
     if type(index) is not int or not 0 <= index < count:
         raise TrialError(f"{what}: a number from 0 to {count - 1} is expected, not {index!r}")
 
 
 def is_hex(text: object, digits: int) -> bool:
+    """Whether this is text of so many hexadecimal digits, in lower case."""
     return isinstance(text, str) and len(text) == digits and set(text) <= set("0123456789abcdef")

@@ -130,6 +130,7 @@ class Session:
 
     @property
     def answered(self) -> int:
+        """How many trials have an answer."""
         return len(self._answers)
 
     @property
@@ -139,6 +140,7 @@ class Session:
 
     @property
     def presentations(self) -> tuple[str, ...]:
+        """The names of what can be listened to in a trial."""
         return PRESENTATIONS[self.plan.protocol]
 
     @property

@@ -171,6 +171,7 @@ class Result:
 
     @property
     def proportion(self) -> float:
+        """Share of right answers."""
         return self.correct / self.trials
 
 
