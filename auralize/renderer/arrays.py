@@ -81,17 +81,15 @@ def render(
         Finite numbers, of any scale: the signal at the amplifier's own source.
     rate : int
         Sample rate in Hz, 8000 to 192000.
-    choice : Choice
-    signal : {"receiving", "drop", "sending"}
-    conductors : {2, 1}
-        The drop over both conductors, or over one of them.
+    choice, signal, conductors
+        See `design_filter`.
     tail : float
         s of decay after the end.
 
     Returns
     -------
     ndarray of float64, shape (frames + tail, ...) as that of ``samples``
-        Aligned with ``samples`` to the sample, the filter's delay taken out. No gain is added.
+        Aligned with ``samples`` to the sample. No gain is added.
 
     Raises
     ------
@@ -101,7 +99,7 @@ def render(
     Examples
     --------
     >>> import auralize as au, numpy as np
-    >>> tone = 0.1 * np.sin(2 * np.pi * 1000.0 * np.arange(48_000) / 48_000)
+    >>> tone = 0.1 * np.sin(2 * np.pi * np.arange(48_000) / 48.0)
     >>> reel = au.load_rig("saltmarsh.toml")["reel"]
     >>> float(abs(au.render(tone, 48_000, reel)[24_000:]).max().round(4))
     0.0849
@@ -109,8 +107,8 @@ def render(
     whole = _checked(samples)
     if tail < 0.0:
         raise RequestError(f"a tail of {tail:g} s was asked for; right is 0 s or more")
-    table = whole[:, None] if whole.ndim == 1 else whole
     fir = design_filter(choice, rate, signal, conductors)
+    table = whole.reshape(len(whole), -1)
     blocks = (table[at : at + SLICE] for at in range(0, len(table), SLICE))
     parts = [wet[0] for _, wet in through(blocks, [fir], table.shape[1], round(tail * rate))]
     out = np.concatenate(parts)

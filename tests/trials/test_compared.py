@@ -160,7 +160,8 @@ def test_a_session_on_a_rig_without_its_choice_is_refused(plan: Plan) -> None:
 def test_a_load_at_the_amplifier_is_built_of_nothing(tmp_path: Path) -> None:
     path = tmp_path / "rig.toml"
     path.write_text(
-        '[amplifier]\nresistance = "1 ohm"\n[loads.near]\nat = "amplifier"\nresistance = "8 ohm"\n'
+        '[amplifier]\nresistance = "1 ohm"\n'
+        '[loads.near]\nat = "amplifier"\ntype = "resistor"\nresistance = "8 ohm"\n'
     )
     assert [built(choice) for choice in load_rig(path).choices.values()] == ["no cable"]
 
