@@ -41,7 +41,7 @@ _LARGEST_FACTOR: Final = 1.0
 # Modes shorter than the bar is thick (N > 1) are beyond a law for the whole section. Dropping them
 # moves |L| by under 0.5 % in coils round the middle of a bar of 4 diameters or more, 3 % at its end,
 # 5 % in a bar of 1 diameter: coils of 3 bar radii or more; up to 14 % from 1.5 on (tests).
-LONGEST: Final = 100.0
+LARGEST_ASPECT: Final = 100.0
 """Largest length over diameter of a bar; beyond it the strips would grow too many."""
 
 
@@ -75,10 +75,10 @@ class IronBar:
                 f"the diameter of {self.diameter:g} m (a tube)"
             )
 
-        if self.length > LONGEST * self.diameter:
+        if self.length > LARGEST_ASPECT * self.diameter:
             raise ValueError(
                 f"a bar {self.length:g} m long and {self.diameter:g} m thick is beyond the model; "
-                f"the length may be up to {LONGEST:g} diameters"
+                f"the length may be up to {LARGEST_ASPECT:g} diameters"
             )
 
     @property

@@ -44,7 +44,7 @@ def heat_measure(frequency: Sequence[float]) -> Measure:
     return lambda network: float(np.max(solve(network, frequency).cable_share()))
 
 
-SHORTEST: Final = 0.1
+SHORTEST_RUN: Final = 0.1
 """m; below this nobody asks."""
 _LENGTHS_PER_DECADE: Final = 20
 _LENGTH_ACCURACY: Final = 1e-4
@@ -64,16 +64,16 @@ def longest_length(
 ) -> float | None:
     """Length in m up to which a run keeps within ``tolerance``, all shorter ones included.
 
-    None where `SHORTEST` is too long already; ``longest`` where that still is within. Found by steps
+    None where `SHORTEST_RUN` is too long already; ``longest`` where that still is within. Found by steps
     of 12 %, then halving to 1e-4: an excess over less than a step can be missed.
     """
 
     def within(length: float) -> bool:
         return measure(with_length(network, run, length)) <= tolerance
 
-    steps = math.ceil(_LENGTHS_PER_DECADE * math.log10(longest / SHORTEST)) + 1
+    steps = math.ceil(_LENGTHS_PER_DECADE * math.log10(longest / SHORTEST_RUN)) + 1
     good = 0.0
-    for length in np.geomspace(SHORTEST, longest, max(steps, 2)):
+    for length in np.geomspace(SHORTEST_RUN, longest, max(steps, 2)):
         if not within(float(length)):
             break
         good = float(length)

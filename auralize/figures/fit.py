@@ -10,7 +10,7 @@ from auralize.circuit.network import Network
 from auralize.circuit.sizing import (
     EVEN_GAUGES,
     METRIC_AREAS,
-    SHORTEST,
+    SHORTEST_RUN,
     Measure,
     deviation_measure,
     heat_measure,
@@ -27,7 +27,7 @@ from auralize.rig.reading import Rig
 Kind = Literal["loss", "deviation", "heat"]
 """Largest loss, largest deviation of the loss from 1 kHz, or share of power in the cable."""
 
-LONGEST: Final = 10e3
+LONGEST_RUN: Final = 10e3
 """m; as long as a rig file can say."""
 _BAND: Final = tuple(float(hertz) for hertz in SWEEP)
 """Hz; the frequencies of the figures, so that both find the worst at the same one."""
@@ -60,7 +60,7 @@ class Fit:
     least: float
     """The same with next to nothing of the run: what all the rest of the rig does."""
     longest: float | None
-    """m, up to `LONGEST`; None where no length will do."""
+    """m, up to `LONGEST_RUN`; None where no length will do."""
     metric: Size | None
     """Metric sizes at the rig's length; None for a cable that was measured, which has no size."""
     gauge: Size | None
@@ -111,8 +111,8 @@ def fit(rig: Rig, choice: Choice, run: str | None, kind: Kind, tolerance: float)
         length=choice.network.runs[name].length,
         now=measure(choice.network),
         worst=_worst(choice, kind),
-        least=measure(with_length(choice.network, name, SHORTEST)),
-        longest=longest_length(choice.network, name, measure, tolerance, LONGEST),
+        least=measure(with_length(choice.network, name, SHORTEST_RUN)),
+        longest=longest_length(choice.network, name, measure, tolerance, LONGEST_RUN),
         metric=_thinnest(sizes, build, measure, tolerance) if sized else None,
         gauge=_thinnest(gauges, build, measure, tolerance) if sized else None,
     )

@@ -247,8 +247,8 @@ def _worst(fit: Fit) -> str:
 
 
 def _longest(metres: float | None) -> str:
-    from auralize.figures.fit import LONGEST
+    from auralize.figures.fit import LONGEST_RUN
 
     if metres is None:
         return "none"
-    return show_length(metres) if metres < LONGEST else "10 km and more"
+    return show_length(metres) if metres < LONGEST_RUN else "10 km and more"

@@ -21,11 +21,11 @@ HIGHEST_RATE: Final = 192_000
 AUDIBLE: Final = (20.0, 20_000.0)
 """Hz; the errors of all designs are measured between these, or up to the `edge` if that is lower."""
 
-LONGEST: Final = 0.68
+LONGEST_IMPULSE: Final = 0.68
 """s; the longest impulse response. Only power-law tails (semi-inductance) reach it."""
 GRID_LENGTH: Final = 2.7
 """s; designs are made on a time grid at least this long, so that what wraps round has decayed."""
-SHORTEST: Final = 0.02
+SHORTEST_IMPULSE: Final = 0.02
 """s; the first length that is tried; each next one is longer by the square root of two."""
 
 KNOTS_PER_DECADE: Final = 512
@@ -84,9 +84,10 @@ class Grid:
 
     def lengths(self) -> list[int]:
         """Numbers of taps to try, the shortest first."""
-        steps = math.ceil(2 * math.log2(LONGEST / SHORTEST))
+        steps = math.ceil(2 * math.log2(LONGEST_IMPULSE / SHORTEST_IMPULSE))
         return [
-            round(SHORTEST * self.rate * 2 ** (step / 2)) + self.delay for step in range(steps + 1)
+            round(SHORTEST_IMPULSE * self.rate * 2 ** (step / 2)) + self.delay
+            for step in range(steps + 1)
         ]
 
     def tapered(self, response: Complex) -> Complex:

@@ -8,9 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from auralize.audio.convolver import Convolver, offline_hop
+from auralize.audio.metering import Samples
 from auralize.filters.fir import Fir
-
-Samples = NDArray[np.float64]
 
 
 def through(

@@ -14,7 +14,7 @@ from auralize.audio.reader import opened, probe
 from auralize.audio.resampling import Resampler
 from auralize.errors import AudioFileError
 
-MOST_CHANNELS: Final = 2
+MOST_LIVE_CHANNELS: Final = 2
 CHUNK: Final = 8192
 """Frames read from disk at once."""
 
@@ -27,7 +27,7 @@ class Programme:
 
     def __init__(self, path: Path, rate: int | None = None) -> None:
         self.info = probe(path)
-        if self.info.channels > MOST_CHANNELS:
+        if self.info.channels > MOST_LIVE_CHANNELS:
             raise AudioFileError(
                 f"{path} has {self.info.channels} channels; for listening live, one or two are right"
             )

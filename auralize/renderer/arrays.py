@@ -19,7 +19,7 @@ from auralize.rig.choice import Choice
 
 HOP: Final = 256
 """Frames that a `Processor` works on at once, if nothing else is asked for."""
-SLICE: Final = 1 << 15
+FRAMES_AT_ONCE: Final = 1 << 15
 """Frames of an array that are rendered at once."""
 
 
@@ -109,7 +109,7 @@ def render(
         raise RequestError(f"a tail of {tail:g} s was asked for; right is 0 s or more")
     fir = design_filter(choice, rate, signal, conductors)
     table = whole.reshape(len(whole), -1)
-    blocks = (table[at : at + SLICE] for at in range(0, len(table), SLICE))
+    blocks = (table[at : at + FRAMES_AT_ONCE] for at in range(0, len(table), FRAMES_AT_ONCE))
     parts = [wet[0] for _, wet in through(blocks, [fir], table.shape[1], round(tail * rate))]
     out = np.concatenate(parts)
     return out[:, 0] if whole.ndim == 1 else out

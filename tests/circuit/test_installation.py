@@ -14,7 +14,7 @@ from auralize.circuit.loudspeaker import Driver, Load, Resistor
 from auralize.circuit.network import Amplifier, Connected, Contact, Network, Placed, Run
 from auralize.circuit.power import budget, pink_noise, sine, temperature_rise
 from auralize.circuit.sizing import (
-    SHORTEST,
+    SHORTEST_RUN,
     deviation_measure,
     heat_measure,
     longest_length,
@@ -139,7 +139,7 @@ def test_lengths_without_limit_and_without_hope() -> None:
     measure = loss_measure("west", [1e-3])
     assert longest_length(network, "pond", measure, 90.0) == 10e3
     assert longest_length(network, "pond", measure, 0.05) is None
-    assert measure(with_length(network, "pond", SHORTEST)) > 0.05
+    assert measure(with_length(network, "pond", SHORTEST_RUN)) > 0.05
 
 
 def test_all_shorter_lengths_are_within() -> None:

@@ -195,7 +195,7 @@ def test_an_array_is_rendered_as_a_file_is(rig, tmp_path, signal, shape):
 
 
 def test_an_array_longer_than_a_slice_is_the_plain_convolution(rig):
-    samples = noise(arrays.SLICE + 777, 1)[:, 0]
+    samples = noise(arrays.FRAMES_AT_ONCE + 777, 1)[:, 0]
     fir = au.design_filter(rig["beams"], RATE, "drop")
     wanted = np.convolve(samples, fir.taps)[fir.delay :]
     found = au.render(samples, RATE, rig["beams"], "drop", tail=0.01)

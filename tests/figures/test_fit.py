@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from auralize.circuit.sizing import EVEN_GAUGES, METRIC_AREAS, SHORTEST
+from auralize.circuit.sizing import EVEN_GAUGES, METRIC_AREAS, SHORTEST_RUN
 from auralize.commands.main import main
 from auralize.errors import AuralizeError
 from auralize.figures import text as show
-from auralize.figures.fit import LONGEST, Fit, Size, fit
+from auralize.figures.fit import LONGEST_RUN, Fit, Size, fit
 from auralize.figures.numbers import figures
 from auralize.rig.reading import load_rig
 from auralize.units import gauge_area, show_frequency
@@ -101,7 +101,7 @@ def test_longest_for_a_deviation(tmp_path: Path) -> None:
 
 def test_a_resistor_on_resistance_never_deviates(tmp_path: Path) -> None:
     found = fitted(tmp_path, text(load='resistance = "100 ohm"'), "deviation", 0.5)
-    assert found.longest == LONGEST
+    assert found.longest == LONGEST_RUN
     assert "10 km and more" in show.as_fits("", [found], "deviation", 0.5)
 
 
@@ -117,7 +117,9 @@ def test_none_where_the_rest_does_too_much_already(tmp_path: Path) -> None:
     """Two joints of 2 ohm: 20 lg (12/8) = 3.52 dB without any cable at all."""
     found = fitted(tmp_path, text(run='far = "2 ohm"'), "loss", 1.0)
     assert found.longest is None
-    assert found.least == pytest.approx(20.0 * math.log10((12.0 + SHORTEST * LOOP) / 8.0), rel=1e-6)
+    assert found.least == pytest.approx(
+        20.0 * math.log10((12.0 + SHORTEST_RUN * LOOP) / 8.0), rel=1e-6
+    )
     printed = show.as_fits("gatehouse", [found], "loss", 1.0)
     assert "the rest of the rig does too much already" in printed
     assert "3.52 dB" in printed

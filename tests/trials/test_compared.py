@@ -3,6 +3,7 @@
 import hashlib
 import json
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -168,6 +169,6 @@ def test_a_load_at_the_amplifier_is_built_of_nothing(tmp_path: Path) -> None:
 
 def test_what_is_built_of_many_runs_still_fits_a_log() -> None:
     rig = load_rig(DEMO)
-    reel = rig.choices["reel"]
-    reel.described["pond"] = "x" * 2 * LONGEST_TEXT
-    assert len(built(reel)) == LONGEST_TEXT
+    reel = rig["reel"]
+    wordy = replace(reel.runs["pond"], words="x" * 2 * LONGEST_TEXT)
+    assert len(built(replace(reel, runs={"pond": wordy}))) == LONGEST_TEXT
