@@ -1,7 +1,7 @@
 """Inductances of rings, coils and paths by brute force: Neumann's double integral, summed directly.
 
 No elliptic integral, no closed form of a loop, no thin-wire formula: what `auralize.circuit.coil`
-and `auralize.circuit.lays` are checked against. Lengths in m, inductance in H.
+and `auralize.circuit.added_impedance` are checked against. Lengths in m, inductance in H.
 """
 
 from __future__ import annotations
