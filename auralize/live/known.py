@@ -38,9 +38,9 @@ class Known:
         """What the gains rest on."""
         if self.source is None:
             return "unknown"
-        levels = [level for run in self.levels.values() for level in (run.receiving, run.drop)]
-        sure = self.source.whole and all(level.measured for level in levels)
-        return "measured" if sure and len(self.levels) == len(self.filters) else "predicted"
+        runs = self.levels.values()
+        levels = [self.source.level, *(lev for run in runs for lev in (run.receiving, run.drop))]
+        return "measured" if all(level.measured for level in levels) else "predicted"
 
     @property
     def longest(self) -> int:

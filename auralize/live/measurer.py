@@ -78,11 +78,10 @@ def scaled_level(known: Level, loudness: float) -> Level:
 
 @dataclass(frozen=True)
 class SourceMeasured:
-    """What is known of the programme, so far or (``whole``) altogether."""
+    """What is known of the programme: altogether where the level is measured, else so far."""
 
     energies: BandEnergies
     level: Level
-    whole: bool
 
 
 class Measurer:
@@ -158,7 +157,7 @@ class Measurer:
 
     def _tell_source(self, bands: BandMeter, meter: Meter, whole: bool) -> None:
         level = replace(meter.level, measured=whole)
-        self._on_source(SourceMeasured(bands.energies, level, whole))
+        self._on_source(SourceMeasured(bands.energies, level))
 
     def _measure_runs(self) -> None:
         """One pass over the programme for all that is wanted now."""

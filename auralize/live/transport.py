@@ -149,7 +149,5 @@ class Transport:
         rise = rise and first.frame not in (0, first.begin)
         if rise or fall:
             np.multiply(samples, self._rise if rise else self._fall, out=self._faded)
-            if rise and fall:
-                self._faded *= self._fall
             samples = self._faded
         return Taken(samples, pieces, rise, fall)

@@ -286,3 +286,31 @@ def test_before_anything_is_known_there_is_no_gain_but_a_make_up_that_was_given(
             known.level(heard)
     wanted.makeup = None
     assert known.gains_of(End("drop", "reel")) == NO_GAIN
+
+
+def test_gains_rest_on_measurement_only_when_all_has_been_measured(saltmarsh, shared):
+    found = shared.listening._known.source
+    known = Known(Wanted(dict(saltmarsh)), RATE)
+    measured_runs = dict(shared.listening._known.levels)
+    known.measured_source(replace(found, level=replace(found.level, measured=False)))
+    assert known.certainty == "predicted"
+    for name, filters in known.filters.items():
+        known.measured_run(name, filters, measured_runs[name])
+    assert known.certainty == "predicted"  # the programme has not been heard to its end
+    known.measured_source(found)
+    assert known.certainty == "measured"
+    assert known.levels == measured_runs  # nothing is predicted that was measured
+    other = Known(Wanted(dict(saltmarsh)), RATE).filters["reel"]
+    known.measured_run("reel", other, measured_runs["bought"])  # of filters before an edit
+    assert known.levels == measured_runs
+
+
+def test_a_prediction_is_made_anew_as_more_of_the_programme_is_known(saltmarsh, shared):
+    """From the source as it is known now, not from a prediction before."""
+    found = shared.listening._known.source
+    known = Known(Wanted(dict(saltmarsh)), RATE)
+    early = replace(found.level, loudness=found.level.loudness - 6, peak=0.1, measured=False)
+    known.measured_source(replace(found, level=early))
+    known.measured_source(found)
+    for name, choice in saltmarsh.items():
+        assert known.levels[name] == predicted(choice, found.energies, found.level)

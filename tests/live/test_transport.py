@@ -9,6 +9,7 @@ import pytest
 from auralize.errors import AudioFileError
 from auralize.live.blocks import block_frames
 from auralize.live.programme import Programme
+from auralize.live.read_ahead import Place
 from auralize.live.transport import Transport
 from auralize.units import decibels
 from support.pumped import BLOCK, RATE, noise, settled, until, write
@@ -259,6 +260,8 @@ def test_a_loop_is_held_within_the_programme(transport):
     transport.seek(-5)
     assert transport.position == 0
     transport.loop(100, 100 + RATE // 10)  # the shortest there is
+    with pytest.raises(AudioFileError, match=r"must last 0\.1 s"):
+        transport.loop(100, 99 + RATE // 10)
 
 
 def test_after_the_end_play_begins_at_the_loop(transport):
@@ -286,3 +289,15 @@ def test_a_block_that_has_not_been_read_is_silence_and_counted(transport):
     transport._current.blocks = blocks
     assert transport.take().pieces[0].frame == place  # nothing is lost
     assert transport.starved == 1
+
+
+def test_a_change_of_loop_leaves_what_is_about_to_be_taken_and_reads_the_rest_anew(transport):
+    """Four blocks; and the end of the programme, which had been reached, is not the end any more."""
+    transport.close()
+    transport.reader.thread.join()
+    jump = transport._current
+    jump.complete = True
+    place = transport.reader._taken_back(jump, Place(2 * RATE, None))
+    assert [pieces[0].frame for _, pieces, _ in jump.blocks] == [n * BLOCK for n in range(4)]
+    assert place == Place(4 * BLOCK, None)
+    assert not jump.complete
