@@ -138,7 +138,7 @@ class CurvePanel(Widget):
         }
         spectrum = None if self._spectrum is None else _over(at, *self._spectrum)
         chosen = str(self._chosen + 1)
-        text = Text(title + "\n", no_wrap=True)
+        text = Text(title + "\n")
         for line in draw(fitted, chosen, spectrum, width, height):
             row = Text(line)
             if "|" in line and not line.lstrip().startswith("prog"):

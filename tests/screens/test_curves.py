@@ -252,5 +252,6 @@ def test_in_a_panel_that_is_too_small_the_title_stands_alone(app, width, height,
         text = panel.render().plain
         assert (text != "loss from the amplifier's terminals, dB") == drawn
         assert ("|" in text) == drawn
+        assert len(text.splitlines()) <= height
 
     drive(app, steps)

@@ -246,6 +246,26 @@ def test_giving_up_is_asked_twice_and_does_not_count(app):
     assert (check.state, check.answered, check.outcome) == ("given up", 1, None)
 
 
+def test_an_end_that_cannot_be_written_is_told_and_can_be_tried_again(app, monkeypatch):
+    def full(log, record):
+        raise TrialError("the disk is full")
+
+    append = Log.append
+
+    async def steps(pilot):
+        await begin_trial(pilot, app)
+        monkeypatch.setattr(Log, "append", full)
+        await pilot.press("q", "q")
+        assert isinstance(app.screen, TrialScreen)
+        assert "Not given up: the disk is full" in text_of(app.screen, "#trial-text")
+        monkeypatch.setattr(Log, "append", append)
+        await pilot.press("q", "q")
+        await pilot.pause()
+        assert isinstance(app.screen, BenchScreen)
+
+    drive(app, steps)
+
+
 @pytest.mark.parametrize(("count", "opens"), [(1, False), (2, True)])
 def test_a_blind_trial_needs_two_choices(opened, count, opens):
     rig = text('title = "A run"', choices="".join(f"[choices.{n}]\n" for n in "ab"[:count]))
