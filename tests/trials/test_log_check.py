@@ -203,6 +203,14 @@ def test_sessions_are_pooled_by_what_the_programme_is_and_not_by_its_name(tmp_pa
     assert [(p.sessions, p.plan.programme_sha256[0]) for p in summary.pools] == [(2, "1"), (1, "2")]
 
 
+def test_only_sessions_on_the_same_choices_are_pooled(tmp_path: Path) -> None:
+    first, second = plan().choices
+    pairs = [(first, second), (first, replace(second, gain_db=-0.5)), (second, first)]
+    for name, pair in zip("abc", pairs, strict=True):
+        run(tmp_path / name, replace(plan(trials=2), choices=pair), scripted(1))
+    assert [pool.sessions for pool in summarise(tmp_path / name for name in "abc").pools] == [1] * 3
+
+
 def test_presentations_and_answers_are_worded_for_every_protocol() -> None:
     for protocol in PROTOCOLS:
         assert len(PRESENTATIONS[protocol]) == 3
