@@ -134,6 +134,34 @@ def test_a_forged_log_is_told_what_is_wrong_with_it(
     assert "refused, it does not count" in check.sentences[0]
 
 
+RESUMED = b'{"record":"resumed","at":"noon","seal":""}'
+
+
+@pytest.mark.parametrize(
+    ("place", "said"),
+    [
+        (0, "line 1: the opening record is expected first, and only there"),
+        (1, ""),
+        (8, "line 9: nothing can follow the closing record"),
+    ],
+)
+def test_where_a_record_may_stand(
+    tmp_path: Path, finished: tuple[bytes, Check], place: int, said: str
+) -> None:
+    lines = finished[0].splitlines()
+    assert len(lines) == 8
+    lines.insert(place, RESUMED)
+    check = check_of(tmp_path, sealed_again(lines))
+    assert said in "; ".join(check.discrepancies)
+    assert bool(check.discrepancies) == bool(said)
+
+
+def test_a_log_opens_once(tmp_path: Path, finished: tuple[bytes, Check]) -> None:
+    lines = finished[0].splitlines()
+    check = check_of(tmp_path, sealed_again([lines[0], *lines]))
+    assert "line 2: the opening record is expected first, and only there" in check.discrepancies
+
+
 @untimed
 @given(st.binary(max_size=300))
 def test_any_other_file_is_refused_in_words(tmp_path: Path, content: bytes) -> None:

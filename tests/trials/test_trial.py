@@ -152,6 +152,29 @@ def test_an_answer_is_on_the_disk_before_it_is_told(
         assert synced[-1] == (tmp_path / "log").stat().st_size
 
 
+def test_the_seed_is_on_the_disk_before_the_first_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    synced: list[tuple[int, int]] = []
+
+    def sync(descriptor: int) -> None:
+        found = os.fstat(descriptor)
+        synced.append((found.st_ino, found.st_size))
+
+    monkeypatch.setattr(os, "fsync", sync)
+    Session.start(plan(), tmp_path / "log").close_log()
+    files = [(tmp_path / name).stat() for name in (".log.seed", "log")]
+    assert synced == [(found.st_ino, found.st_size) for found in files]
+
+
+def test_a_seed_whose_log_is_gone_is_in_nobody_s_way(tmp_path: Path) -> None:
+    kept = tmp_path / ".log.seed"
+    kept.write_text("0" * 64)
+    Session.start(plan(), tmp_path / "log").close_log()
+    assert kept.read_text() != "0" * 64
+    assert Session.resume(tmp_path / "log").answered == 0
+
+
 def test_a_log_is_never_overwritten(tmp_path: Path) -> None:
     (tmp_path / "log").write_text("kept")
     with pytest.raises(TrialError, match="a log of that name exists"):
@@ -166,9 +189,11 @@ def test_a_session_that_cannot_begin_leaves_nothing(
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
+    before = os.listdir("/dev/fd")
     with pytest.raises(TrialError, match="cannot be written: no space left"):
         Session.start(plan(), tmp_path / "log")
     assert list(tmp_path.iterdir()) == []
+    assert os.listdir("/dev/fd") == before
 
 
 def test_an_answer_that_cannot_be_written_can_be_given_again(
