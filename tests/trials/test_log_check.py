@@ -170,6 +170,29 @@ def test_any_other_file_is_refused_in_words(tmp_path: Path, content: bytes) -> N
     assert check.discrepancies
 
 
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"RIFF\x00\x00\x00\x00WAVE", "this is no log of a listening session"),
+        (b'{"record":' + b"[" * 100_000 + b"\n", "line 1: this is not JSON"),
+        (b"", "no opening record"),
+    ],
+)
+def test_what_is_no_log_is_called_that(tmp_path: Path, content: bytes, said: str) -> None:
+    assert said in check_of(tmp_path, content).discrepancies
+
+
+def test_what_a_forger_writes_is_told_in_bounds(
+    tmp_path: Path, finished: tuple[bytes, Check]
+) -> None:
+    """No fault longer than a few lines, and nothing in place of a fingerprint that a terminal obeys."""
+    lines = finished[0].splitlines()
+    lines[1] = lines[1].replace(b"answer", b"x" * 10_000, 1)
+    assert max(map(len, check_of(tmp_path, sealed_again(lines)).discrepancies)) < 600
+    seal = finished[1].fingerprint.encode()
+    assert check_of(tmp_path, finished[0].replace(seal, b"\x1b[2J")).fingerprint == ""
+
+
 # ---- several logs
 
 

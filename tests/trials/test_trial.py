@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import subprocess
 from dataclasses import replace
 from functools import partial
@@ -138,6 +139,7 @@ def test_log_says_what_was_compared(tmp_path: Path) -> None:
     assert opening["match"] == "programme loudness"
     assert opening["listener"] == "listener 1"
     assert set(records[1]) == {"record", "trial", "answer", "at", "seal"}
+    assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}\+00:00", records[1]["at"])
 
 
 def test_an_answer_is_on_the_disk_before_it_is_told(
