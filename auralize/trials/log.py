@@ -185,11 +185,11 @@ def read_log(path: Path) -> Reading:
 
 def _take(reading: Reading, number: int, line: bytes) -> None:
     """Add one line to what was read. Raises KeyError, ValueError or TypeError where it is unsound."""
-    body, mark, rest = line.rpartition(b',"seal":')
+    body, _, rest = line.rpartition(b',"seal":')
     seal = _seal(reading.seal, body)
     stated = rest.strip(b'"}').decode("ascii", "replace")
     reading.seal = stated if is_hex(stated, 64) else ""
-    if not mark or rest != f'"{seal}"}}'.encode():
+    if rest != f'"{seal}"}}'.encode():
         reading.problems.append(f"line {number}: was changed, or a line before it was")
     record = _parse(line)
     kind = record["record"]

@@ -155,6 +155,7 @@ def test_two_programs_cannot_hold_one_session(tmp_path: Path) -> None:
     with pytest.raises(TrialError, match="going on in another bench"):
         Session.resume(tmp_path / "log")
     first.close_log()
+    first.close_log()  # twice is as good as once
     second = Session.resume(tmp_path / "log")
     second.answer(1)
     second.give_up()
@@ -188,6 +189,8 @@ def test_a_session_whose_end_could_not_be_written_ends_when_it_can(
         with pytest.raises(TrialError, match="disk is full"):
             session.answer(1)
     assert not session.finished
+    with pytest.raises(TrialError, match="the outcome is known after 2 answers"):
+        _ = session.outcome
     with pytest.raises(TrialError, match="all trials are answered"):
         session.present(0, lambda choice: None)
     monkeypatch.undo()
@@ -247,3 +250,24 @@ def test_resuming_takes_nothing_from_a_session_that_still_runs(
     monkeypatch.undo()
     first.answer(1)
     assert (verify(path).answered, verify(path).discrepancies) == (2, ())
+
+
+def test_resuming_takes_nothing_from_a_session_that_has_just_gone_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another bench resumed it, took an answer and let go, all after this one had read it."""
+    path = tmp_path / "log"
+    first = Session.start(plan(), path)
+    read = trial_module.read_log
+
+    def read_just_before_an_answer(log_path: Path) -> object:
+        reading = read(log_path)
+        first.answer(0)
+        first.close_log()
+        return reading
+
+    monkeypatch.setattr(trial_module, "read_log", read_just_before_an_answer)
+    with pytest.raises(TrialError, match="something else wrote into this log"):
+        Session.resume(path)
+    monkeypatch.undo()
+    assert (verify(path).answered, verify(path).discrepancies) == (1, ())

@@ -134,12 +134,63 @@ def test_a_forged_log_is_told_what_is_wrong_with_it(
     assert "refused, it does not count" in check.sentences[0]
 
 
+RESUMED = b'{"record":"resumed","at":"noon","seal":""}'
+
+
+@pytest.mark.parametrize(
+    ("place", "said"),
+    [
+        (0, "line 1: the opening record is expected first, and only there"),
+        (1, ""),
+        (8, "line 9: nothing can follow the closing record"),
+    ],
+)
+def test_where_a_record_may_stand(
+    tmp_path: Path, finished: tuple[bytes, Check], place: int, said: str
+) -> None:
+    lines = finished[0].splitlines()
+    assert len(lines) == 8
+    lines.insert(place, RESUMED)
+    check = check_of(tmp_path, sealed_again(lines))
+    assert said in "; ".join(check.discrepancies)
+    assert bool(check.discrepancies) == bool(said)
+
+
+def test_a_log_opens_once(tmp_path: Path, finished: tuple[bytes, Check]) -> None:
+    lines = finished[0].splitlines()
+    check = check_of(tmp_path, sealed_again([lines[0], *lines]))
+    assert "line 2: the opening record is expected first, and only there" in check.discrepancies
+
+
 @untimed
 @given(st.binary(max_size=300))
 def test_any_other_file_is_refused_in_words(tmp_path: Path, content: bytes) -> None:
     check = check_of(tmp_path, content)
     assert check.state == "refused"
     assert check.discrepancies
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"RIFF\x00\x00\x00\x00WAVE", "this is no log of a listening session"),
+        (b'{"record":' + b"[" * 100_000 + b"\n", "line 1: this is not JSON"),
+        (b"", "no opening record"),
+    ],
+)
+def test_what_is_no_log_is_called_that(tmp_path: Path, content: bytes, said: str) -> None:
+    assert said in check_of(tmp_path, content).discrepancies
+
+
+def test_what_a_forger_writes_is_told_in_bounds(
+    tmp_path: Path, finished: tuple[bytes, Check]
+) -> None:
+    """No fault longer than a few lines, and nothing in place of a fingerprint that a terminal obeys."""
+    lines = finished[0].splitlines()
+    lines[1] = lines[1].replace(b"answer", b"x" * 10_000, 1)
+    assert max(map(len, check_of(tmp_path, sealed_again(lines)).discrepancies)) < 600
+    seal = finished[1].fingerprint.encode()
+    assert check_of(tmp_path, finished[0].replace(seal, b"\x1b[2J")).fingerprint == ""
 
 
 # ---- several logs
@@ -201,6 +252,14 @@ def test_sessions_are_pooled_by_what_the_programme_is_and_not_by_its_name(tmp_pa
         run(tmp_path / name, what, scripted(1))
     summary = summarise(tmp_path / name for name in "abc")
     assert [(p.sessions, p.plan.programme_sha256[0]) for p in summary.pools] == [(2, "1"), (1, "2")]
+
+
+def test_only_sessions_on_the_same_choices_are_pooled(tmp_path: Path) -> None:
+    first, second = plan().choices
+    pairs = [(first, second), (first, replace(second, gain_db=-0.5)), (second, first)]
+    for name, pair in zip("abc", pairs, strict=True):
+        run(tmp_path / name, replace(plan(trials=2), choices=pair), scripted(1))
+    assert [pool.sessions for pool in summarise(tmp_path / name for name in "abc").pools] == [1] * 3
 
 
 def test_presentations_and_answers_are_worded_for_every_protocol() -> None:

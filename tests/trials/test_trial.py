@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import subprocess
 from dataclasses import replace
 from functools import partial
@@ -16,7 +17,7 @@ from auralize.errors import AuralizeError
 from auralize.trials.checking import verify
 from auralize.trials.plan import ANSWERS, Compared, TrialError, order
 from auralize.trials.session import Session
-from auralize.trials.statistics import Protocol
+from auralize.trials.statistics import MOST_TRIALS, Protocol
 from support.sessions import PROTOCOLS, plan, run, sure_answer, untimed
 
 SEED = bytes(range(32))
@@ -28,7 +29,7 @@ SEED = bytes(range(32))
 def test_order_by_tools_that_know_nothing_of_python() -> None:
     """The rule at the head of the module, followed with sha256sum and sed."""
     script = r"""
-    for c in 0 1 2 3; do
+    for c in $(seq 0 15); do
         printf '%s%016x' "$1" "$c" | sed 's/../\\x&/g' | xargs -0 printf '%b' | sha256sum | cut -c 1-64
     done | sed 's/../0x& /g' | tr '\n' ' '
     """
@@ -36,12 +37,12 @@ def test_order_by_tools_that_know_nothing_of_python() -> None:
         ["bash", "-c", script, "-", SEED.hex()], capture_output=True, text=True, check=True
     ).stdout
     stream = [int(byte, 16) for byte in output.split()]
-    assert len(stream) == 4 * 32
+    assert len(stream) == 16 * 32
+    assert {251, 252} <= set(stream)  # the last that is taken, and the first that is not
 
     x = [byte % 2 for byte in stream]
-    assert [a.right for a in order(SEED, "matched-to-sample", 128)] == x
+    assert [a.right for a in order(SEED, "matched-to-sample", len(x))] == x
     draws = [byte % 6 for byte in stream if byte < 252]
-    assert len(draws) < 128  # some byte was rejected, so that the rule matters
     assert [a.right for a in order(SEED, "triangle", len(draws))] == [d // 2 for d in draws]
     twice = [sorted(a.plays)[1] for a in order(SEED, "triangle", len(draws))]
     assert twice == [d % 2 for d in draws]
@@ -138,6 +139,7 @@ def test_log_says_what_was_compared(tmp_path: Path) -> None:
     assert opening["match"] == "programme loudness"
     assert opening["listener"] == "listener 1"
     assert set(records[1]) == {"record", "trial", "answer", "at", "seal"}
+    assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}\+00:00", records[1]["at"])
 
 
 def test_an_answer_is_on_the_disk_before_it_is_told(
@@ -150,6 +152,29 @@ def test_an_answer_is_on_the_disk_before_it_is_told(
         session.answer(0)
         assert len(synced) == count
         assert synced[-1] == (tmp_path / "log").stat().st_size
+
+
+def test_the_seed_is_on_the_disk_before_the_first_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    synced: list[tuple[int, int]] = []
+
+    def sync(descriptor: int) -> None:
+        found = os.fstat(descriptor)
+        synced.append((found.st_ino, found.st_size))
+
+    monkeypatch.setattr(os, "fsync", sync)
+    Session.start(plan(), tmp_path / "log").close_log()
+    files = [(tmp_path / name).stat() for name in (".log.seed", "log")]
+    assert synced == [(found.st_ino, found.st_size) for found in files]
+
+
+def test_a_seed_whose_log_is_gone_is_in_nobody_s_way(tmp_path: Path) -> None:
+    kept = tmp_path / ".log.seed"
+    kept.write_text("0" * 64)
+    Session.start(plan(), tmp_path / "log").close_log()
+    assert kept.read_text() != "0" * 64
+    assert Session.resume(tmp_path / "log").answered == 0
 
 
 def test_a_log_is_never_overwritten(tmp_path: Path) -> None:
@@ -166,9 +191,11 @@ def test_a_session_that_cannot_begin_leaves_nothing(
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
+    before = os.listdir("/dev/fd")
     with pytest.raises(TrialError, match="cannot be written: no space left"):
         Session.start(plan(), tmp_path / "log")
-    assert not (tmp_path / "log").exists()
+    assert list(tmp_path.iterdir()) == []
+    assert os.listdir("/dev/fd") == before
 
 
 def test_an_answer_that_cannot_be_written_can_be_given_again(
@@ -220,6 +247,11 @@ def test_given_up_shows_its_seed_and_does_not_count(tmp_path: Path) -> None:
     assert "given up, 1 of 4 answered, it does not count" in " ".join(check.sentences)
 
 
+def pair_with(**change: object) -> tuple[Compared, Compared]:
+    first, second = plan().choices
+    return first, replace(second, **change)  # type: ignore[arg-type]
+
+
 @pytest.mark.parametrize(
     ("change", "message"),
     [
@@ -247,12 +279,22 @@ def test_given_up_shows_its_seed_and_does_not_count(tmp_path: Path) -> None:
             },
             "gain of b: decibels",
         ),
+        ({"choices": pair_with(gain_db="loud")}, "gain of pair: decibels are expected, not 'loud'"),
+        ({"choices": pair_with(gain_db=True)}, "gain of pair: decibels are expected, not True"),
+        ({"choices": pair_with(rig_sha256="0" * 63)}, "rig of pair: its SHA-256 is expected"),
+        ({"choices": pair_with(name="")}, "name of the second choice: printable text"),
+        ({"match": ""}, "level match: printable text is expected"),
+        ({"trials": MOST_TRIALS + 1}, "trials: from 1 to 10000 are expected, not 10001"),
     ],
 )
 def test_a_plan_that_cannot_be_is_refused(change: dict[str, object], message: str) -> None:
     with pytest.raises(TrialError, match=message):
         replace(plan(), **change)  # type: ignore[arg-type]
     assert issubclass(TrialError, AuralizeError)
+
+
+def test_a_plan_goes_as_far_as_it_may() -> None:
+    assert replace(plan(), trials=MOST_TRIALS, listener="x" * 500).trials == MOST_TRIALS
 
 
 @pytest.mark.parametrize("index", [-1, 3, True, 1.0, "1"])
