@@ -13,8 +13,9 @@ from auralize.filters.fir import design_run
 from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End
 from auralize.live.designer import designed
 from auralize.live.played import renewed
-from auralize.live.player import replay
+from auralize.live.player import Voice, replay
 from auralize.live.programme import Programme
+from auralize.live.sounding import Sound
 from auralize.rig.reading import load_rig
 from auralize.units import amplitude
 from support.live_session import RIG, stretched
@@ -363,3 +364,13 @@ def test_all_threads_end(programme, saltmarsh):
     assert len(own) == 4
     pumped.close()
     until(lambda: not any(thread.is_alive() for thread in own))
+
+
+def test_a_change_of_gain_that_nobody_hears_is_no_cross_fade():
+    """Under 0.001 dB; but every wish is one, and so is another filter of the same taps."""
+    taps = np.ones(3)
+    now = Sound(Voice(taps, 0.5), 7)
+    for change, alike in ((0.0005, True), (-0.0005, True), (0.002, False), (-0.002, False)):
+        assert Sound(Voice(taps, 0.5 * amplitude(change)), 7).like(now) == alike
+    assert not Sound(Voice(taps, 0.5), 8).like(now)
+    assert not Sound(Voice(taps.copy(), 0.5), 7).like(now)

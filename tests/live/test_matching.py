@@ -25,6 +25,7 @@ from auralize.gains import (
     balance,
     level_gain,
 )
+from auralize.live import measurer
 from auralize.live.known import Known
 from auralize.live.limiter import LIMITER_CEILING
 from auralize.live.measurer import predicted, scaled_level
@@ -314,3 +315,48 @@ def test_a_prediction_is_made_anew_as_more_of_the_programme_is_known(saltmarsh, 
     known.measured_source(found)
     for name, choice in saltmarsh.items():
         assert known.levels[name] == predicted(choice, found.energies, found.level)
+
+
+def test_the_programme_is_told_so_far_at_each_doubling_and_then_altogether(
+    programme, shared, monkeypatch
+):
+    """3 s in reads of 0.68 s: after 0.68, 1.37 and 2.05 s, as the first look is after half a second."""
+    monkeypatch.setattr(measurer, "FIRST_LOOK", 0.5)
+    told, faults = [], []
+    thread = measurer.Measurer(programme, RATE, told.append, lambda *_: None, faults.append)
+    until(lambda: told and told[-1].level.measured)
+    thread.close()
+    thread.thread.join(5.0)
+    assert [source.level.measured for source in told] == [False, False, False, True]
+    seconds = [len(source.energies.blocks) * 0.1 for source in told]
+    assert seconds == pytest.approx([0.68, 1.37, 2.05, 3.0], abs=0.5)  # gating blocks reach 0.4 s
+    assert np.all(np.diff(seconds) > 0)
+    assert told[-1].level == shared.listening._known.source.level
+    assert faults == []
+
+
+def test_an_edit_made_while_its_choice_is_measured_is_measured_next(programme, shared, monkeypatch):
+    """The levels before it are of no use, and what it has of its own must not be forgotten."""
+    known = shared.listening._known
+    one, two, edited = (known.filters[name] for name in ("reel", "bought", "beams"))
+    told, faults = [], []
+    thread = measurer.Measurer(
+        programme, RATE, lambda source: None, lambda *run: told.append(run), faults.append
+    )
+    levels = thread._levels
+
+    def edited_meanwhile(runs, wanted):
+        monkeypatch.undo()
+        found = levels(runs, wanted)
+        thread.want("one", edited)
+        return found
+
+    monkeypatch.setattr(thread, "_levels", edited_meanwhile)
+    with thread._lock:  # both at once
+        thread._wanted.update(one=one, two=two)
+    thread.want("two", two)
+    until(lambda: len(told) == 2)
+    thread.close()
+    thread.thread.join(5.0)
+    assert told == [("two", two, known.levels["bought"]), ("one", edited, known.levels["beams"])]
+    assert faults == []
