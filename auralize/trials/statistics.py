@@ -56,8 +56,8 @@ def tail(correct: int, trials: int, protocol: Protocol) -> Fraction:
 def least_correct(trials: int, protocol: Protocol, alpha: float = 0.05) -> int | None:
     """Fewest right answers with P(X >= k) <= alpha; None where not even all of them reach it.
 
-    The tables of ISO 10399 (A.1) and ISO 4120. Every P is a fraction over 2^n or 3^n, so that a decimal
-    level is never met with equality and its rounding to a double cannot matter.
+    The tables of ISO 10399 (A.1) and ISO 4120. Every P is a fraction over 2^n or 3^n: of decimal levels only
+    those that a double holds exactly (0.5, 0.25) are met with equality, so that rounding cannot matter.
     """
     _check_counts(0, trials)
     _check_between("alpha", alpha)

@@ -149,17 +149,33 @@ def test_a_seed_left_beside_an_ended_session_goes_when_it_is_resumed(
 
 
 def test_two_programs_cannot_hold_one_session(tmp_path: Path) -> None:
-    first = Session.start(plan(), tmp_path / "log")
+    first = Session.start(plan(), tmp_path / "log.jsonl")
     first.answer(0)
     assert cut_off(tmp_path) == []
     with pytest.raises(TrialError, match="going on in another bench"):
-        Session.resume(tmp_path / "log")
+        Session.resume(tmp_path / "log.jsonl")
     first.close_log()
     first.close_log()  # twice is as good as once
-    second = Session.resume(tmp_path / "log")
+    second = Session.resume(tmp_path / "log.jsonl")
     second.answer(1)
     second.give_up()
-    assert verify(tmp_path / "log").answered == 2
+    assert verify(tmp_path / "log.jsonl").answered == 2
+
+
+def test_only_what_can_be_gone_on_with_is_offered(tmp_path: Path) -> None:
+    for name in "febdca":
+        session = Session.start(plan(), tmp_path / f"{name}.jsonl")
+        if name == "f":
+            session.give_up()
+            (tmp_path / ".f.jsonl.seed").write_text("0" * 64)  # its deletion was cut off
+        else:
+            session.close_log()
+    (tmp_path / ".e.jsonl.seed").unlink()
+    (tmp_path / "d.jsonl").write_text("something else")
+    going_on = Session.resume(tmp_path / "c.jsonl")
+    assert [check.path.name for check in cut_off(tmp_path)] == ["a.jsonl", "b.jsonl"]
+    going_on.close_log()
+    assert [check.path.name for check in cut_off(tmp_path)] == ["a.jsonl", "b.jsonl", "c.jsonl"]
 
 
 def test_what_something_else_writes_into_a_log_is_noticed(tmp_path: Path) -> None:

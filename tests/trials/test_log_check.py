@@ -13,8 +13,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
+from auralize.trials import checking
 from auralize.trials.checking import Check, summarise, verify
-from auralize.trials.plan import ANSWERS, PRESENTATIONS
+from auralize.trials.plan import ANSWERS, PRESENTATIONS, TrialError
 from auralize.trials.session import Session
 from auralize.trials.statistics import GUESSING
 from support.sessions import PROTOCOLS, plan, run, sure_answer, untimed
@@ -260,6 +261,49 @@ def test_only_sessions_on_the_same_choices_are_pooled(tmp_path: Path) -> None:
     for name, pair in zip("abc", pairs, strict=True):
         run(tmp_path / name, replace(plan(trials=2), choices=pair), scripted(1))
     assert [pool.sessions for pool in summarise(tmp_path / name for name in "abc").pools] == [1] * 3
+
+
+def test_a_session_alone_is_not_taken_together(tmp_path: Path) -> None:
+    run(tmp_path / "a", plan(trials=2), scripted(1))
+    (pool,) = summarise([tmp_path / "a"]).pools
+    assert (pool.sessions, pool.sentences) == (1, ())
+
+
+def test_a_listener_is_counted_once(tmp_path: Path) -> None:
+    for name in "ab":
+        run(tmp_path / name, plan(trials=2), scripted(1))
+    (pool,) = summarise(tmp_path / name for name in "ab").pools
+    assert pool.listeners == ("listener 1",)
+    assert "2 sessions by 1 listener (listener 1): triangle" in pool.sentences[0]
+
+
+def test_files_that_are_no_logs_are_no_copies_and_no_sessions_broken_off(tmp_path: Path) -> None:
+    for name in "ab":
+        (tmp_path / name).write_text(name)
+    summary = summarise(tmp_path / name for name in "ab")
+    assert [check.discrepancies for check in summary.checks] == [
+        ("this is no log of a listening session",)
+    ] * 2
+    assert len(summary.sentences) == 2
+
+
+def test_as_many_trials_are_pooled_as_can_be_summed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in "ab":
+        run(tmp_path / name, plan(trials=2), scripted(1))
+    paths = [tmp_path / name for name in "ab"]
+    monkeypatch.setattr(checking, "MOST_TRIALS", 4)
+    assert summarise(paths).pools[0].result.trials == 4
+    monkeypatch.setattr(checking, "MOST_TRIALS", 3)
+    with pytest.raises(TrialError, match="up to 3 can be pooled, not 4"):
+        summarise(paths)
+
+
+def test_that_a_session_was_resumed_is_told_in_a_sentence(tmp_path: Path) -> None:
+    Session.start(plan(trials=1), tmp_path / "a").close_log()
+    Session.resume(tmp_path / "a").answer(0)
+    assert verify(tmp_path / "a").sentences[-1].startswith("Cut off and resumed at 2")
 
 
 def test_presentations_and_answers_are_worded_for_every_protocol() -> None:

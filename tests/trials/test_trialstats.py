@@ -129,6 +129,12 @@ def test_least_correct_is_the_least(protocol: Protocol, trials: int, alpha: floa
     assert tail(before, trials, protocol) > alpha
 
 
+def test_a_level_that_is_just_met_is_reached() -> None:
+    """P(X >= 2 of 3) = 4 / 8 and P(X >= 2 of 2) = 1 / 4, exactly."""
+    assert least_correct(3, "matched-to-sample", 0.5) == 2
+    assert least_correct(2, "matched-to-sample", 0.25) == 2
+
+
 @untimed
 @given(st.integers(1, 400), st.sampled_from([0.8, 0.9, 0.95, 0.99]), st.data())
 def test_interval_agrees_with_scipy(trials: int, confidence: float, data: st.DataObject) -> None:
@@ -255,6 +261,7 @@ def test_d_prime_at_its_ends(protocol: Protocol) -> None:
     assert proportion_correct(0, protocol) == pytest.approx(guess, rel=1e-14)
     assert proportion_correct(math.inf, protocol) == 1
     assert d_prime(guess - 0.1, protocol) == 0
+    assert d_prime(0.5, "matched-to-sample") == 0  # just chance
     assert d_prime(1, protocol) == math.inf
     assert 5 < d_prime(math.nextafter(1, 0), protocol) < 30
 
