@@ -82,8 +82,8 @@ def sha256_of(path: Path) -> str:
 
 
 def sha256_of_choice(rig: Rig, choice: Choice) -> str:
-    """Hexadecimal SHA-256 of all that a rig file says of a choice, but for titles and labels."""
-    said = {k: v for k, v in rig.of(choice).items() if k not in ("title", "label")}
+    """Hexadecimal SHA-256 of all that a rig file says of a choice, but for its label."""
+    said = {key: value for key, value in rig.of(choice).items() if key != "label"}
     return hashlib.sha256(json.dumps(said, sort_keys=True, default=str).encode()).hexdigest()
 
 

@@ -133,6 +133,7 @@ def test_a_level_that_is_just_met_is_reached() -> None:
     """P(X >= 2 of 3) = 4 / 8 and P(X >= 2 of 2) = 1 / 4, exactly."""
     assert least_correct(3, "matched-to-sample", 0.5) == 2
     assert least_correct(2, "matched-to-sample", 0.25) == 2
+    assert trials_needed(1.0, "matched-to-sample", 0.5) == 1
 
 
 @untimed
@@ -263,7 +264,9 @@ def test_d_prime_at_its_ends(protocol: Protocol) -> None:
     assert d_prime(guess - 0.1, protocol) == 0
     assert d_prime(0.5, "matched-to-sample") == 0  # just chance
     assert d_prime(1, protocol) == math.inf
-    assert 5 < d_prime(math.nextafter(1, 0), protocol) < 30
+    almost = math.nextafter(1, 0)
+    assert 5 < d_prime(almost, protocol) < 30
+    assert proportion_correct(d_prime(almost, protocol), protocol) >= almost
 
 
 def test_distinguishers_by_hand() -> None:
