@@ -188,24 +188,6 @@ def ring_field(r1: Real, z1: Real, r: Real, z: Real) -> tuple[Real, Real]:
     return radial, axial
 
 
-def winding_inductance(turns: Turns, gmr: float) -> float:
-    """Inductance in H of coaxial turns in series.
-
-    A part of a turn couples to the others by its share, and its own inductance is its share of a
-    whole turn's.
-    """
-    r, z, share = turns.radius, turns.place, turns.share
-    i, j = np.triu_indices(len(r), 1)
-    coupled = share[i] * share[j] * ring_mutual(r[i], z[i], r[j], z[j])
-    return float(2.0 * coupled.sum() + (np.abs(share) * ring_self(r, gmr)).sum())
-
-
-def mutual_coaxial(a: Turns, b: Turns) -> float:
-    """Mutual inductance in H of two coils on one axis, positive for equal circulation."""
-    each = ring_mutual(a.radius[:, None], a.place[:, None], b.radius, b.place)
-    return float(a.share @ each @ b.share)
-
-
 def mutual_beside(a: Turns, b: Turns, distance: float) -> float:
     """Mutual inductance in H of two coils with parallel axes ``distance`` m apart, not overlapping.
 

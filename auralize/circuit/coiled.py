@@ -16,6 +16,7 @@ from auralize.circuit.crowding import Crowding, crowding_of_rings
 from auralize.circuit.iron import IronBar, coil_field, require_bar_fits
 from auralize.circuit.lay_effect import Effect
 from auralize.circuit.lays import Coiled, LaidCable
+from auralize.circuit.ring_sums import ring_sums, winding_inductance
 
 _ORIENTATIONS: Final = 8
 # Equal steps of the angle over half a turn: exact for the harmonics that matter (up to the 15th).
@@ -47,15 +48,13 @@ def turns_of(lay: Coiled, cable: LaidCable) -> Turns:
 def _flat_pair(turns: Turns, cable: LaidCable, iron: IronBar | None) -> Effect:
     """Conductors of every turn at its radius, side by side along the axis."""
     r, z, share, half = turns.radius, turns.place, turns.share, 0.5 * cable.spacing
-    own = 2.0 * share * (ring_self(r, cable.spacing) - ring_mutual(r, z - half, r, z + half))
-    i, j = np.triu_indices(len(r), 1)
-    like = 2.0 * ring_mutual(r[i], z[i], r[j], z[j])
-    unlike = ring_mutual(r[i], z[i] - half, r[j], z[j] + half)
-    unlike = unlike + ring_mutual(r[i], z[i] + half, r[j], z[j] - half)
-    others = 2.0 * share[i] * share[j] * (like - unlike)
     rings = Turns(np.tile(r, 2), np.append(z - half, z + half), np.append(share, -share))
+    sums = ring_sums(rings)
+    # A part of a turn has its share of a whole turn's own inductance, both conductors' coupling in it.
+    own = share * (1.0 - share) * ring_mutual(r, z - half, r, z + half)
+    inductance = winding_inductance(rings, cable.spacing, sums) - 2.0 * float(own.sum())
     field = coil_field(iron, rings) if iron else None
-    return Effect(float(own.sum() + others.sum()), crowding_of_rings(rings, cable), iron, field)
+    return Effect(inductance, crowding_of_rings(rings, cable, sums), iron, field)
 
 
 def random_pair(turns: Turns, cable: LaidCable, in_phase: float = 0.0) -> Effect:
