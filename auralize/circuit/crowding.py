@@ -13,18 +13,17 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import eigh_tridiagonal
 
-from auralize.circuit.coil import ROUNDING, Turns, path_field
+from auralize.circuit.coil import ROUNDING, Turns
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.groups import apply, gather
 from auralize.circuit.lays import LaidCable
+from auralize.circuit.paths import path_field, sampled
 from auralize.circuit.ring_sums import RingSums, ring_sums
 
 _MEMBERS: Final = 24
 # Wires in a group; few, as the coupling within neighbouring groups is kept.
 _MODES: Final = 24
 
-_EIGHT_SAMPLE: Final = 7
-# The field is sampled at every 7th piece, which walks through all places of the figure.
 
 
 @dataclass(frozen=True)
@@ -99,12 +98,37 @@ def pair_field(cable: LaidCable) -> float:
     return 1.0 / (2.0 * math.pi * cable.spacing)
 
 
-def crowding_of_paths(paths: list[NDArray[np.float64]], cable: LaidCable) -> Crowding:
-    """From a sample of the pieces, less that of the straight pair; dipoles uncoupled."""
-    middle = np.concatenate([0.5 * (p[1:] + p[:-1]) for p in paths])
-    length = np.concatenate([np.linalg.norm(np.diff(p, axis=0), axis=1) for p in paths])
-    sample = np.arange(0, len(middle), _EIGHT_SAMPLE)
-    field = path_field(paths, [1.0, -1.0], middle[sample], list(sample))
-    excess = (field**2).sum(axis=1) - pair_field(cable) ** 2
-    strength = length.sum() * np.average(excess, weights=length[sample])
-    return Crowding(np.array([strength]), np.zeros(1))
+def crowding_of_paths(
+    paths: list[NDArray[np.float64]], cable: LaidCable, round_: int
+) -> Crowding:
+    """Of two paths that go round and round in ``round_`` pieces, less the straight pair.
+
+    From a sample of the rounds; dipoles uncoupled.
+    """
+    pieces = len(paths[0]) - 1
+    rounds = [slice(low, low + round_ + 1) for low in range(0, pieces, round_)]
+    half = len(rounds) // 2
+    up, down = sampled(half), sampled(len(rounds) - half)
+    chosen = zip([*up[0], *(len(rounds) - 1 - down[0])], [*up[1], *down[1]], strict=True)
+    excess, length = 0.0, 0.0
+    for number, weight in chosen:
+        square, along = _square_field(paths, rounds, int(number))
+        excess += weight * float((along * (square - pair_field(cable) ** 2)).sum())
+        length += weight * float(along.sum())
+    whole = sum(float(np.linalg.norm(np.diff(p, axis=0), axis=1).sum()) for p in paths)
+    return Crowding(np.array([whole * excess / length]), np.zeros(1))
+
+
+def _square_field(
+    paths: list[NDArray[np.float64]], rounds: list[slice], number: int
+) -> tuple[Real, Real]:
+    """H^2 in A^2/m^2 at the pieces of one round, and their lengths."""
+    before, after = sampled(number), sampled(len(rounds) - 1 - number)
+    others = [number, *(number - 1 - before[0]), *(number + 1 + after[0])]
+    shares = [1.0, *before[1], *after[1]]
+    sources = [p[rounds[n]] for n in others for p in paths]
+    currents = [sign * share for share in shares for sign in (1.0, -1.0)]
+    own = np.concatenate([0.5 * (p[1:] + p[:-1]) for p in sources[:2]])
+    along = np.concatenate([np.linalg.norm(np.diff(p, axis=0), axis=1) for p in sources[:2]])
+    field = path_field(sources, currents, own, list(range(len(own))))
+    return np.asarray((field**2).sum(axis=1)), along

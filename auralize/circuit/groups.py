@@ -76,7 +76,7 @@ class Groups:
             own = target[:, None] == source
             r, z = self.r[target, None], self.z[target, None]
             # Beside itself, at no distance: anything finite, which is then set to zero.
-            value = kernel(self.r[source], self.z[source], r, z + own * self.size)
+            value = kernel(self.r[source], self.z[source], r, z + own * self.r.max())
             yield target, source, np.where(own, 0.0, value)
 
     def far(self, kernel: Kernel, shifts: bool = False) -> Iterator[Block]:
@@ -138,14 +138,23 @@ def apply(groups: Groups, near: Iterable[Block], far: Iterable[Block], weight: R
 
 
 def stand_ins(r: Real, z: Real, weight: Real, members: int) -> tuple[Real, Real, Real]:
-    """Fewer points for many, as seen from outside: places, and the weight at each."""
+    """Fewer points for many, as seen from outside: places, none beyond the points', and weights."""
     groups = gather(r, z, members)
     if len(groups.row) == 1:
         return r, z, weight
-    moments = np.zeros((len(groups.row), _NODES**2))
-    np.add.at(moments, groups.cell, groups.basis() * weight[:, None])
-    place = groups.nodes(np.arange(len(groups.row)))
-    return place[0].ravel(), place[1].ravel(), moments.ravel()
+    found = []
+    for some in groups.members:
+        (high, up), (right, along) = (_fitted(x[some]) for x in (r, z))
+        total = np.einsum("pi,pj,p->ij", up, along, weight[some])
+        found.append([np.repeat(high, _NODES), np.tile(right, _NODES), total.ravel()])
+    place_r, place_z, total = np.concatenate(found, axis=1)
+    return place_r, place_z, total
+
+
+def _fitted(x: Real) -> tuple[Real, Real]:
+    """Nodes between the least and greatest of ``x``, and their polynomials there."""
+    middle, half = 0.5 * (x.max() + x.min()), 0.5 * np.ptp(x)
+    return middle + half * _chebyshev(), _polynomials((x - middle) / (half or 1.0))
 
 
 def _chebyshev() -> Real:
