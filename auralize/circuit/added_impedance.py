@@ -111,17 +111,17 @@ def _alternatives(lay: Lay, cable: LaidCable, length: float) -> tuple[list[Effec
         pairs = [(replace(lay.first, packing=p), replace(lay.second, packing=p)) for p in _PACKINGS]
         others: list[Lay] = [replace(lay, first=a, second=b) for a, b in pairs]
         words = f"turns packed {lay.first.packing} and {lay.second.packing}"
-        return _feasible(others, cable, length), words
+        return _feasible(others, lay, cable, length), words
     if isinstance(lay, Coiled) and cable.lay_length is not None:
         return _phases(lay, cable, length), "twist phases of the turns unrelated to one another"
     if isinstance(lay, Coiled) and lay.facing != "random":
         others = [replace(lay, winding=replace(lay.winding, packing=p)) for p in _PACKINGS]
-        return _feasible(others, cable, length), f"flat sides {lay.facing}, {lay.winding.packing}"
+        return _feasible(others, lay, cable, length), f"flat sides {lay.facing}, {lay.winding.packing}"
     if cable.lay_length is not None or lay.facing != "random":
         return [], f"eights {lay.facing}"
     facings = get_args(Facing if isinstance(lay, Coiled) else EightFacing)
     others = [replace(lay, facing=facing) for facing in facings]
-    return _feasible(others, cable, length), "flat sides turned at random, as no facing is given"
+    return _feasible(others, lay, cable, length), "flat sides turned at random, as no facing is given"
 
 
 def _phases(lay: Coiled, cable: LaidCable, length: float) -> list[Effect]:
@@ -131,10 +131,10 @@ def _phases(lay: Coiled, cable: LaidCable, length: float) -> list[Effect]:
     return [replace(effect, inductance=effect.inductance + twist) for effect in extremes]
 
 
-def _feasible(lays: list[Lay], cable: LaidCable, length: float) -> list[Effect]:
-    """Effects of those lays whose turns find room; a looser one may not."""
+def _feasible(lays: list[Lay], known: Lay, cable: LaidCable, length: float) -> list[Effect]:
+    """Effects of those lays, but the ``known``, whose turns find room; a looser one may not."""
     effects = []
-    for lay in lays:
+    for lay in (lay for lay in lays if lay != known):
         try:
             effects.append(_effect(lay, cable, length))
         except ValueError:

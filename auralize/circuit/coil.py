@@ -1,4 +1,4 @@
-"""Where the turns of a coil are; inductance and field of rings, twisted pairs and any path.
+"""Where the turns of a coil are; inductance and field of rings, and of twisted pairs.
 
 Magnetostatics of filaments: a turn is a ring at its centre line. Its finite round wire enters by
 the geometric mean radius (GMR) of the wire; what that leaves out is of the order (wire radius /
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from scipy.special import ellipe, ellipkm1, elliprd, ive, kve
 
 from auralize.circuit.conductor import MU_0, Real
+from auralize.circuit.groups import stand_ins
 
 Packing = Literal["hexagonal", "square", "loose"]
 """How turns fill a bundle: nested (flat cables: every other layer shifted by half a cable), in
@@ -29,11 +30,11 @@ GMR_ROUND: Final = math.exp(-0.25)
 """GMR of a round wire over its radius, current spread evenly (Maxwell, Treatise, art. 692; from memory)."""
 _BESIDE_NODES: Final = 48
 # Gauss points on half a ring beside another coil: 1e-4 where the nearest wires touch (tested).
+_STANDING: Final = 9
+# Groups of turns, or a few more, that stand for a coil beside another.
 _TWIST_ORDERS: Final = 60
 _COUPLING_ORDERS: Final = 20
 # What the series leave out is below 1e-5 of the loop's inductance (terms fall as m^-3, or faster).
-_TILE: Final = 256
-# Pieces of a path worked on at once, squared: keeps the arrays inside the processor's cache.
 
 
 def require_positive(**lengths: float) -> None:
@@ -188,31 +189,14 @@ def ring_field(r1: Real, z1: Real, r: Real, z: Real) -> tuple[Real, Real]:
     return radial, axial
 
 
-def winding_inductance(turns: Turns, gmr: float) -> float:
-    """Inductance in H of coaxial turns in series.
-
-    A part of a turn couples to the others by its share, and its own inductance is its share of a
-    whole turn's.
-    """
-    r, z, share = turns.radius, turns.place, turns.share
-    i, j = np.triu_indices(len(r), 1)
-    coupled = share[i] * share[j] * ring_mutual(r[i], z[i], r[j], z[j])
-    return float(2.0 * coupled.sum() + (np.abs(share) * ring_self(r, gmr)).sum())
-
-
-def mutual_coaxial(a: Turns, b: Turns) -> float:
-    """Mutual inductance in H of two coils on one axis, positive for equal circulation."""
-    each = ring_mutual(a.radius[:, None], a.place[:, None], b.radius, b.place)
-    return float(a.share @ each @ b.share)
-
-
 def mutual_beside(a: Turns, b: Turns, distance: float) -> float:
     """Mutual inductance in H of two coils with parallel axes ``distance`` m apart, not overlapping.
 
     Of equal circulation: coils that lie side by side give a negative value. The vector potential
     of each ring of ``a`` is integrated along each of ``b`` by Gauss's rule, with the points
-    gathered where the rings are nearest.
+    gathered where the rings are nearest. Few rings stand for many, which moves it by under 1e-3.
     """
+    a, b = (Turns(*stand_ins(c.radius, c.place, c.share, len(c.share) // _STANDING)) for c in (a, b))
     node, weight = np.polynomial.legendre.leggauss(_BESIDE_NODES)
     u = 0.5 * (node + 1.0)
     angle, weight = np.pi * u**2, weight * np.pi * u
@@ -223,61 +207,6 @@ def mutual_beside(a: Turns, b: Turns, distance: float) -> float:
     per_point = along / (np.pi * rho) * b.share[:, None]
     rings = zip(a.radius, a.place, a.share, strict=True)
     return float(sum(s * (per_point * ring_mutual(r1, z1, rho, z)).sum() for r1, z1, s in rings))
-
-
-def path_inductance(paths: list[NDArray[np.float64]], currents: list[float], gmr: float) -> float:
-    """Inductance in H of filaments along polylines, shape (points, 3) in m, in series.
-
-    Neumann's integral: the exact vector potential of each straight piece, taken at the middle of
-    every other piece. Only a piece's own potential is regularised, at the distance ``gmr`` from it
-    (thin-wire limit, 2 ln(piece / gmr)), so that it never reaches a neighbouring turn.
-    ``currents`` are +1 or -1 for each path. Pieces need be short against the bends only, not
-    against the distance between strands, as these run parallel.
-    """
-    nodes = np.concatenate(paths) - paths[0].mean(axis=0)
-    step = np.diff(nodes, axis=0)
-    length = np.linalg.norm(step, axis=1)
-    # The step from one path's end to the next one's start carries nothing.
-    current = np.concatenate(
-        [np.append(np.full(len(p) - 1, i), 0.0) for p, i in zip(paths, currents, strict=True)]
-    )
-    signed = current[:-1, None] * step
-    middle = 0.5 * (nodes[1:] + nodes[:-1])
-    total = 0.0
-    for low in range(0, len(length), _TILE):
-        rows = slice(low, low + _TILE)
-        for left in range(0, len(length), _TILE):
-            columns = slice(left, left + _TILE)
-            away = _distances(middle[rows], nodes[left : left + _TILE + 1])
-            reach, piece = away[:, :-1] + away[:, 1:], length[columns]
-            if left == low:  # a piece's own line is set apart
-                np.fill_diagonal(reach, 2.0 * piece)
-            potential = np.log((reach + piece) / (reach - piece))
-            if left == low:
-                np.fill_diagonal(potential, 2.0 * np.log(piece / gmr))
-            total += float((potential * (signed[rows] @ (signed[columns].T / piece))).sum())
-    return MU_0 / (4.0 * math.pi) * total
-
-
-def path_field(
-    paths: list[NDArray[np.float64]], currents: list[float], points: Real, skip: list[int]
-) -> Real:
-    """H in A/m, shape (points, 3), of unit currents along polylines (Biot and Savart, exact).
-
-    ``skip`` names for each point the piece (counted through all paths) that it lies on, which is
-    left out: a straight piece makes no field on its own line.
-    """
-    start = np.concatenate([p[:-1] for p in paths])
-    end = np.concatenate([p[1:] for p in paths])
-    sign = np.concatenate([np.full(len(p) - 1, c) for p, c in zip(paths, currents, strict=True)])
-    field = np.empty((len(points), 3))
-    for n, (point, own) in enumerate(zip(points, skip, strict=True)):
-        a, b = start - point, end - point
-        ra, rb = np.linalg.norm(a, axis=1), np.linalg.norm(b, axis=1)
-        denominator = ra * rb * (ra * rb + (a * b).sum(axis=1))
-        denominator[own] = np.inf
-        field[n] = (sign * (ra + rb) / denominator) @ np.cross(a, b) / (4.0 * np.pi)
-    return field
 
 
 def twist_inductance(spacing: float, lay_length: float) -> float:
@@ -314,14 +243,3 @@ def twist_coupling(distance: Real, spacing: float, lay_length: float) -> Real:
 def _ik(order: NDArray[np.int64], x: Real) -> Real:
     """I_n(x) K_n(x)."""
     return np.asarray(ive(order, x) * kve(order, x), dtype=np.float64)
-
-
-def _distances(a: Real, b: Real) -> Real:
-    """Distance in m of each row of ``a`` from each row of ``b``, shape (len(a), len(b)).
-
-    By the expanded square, which is quick; over the size of a coil good to 1e-9 of a wire's size.
-    """
-    square = a @ (-2.0 * b).T
-    square += (a**2).sum(axis=1)[:, None]
-    square += (b**2).sum(axis=1)
-    return np.asarray(np.sqrt(np.maximum(square, 0.0)), dtype=np.float64)

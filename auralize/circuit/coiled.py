@@ -6,17 +6,26 @@ Each conductor of each turn is a ring; accuracy is stated in `added_impedance`.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Final
 
 import numpy as np
+from scipy.interpolate import CubicSpline
 
-from auralize.circuit.coil import Turns, pack, ring_mutual, ring_self, twist_coupling
+from auralize.circuit.coil import ROUNDING, Turns, pack, ring_mutual, ring_self, twist_coupling
 from auralize.circuit.conductor import Real
 from auralize.circuit.crowding import Crowding, crowding_of_rings
+from auralize.circuit.groups import apply, gather
 from auralize.circuit.iron import IronBar, coil_field, require_bar_fits
 from auralize.circuit.lay_effect import Effect
 from auralize.circuit.lays import Coiled, LaidCable
+from auralize.circuit.ring_sums import ring_sums, winding_inductance
 
+_MEMBERS: Final = 48
+# Turns in a group.
+_REACH: Final = 5.0
+_TABLED: Final = 400
+# Lay lengths beyond which twisted pairs no longer couple (exp(-2 pi 5)), and points up to there.
 _ORIENTATIONS: Final = 8
 # Equal steps of the angle over half a turn: exact for the harmonics that matter (up to the 15th).
 
@@ -47,15 +56,13 @@ def turns_of(lay: Coiled, cable: LaidCable) -> Turns:
 def _flat_pair(turns: Turns, cable: LaidCable, iron: IronBar | None) -> Effect:
     """Conductors of every turn at its radius, side by side along the axis."""
     r, z, share, half = turns.radius, turns.place, turns.share, 0.5 * cable.spacing
-    own = 2.0 * share * (ring_self(r, cable.spacing) - ring_mutual(r, z - half, r, z + half))
-    i, j = np.triu_indices(len(r), 1)
-    like = 2.0 * ring_mutual(r[i], z[i], r[j], z[j])
-    unlike = ring_mutual(r[i], z[i] - half, r[j], z[j] + half)
-    unlike = unlike + ring_mutual(r[i], z[i] + half, r[j], z[j] - half)
-    others = 2.0 * share[i] * share[j] * (like - unlike)
     rings = Turns(np.tile(r, 2), np.append(z - half, z + half), np.append(share, -share))
+    sums = ring_sums(rings)
+    # A part of a turn has its share of a whole turn's own inductance, both conductors' coupling in it.
+    own = share * (1.0 - share) * ring_mutual(r, z - half, r, z + half)
+    inductance = winding_inductance(rings, cable.spacing, sums) - 2.0 * float(own.sum())
     field = coil_field(iron, rings) if iron else None
-    return Effect(float(own.sum() + others.sum()), crowding_of_rings(rings, cable), iron, field)
+    return Effect(inductance, crowding_of_rings(rings, cable, sums), iron, field)
 
 
 def random_pair(turns: Turns, cable: LaidCable, in_phase: float = 0.0) -> Effect:
@@ -64,21 +71,43 @@ def random_pair(turns: Turns, cable: LaidCable, in_phase: float = 0.0) -> Effect
     The turns' couplings then cancel exactly, as does their field on iron; what is left is the bend
     within each turn. ``in_phase``: mean cosine between the turns' phases of a twisted pair.
     """
-    distance = np.hypot(turns.radius[:, None] - turns.radius, turns.place[:, None] - turns.place)
-    own = np.eye(len(distance), dtype=bool)
-    distance[own] = cable.width  # any: what it gives is set to zero
+    groups = gather(turns.radius, turns.place, _MEMBERS)
+
+    def summed(of_distance: Callable[[Real], Real], weight: Real) -> Real:
+        def kernel(r1: Real, z1: Real, r: Real, z: Real) -> Real:
+            return of_distance(np.hypot(r - r1, z - z1))
+
+        near, far = groups.near(kernel), groups.far(kernel, shifts=True)
+        return np.asarray(apply(groups, near, far, weight))
+
     inductance = float(turns.share @ _bend(turns.radius, cable.spacing))
     if in_phase and cable.lay_length is not None:
-        coupling = twist_coupling(distance, cable.spacing, cable.lay_length)
-        met = 2.0 * np.pi * np.sqrt(np.outer(turns.radius, turns.radius))
-        coupled = np.where(own, 0.0, met * coupling)
-        inductance += in_phase * float(turns.share @ coupled @ turns.share)
-    # Mean square field of a pair (half spacing b) at a conductor b off the centre of another pair,
-    # 4 b^2 (d^2 + b^2) / (d^2 - b^2)^3 / 4 pi^2: plane field, right within 1 % from d = 4 b on.
-    b2, d2 = 0.25 * cable.spacing**2, distance**2
-    square = np.where(own, 0.0, b2 * (d2 + b2) / (d2 - b2) ** 3 / np.pi**2)
-    strength = 2.0 * turns.lengths @ square @ turns.share
+        # Two turns meet along the geometric mean of their lengths.
+        met = turns.share * np.sqrt(2.0 * np.pi * turns.radius)
+        inductance += in_phase * float(met @ summed(_tabled_coupling(cable), met))
+
+    def square(distance: Real) -> Real:
+        # Mean square field of a pair (half spacing b) at a conductor b off the centre of another
+        # pair, 4 b^2 (d^2 + b^2) / (d^2 - b^2)^3 / 4 pi^2: plane field, right within 1 % from d = 4 b.
+        b2, d2 = 0.25 * cable.spacing**2, distance**2
+        return np.asarray(b2 * (d2 + b2) / (d2 - b2) ** 3 / np.pi**2)
+
+    strength = 2.0 * turns.lengths @ summed(square, turns.share)
     return Effect(inductance, Crowding(np.array([strength]), np.zeros(1)))
+
+
+def _tabled_coupling(cable: LaidCable) -> Callable[[Real], Real]:
+    """`twist_coupling` over distance, to 1e-7 of its value, as it takes long for many turns."""
+    assert cable.lay_length is not None
+    reach = _REACH * cable.lay_length
+    # Touching cables may come out a rounding nearer than a cable's width.
+    distance = np.linspace((1.0 - ROUNDING) * cable.width, cable.width + reach, _TABLED)
+    known = CubicSpline(distance, np.log(twist_coupling(distance, cable.spacing, cable.lay_length)))
+
+    def coupling(at: Real) -> Real:
+        return np.where(at < distance[-1], np.exp(known(np.minimum(at, distance[-1]))), 0.0)
+
+    return coupling
 
 
 def _bend(radius: Real, spacing: float) -> Real:

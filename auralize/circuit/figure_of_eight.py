@@ -11,10 +11,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from auralize.circuit.coil import path_inductance
 from auralize.circuit.crowding import NO_CROWDING, crowding_of_paths
 from auralize.circuit.lay_effect import Effect
 from auralize.circuit.lays import FigureOfEight, LaidCable
+from auralize.circuit.paths import path_inductance
 
 EIGHT_POINTS: Final = 64
 # Polyline points on one figure; doubling them changes L by less than 0.5 % (tested).
@@ -33,8 +33,8 @@ def eight_effect(lay: FigureOfEight, cable: LaidCable) -> Effect:
         return Effect(0.0, NO_CROWDING)
     cable.require_flat_sides(lay.facing)
     paths = eight_paths(lay, cable)
-    inductance = path_inductance(paths, [1.0, -1.0], cable.spacing)
-    return Effect(inductance, crowding_of_paths(paths, cable))
+    inductance = path_inductance(paths, [1.0, -1.0], cable.spacing, EIGHT_POINTS)
+    return Effect(inductance, crowding_of_paths(paths, cable, EIGHT_POINTS))
 
 
 def eight_paths(

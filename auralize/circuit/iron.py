@@ -31,6 +31,7 @@ from scipy.special import ellipkm1, ive, kve
 
 from auralize.circuit.coil import ROUNDING, Turns, ring_field
 from auralize.circuit.conductor import MU_0, Complex, Real
+from auralize.circuit.groups import stand_ins
 
 _FEWEST_STRIPS: Final = 60
 _STRIPS_PER_RADIUS: Final = 4
@@ -41,6 +42,8 @@ _LARGEST_FACTOR: Final = 1.0
 # Modes shorter than the bar is thick (N > 1) are beyond a law for the whole section. Dropping them
 # moves |L| by under 0.5 % in coils round the middle of a bar of 4 diameters or more, 3 % at its end,
 # 5 % in a bar of 1 diameter: coils of 3 bar radii or more; up to 14 % from 1.5 on (tests).
+_MEMBERS: Final = 96
+# Turns in a group for which `stand_ins` stand.
 LARGEST_ASPECT: Final = 100.0
 """Largest length over diameter of a bar; beyond it the strips would grow too many."""
 
@@ -167,7 +170,8 @@ def coil_field(bar: IronBar, turns: Turns) -> Real:
     """
     strips = _strips(bar)
     r, z = strips.radius[:, None], strips.place[:, None]
-    radial, axial = (h @ turns.share for h in ring_field(turns.radius, turns.place, r, z))
+    radius, place, share = stand_ins(turns.radius, turns.place, turns.share, _MEMBERS)
+    radial, axial = (h @ share for h in ring_field(radius, place, r, z))
     return np.choose(strips.face, [radial, axial, -radial])
 
 
@@ -178,8 +182,9 @@ def distant_field(bar: IronBar, turns: Turns, distance: float) -> Real:
     """
     strips = _strips(bar)
     axis = np.full_like(strips.place, distance)[:, None]
-    _, axial = ring_field(turns.radius, turns.place, axis, strips.place[:, None])
-    return np.where(strips.face == 1, axial @ turns.share, 0.0)
+    radius, place, share = stand_ins(turns.radius, turns.place, turns.share, _MEMBERS)
+    _, axial = ring_field(radius, place, axis, strips.place[:, None])
+    return np.where(strips.face == 1, axial @ share, 0.0)
 
 
 def added_inductance(bar: IronBar, field: Real, frequency: Real) -> Complex:

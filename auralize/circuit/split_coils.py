@@ -13,14 +13,13 @@ from auralize.circuit.coil import (
     ROUNDING,
     Turns,
     mutual_beside,
-    mutual_coaxial,
     pack,
-    winding_inductance,
 )
 from auralize.circuit.crowding import Crowding, crowding_of_rings
 from auralize.circuit.iron import coil_field, distant_field, require_bar_fits
 from auralize.circuit.lay_effect import Effect
 from auralize.circuit.lays import LaidCable, SplitCoils
+from auralize.circuit.ring_sums import ring_sums, winding_inductance
 
 
 def split_effect(lay: SplitCoils, cable: LaidCable) -> Effect:
@@ -28,22 +27,25 @@ def split_effect(lay: SplitCoils, cable: LaidCable) -> Effect:
     if cable.lay_length is not None:
         raise ValueError("the conductors of a twisted pair cannot be coiled apart; untwist them")
     a, b = split_turns(lay, cable)
-    # The straight pair is what wires of GMR `spacing` would leave: the wire's own GMR cancels.
-    inductance = sum(winding_inductance(turns, cable.spacing) for turns in (a, b))
     field = None
+    # The straight pair is what wires of GMR `spacing` would leave: the wire's own GMR cancels.
     if lay.arrangement == "coaxial":
         both = _together(a, b)
-        mutual, crowding = mutual_coaxial(a, b), crowding_of_rings(both, cable)
+        sums = ring_sums(both)
+        inductance = winding_inductance(both, cable.spacing, sums)
+        crowding = crowding_of_rings(both, cable, sums)
         field = coil_field(lay.iron, both) if lay.iron else None
     else:  # each coil's field in the other's wires is left out
-        mutual = mutual_beside(a, b, lay.distance)
-        one, other = crowding_of_rings(a, cable), crowding_of_rings(b, cable)
+        each = [(coil, ring_sums(coil)) for coil in (a, b)]
+        inductance = sum(winding_inductance(coil, cable.spacing, sums) for coil, sums in each)
+        inductance += 2.0 * mutual_beside(a, b, lay.distance)
+        one, other = (crowding_of_rings(coil, cable, sums) for coil, sums in each)
         crowding = Crowding(
             np.append(one.strength, other.strength), np.append(one.coupling, other.coupling)
         )
         if lay.iron:
             field = coil_field(lay.iron, a) + distant_field(lay.iron, b, lay.distance)
-    return Effect(inductance + 2.0 * mutual, crowding, lay.iron, field)
+    return Effect(inductance, crowding, lay.iron, field)
 
 
 def split_turns(lay: SplitCoils, cable: LaidCable) -> tuple[Turns, Turns]:

@@ -82,7 +82,7 @@ def test_flat_twin_against_exact_arithmetic_and_its_mirror_image() -> None:
     # Signed shares leave out each ring's own part, which is the same in both.
     own = 2.0 * coil.ring_self(turns.radius, FLAT.spacing).sum()
     for arranged in (rings, mirrored):
-        assert coil.winding_inductance(arranged, FLAT.spacing) == pytest.approx(exact, rel=1e-9)
+        assert ring_sums.winding_inductance(arranged, FLAT.spacing) == pytest.approx(exact, rel=1e-9)
     assert abs(exact) < 0.1 * own
 
 
@@ -143,7 +143,7 @@ def test_twisted_coil_followed_in_three_dimensions() -> None:
         radius = (12.0 + quarter / 4.0) * TWISTED.lay_length / (2.0 * math.pi)
         curves = coiled_helices(radius, turns, TWISTED.width)
         gmr = TWISTED.conductor.radius * math.exp(-0.25)
-        loop = coil.path_inductance(curves, [1.0, -1.0], gmr)
+        loop = paths.path_inductance(curves, [1.0, -1.0], gmr)
         loops.append(loop / (2.0 * math.pi * radius * turns))
     stretch = math.hypot(1.0, math.pi * TWISTED.spacing / TWISTED.lay_length)
     expected = stretch * straight(TWISTED) + added(Straight(), TWISTED, 1.0)
@@ -228,7 +228,7 @@ def test_coupling_is_below_one_and_reciprocal(
         b = replace(b, place=b.place + clear)
         mutual, back = coil.mutual_coaxial(a, b), coil.mutual_coaxial(b, a)
     gmr = GMR_ROUND * FLAT.conductor.radius
-    product = coil.winding_inductance(a, gmr) * coil.winding_inductance(b, gmr)
+    product = ring_sums.winding_inductance(a, gmr) * ring_sums.winding_inductance(b, gmr)
     assert abs(mutual) < math.sqrt(product)
     assert mutual == pytest.approx(back, rel=2e-3)
 

@@ -145,7 +145,7 @@ def test_distances_keep_their_digits() -> None:
     rng = np.random.default_rng(5)
     a, b = rng.uniform(-0.25, 0.25, (2, 200, 3))
     b[:100] = a[:100] + 1e-3 * rng.uniform(0.5, 1.0, (100, 3))  # a wire's size away
-    found = coil._distances(a, b)
+    found = paths._distances(a, b)
     exact = np.array([[math.dist(p, q) for q in b] for p in a])
     assert np.abs(found - exact).max() < 1e-9 * 1e-3
 
