@@ -13,6 +13,9 @@ from numpy.typing import NDArray
 from auralize.circuit.sampled import FEWEST
 from auralize.errors import MeasurementError
 
+LOWEST_FREQUENCY, HIGHEST_FREQUENCY = 1e-3, 1e10
+"""Hz between which an impedance can be measured, and the arithmetic is sound."""
+
 
 def refuse_line(path: Path, line: int, sentence: str) -> NoReturn:
     raise MeasurementError(f"{path}, line {line}: {sentence}")
@@ -54,6 +57,12 @@ def check_rising(path: Path, line: int, frequency: float, before: list[float]) -
     if frequency < 0.0:
         refuse_line(
             path, line, f"a frequency of {frequency:g} Hz cannot be; right is 0 Hz or above"
+        )
+    if frequency > 0.0 and not LOWEST_FREQUENCY <= frequency <= HIGHEST_FREQUENCY:
+        refuse_line(
+            path,
+            line,
+            f"a frequency of {frequency:g} Hz was found; right is one from 1 mHz to 10 GHz, or 0 Hz",
         )
     if before and frequency <= before[-1]:
         refuse_line(
