@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from auralize.errors import AuralizeError, RequestError, RigError
 from auralize.files import write_text
-from auralize.rig.reading import ONLY_CHOICE, Rig, read_rig
+from auralize.rig.reading import ONLY_CHOICE, Rig, read_rig, read_rig_text
 
 if TYPE_CHECKING:
     from tomlkit import TOMLDocument
@@ -127,7 +127,7 @@ class RigDraft:
 
 def _read(path: Path) -> str:
     try:
-        return path.read_text(encoding="utf-8-sig")
+        return read_rig_text(path)
     except (OSError, UnicodeDecodeError) as error:
         reason = (getattr(error, "strerror", None) or "this is no text in UTF-8").lower()
         raise RigError(f"{path}: the rig file cannot be read: {reason}") from None
@@ -144,7 +144,7 @@ def _says(text: str, wanted: Mapping[str, Any]) -> bool:
 def _plain(text: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # TOMLDecodeError, or an integer beyond what Python reads
         raise RigError(f"this is no valid TOML: {error}") from None
     except RecursionError:
         raise RigError("this is no valid TOML: it is nested too deeply") from None

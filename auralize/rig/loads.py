@@ -174,13 +174,21 @@ def _read_measured(load: Table, rated: float, folder: Path) -> tuple[Load, float
     load.asked.add("dc_resistance")
     path = folder / load.text("file")
     try:
-        sampled = _sampled(path, path.stat().st_mtime_ns if path.is_file() else 0, at_dc)
+        sampled = _sampled(path, _changed_at(path), at_dc)
     except RigError:
         raise
     except ValueError as error:  # MeasurementError too
         raise load.refuse("file", str(error)) from None
     beyond = sampled.beyond(LOWEST, HIGHEST)
     return sampled, rated, () if beyond is None else (f"is {beyond}",)
+
+
+def _changed_at(path: Path) -> int:
+    """ns; 0 for a file that cannot be looked at, of which reading it says why."""
+    try:
+        return path.stat().st_mtime_ns
+    except (OSError, ValueError):
+        return 0
 
 
 @lru_cache(maxsize=32)

@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
-from auralize.errors import RigError
+from auralize.errors import RigError, one_line
+from auralize.files import read_bounded
 from auralize.rig.choice import Choice
 from auralize.rig.loads import read_loads
 from auralize.rig.overlay import common_part, laid_on
@@ -109,9 +110,19 @@ def load_rig(path: Path | str) -> Rig:
     return read_rig(_toml(path), path)
 
 
+MOST_BYTES: Final = 20_000_000
+"""A rig file of 100 000 choices; those that people write have some 1 kB."""
+
+
+def read_rig_text(path: Path) -> str:
+    """A rig file as text, its line ends as a text file's; raises OSError or UnicodeDecodeError."""
+    text = read_bounded(path, MOST_BYTES).decode("utf-8-sig")
+    return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
 def _toml(path: Path) -> dict[str, Any]:
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        return tomllib.loads(read_rig_text(path))
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise RigError(f"{path}: the rig file cannot be read: {reason}") from None
@@ -154,7 +165,7 @@ def read_rig(data: Mapping[str, Any], path: Path | str | None = None) -> Rig:
     path = None if path is None else Path(path)
     where = _where(path)
     top = Table(data, (), lambda place: f"{where}: {dotted(place)}")
-    title = top.text("title", where if path is None else path.stem)
+    title = top.text("title", where if path is None else one_line(path.stem))
     overlays = {n: t.data for n, t in top.tables("choices").items()} or {ONLY_CHOICE: {}}
     for name in overlays:
         _check_name(top, name)

@@ -28,6 +28,7 @@ from auralize.rig.rows import (
     numbers_of,
     refuse_line,
 )
+from auralize.units import quoted
 
 Parameter = Literal["S", "Y", "Z"]
 
@@ -171,7 +172,7 @@ def _without_comments(path: Path) -> Iterator[tuple[int, str]]:
             refuse_line(
                 path,
                 number,
-                f"{line!r} belongs to version 2 of the format; right is version 1, without brackets",
+                f"{quoted(line)} belongs to version 2 of the format; right is version 1, without brackets",
             )
         if line:
             yield number, line
@@ -203,7 +204,7 @@ def _read_options(path: Path, number: int, line: str) -> _Options:
             refuse_line(
                 path,
                 number,
-                f"{word!r} was found; right is a line like '# HZ S RI R 50', with Hz, kHz, MHz or "
+                f"{quoted(word)} was found; right is a line like '# HZ S RI R 50', with Hz, kHz, MHz or "
                 "GHz, S, Y or Z, and DB, MA or RI",
             )
     return _Options(unit, cast(Parameter, parameter), numbers, reference)
