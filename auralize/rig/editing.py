@@ -25,8 +25,8 @@ class RigDraft:
     saved or given up; one that is found on opening was left by a crash, see `recovered`.
     """
 
-    def __init__(self, path: Path) -> None:
-        self.path = path
+    def __init__(self, path: Path, *, files_anywhere: bool = False) -> None:
+        self.path, self._anywhere = path, files_anywhere
         self._saved = _read(path)
         self._line_end = "\r\n" if b"\r\n" in path.read_bytes() else "\n"
         self.recovered = self._recovery.exists()
@@ -122,7 +122,7 @@ class RigDraft:
             self.unkept = str(error)
 
     def _checked(self, text: str) -> Rig:
-        return read_rig(_plain(text), self.path)
+        return read_rig(_plain(text), self.path, files_anywhere=self._anywhere)
 
 
 def _read(path: Path) -> str:

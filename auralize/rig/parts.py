@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping
-from pathlib import Path
 from typing import Final
 
 import numpy as np
@@ -16,6 +15,7 @@ from auralize.circuit.solution import solve
 from auralize.circuit.transformer import Transformer, make_line_transformer, make_transformer
 from auralize.rig.cables import read_cable
 from auralize.rig.choice import ReadRun, ReadTransformer
+from auralize.rig.folder import Folder
 from auralize.rig.lays import read_lay
 from auralize.rig.loads import ReadLoad, read_contact
 from auralize.rig.table import Table
@@ -42,7 +42,7 @@ def read_amplifier(table: Table) -> tuple[Amplifier, float | None]:
     return Amplifier(resistance, inductance), rating
 
 
-def read_runs(table: Table, folder: Path) -> dict[str, ReadRun]:
+def read_runs(table: Table, folder: Folder) -> dict[str, ReadRun]:
     """Runs by name; measurements of cables are looked for from ``folder``."""
     cables = table.tables("cables")
     tables = table.tables("runs")
@@ -58,7 +58,9 @@ def read_runs(table: Table, folder: Path) -> dict[str, ReadRun]:
     return read
 
 
-def _read_run(run: Table, cables: Mapping[str, Table], places: list[str], folder: Path) -> ReadRun:
+def _read_run(
+    run: Table, cables: Mapping[str, Table], places: list[str], folder: Folder
+) -> ReadRun:
     """A run, in words, and what it is made from."""
     cable_name = run.one_of("cable", cables)
     length = run.quantity("length", "length", "1 cm", "10 km")
