@@ -13,11 +13,20 @@ class ExitCode(IntEnum):
     """Stopped by the user (128 + SIGINT); nothing partial is left behind."""
 
 
+def one_line(text: str) -> str:
+    """The text with line breaks and all other control characters escaped."""
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
+
+
 class AuralizeError(Exception):
     """Root of all errors a user can mend: its text is one sentence, fit to be shown as it is.
 
     What is raised is one of its children, each of which is a ValueError or an OSError as well.
     """
+
+    def __str__(self) -> str:
+        """The sentence on one line, whatever the names of files and fields in it."""
+        return one_line(super().__str__())
 
 
 class RequestError(AuralizeError, ValueError):

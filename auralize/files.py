@@ -168,3 +168,21 @@ def _sync_folder(path: Path) -> None:
             os.fsync(descriptor)
         finally:
             os.close(descriptor)
+
+
+def read_bounded(path: Path, most: int) -> bytes:
+    """All of an ordinary file of at most ``most`` bytes; raises OSError at once for anything else."""
+    try:
+        descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))  # pipes would wait
+    except ValueError:
+        raise OSError(errno.EINVAL, "its name cannot be one") from None
+    with open(descriptor, "rb") as file:
+        mode = os.fstat(descriptor).st_mode
+        if stat.S_ISDIR(mode):
+            raise IsADirectoryError(errno.EISDIR, "is a directory")
+        if not stat.S_ISREG(mode):
+            raise OSError(errno.EINVAL, "is a pipe or a device; right is a file on disk")
+        content = file.read(most + 1)
+    if len(content) > most:
+        raise OSError(errno.EFBIG, f"it has more than {most} bytes, which no such file needs")
+    return content

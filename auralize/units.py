@@ -121,6 +121,8 @@ _NUMBER: Final = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(
 _AUGHT: Final = re.compile(r"\s*(?:([1-4])/0|(0{1,4}))\s*AWG\s*$", re.IGNORECASE)
 _ZERO: Final = re.compile(r"[+-]0(\.0*)?%?")
 _MINUS: Final = "\u2212"
+_LONGEST_TEXT: Final = 400
+"""Characters of a quantity: more than a double has digits."""
 _LONGEST_QUOTE: Final = 60
 """Characters of what was found that a sentence repeats."""
 
@@ -130,6 +132,8 @@ def parse(text: str, quantity: Quantity) -> float:
 
     Raises ValueError with one sentence that says what was found and what would be right.
     """
+    if len(text) > _LONGEST_TEXT:
+        raise ValueError(f"{quoted(text)} is too long to be {a(quantity)}")
     if quantity == "area" and (aught := _AUGHT.match(text)):
         count = int(aught.group(1)) if aught.group(1) else len(aught.group(2))
         return gauge_area(1 - count)
@@ -208,7 +212,10 @@ def quoted(found: object) -> str:
         return str(found).lower()
     if isinstance(found, datetime.date | datetime.time):
         return found.isoformat()
-    whole = repr(found)
+    try:
+        whole = repr(found)
+    except ValueError:  # an integer of more digits than Python writes out
+        return "a number of thousands of digits"
     return whole if len(whole) <= _LONGEST_QUOTE else f"{whole[:_LONGEST_QUOTE]}..."
 
 

@@ -83,14 +83,22 @@ class BenchApp(App[None]):
         self.exit(message=kept if self.draft.unsaved else None)
 
 
-def open_bench(rig: Path, programme: Path, output: str | None, log_folder: Path) -> None:
+def open_bench(
+    rig: Path,
+    programme: Path,
+    output: str | None,
+    log_folder: Path,
+    *,
+    files_anywhere: bool = False,
+) -> None:
     """Open the bench on a rig file and a programme, and play on ``output`` (None: the default device).
 
+    ``files_anywhere``: the rig may name measurements outside of its folder.
     Raises AuralizeError where either cannot be read; the engine is stopped whatever happens.
     """
     from auralize.live.engine import Engine
 
-    draft = RigDraft(rig)
+    draft = RigDraft(rig, files_anywhere=files_anywhere)
     engine = Engine(programme, list(draft.rig.choices.values()))
     try:
         engine.start(output)

@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from auralize.commands.shared import installed
+from auralize.commands.shared import add_rig_file, installed
 from auralize.errors import RequestError
 
 
@@ -15,7 +15,7 @@ def add(commands: Any) -> None:
     command = commands.add_parser(
         "bench", help="listen live, switch, edit, blind trials: in the terminal"
     )
-    command.add_argument("rig", type=Path, metavar="RIG", help="rig file (TOML)")
+    add_rig_file(command)
     command.add_argument("programme", type=Path, metavar="SOUND", help="sound file to listen to")
     command.add_argument("--output", metavar="DEVICE", help="name or number of the output device")
     command.add_argument(
@@ -34,4 +34,10 @@ def run(arguments: argparse.Namespace) -> None:
             "the bench needs a terminal; run it in one, not through a pipe or from a script"
         )
     open_bench = installed("auralize.screens", "bench")
-    open_bench(arguments.rig, arguments.programme, arguments.output, arguments.sessions)
+    open_bench(
+        arguments.rig,
+        arguments.programme,
+        arguments.output,
+        arguments.sessions,
+        files_anywhere=arguments.files_anywhere,
+    )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from auralize.commands.shared import add_rig, picked
+from auralize.commands.shared import add_rig, loaded, picked
 from auralize.errors import RequestError
 
 
@@ -28,9 +28,8 @@ def run(arguments: argparse.Namespace) -> None:
     from auralize.figures import data
     from auralize.figures.numbers import figures
     from auralize.figures.text import as_table
-    from auralize.rig.reading import load_rig
 
-    rig = load_rig(arguments.rig)
+    rig = loaded(arguments)
     frequencies = _frequencies(arguments.at)
     found = [figures(choice, frequencies) for choice in picked(arguments, rig)]
     if arguments.json:

@@ -7,7 +7,7 @@ import math
 from pathlib import Path
 from typing import Any
 
-from auralize.commands.shared import ONE, add_rig, picked
+from auralize.commands.shared import ONE, add_rig, loaded, picked
 from auralize.errors import RequestError
 
 
@@ -32,9 +32,8 @@ def add(commands: Any) -> None:
 
 def run(arguments: argparse.Namespace) -> None:
     from auralize.filters.export import export_filter
-    from auralize.rig.reading import load_rig
 
-    rig = load_rig(arguments.rig)
+    rig = loaded(arguments)
     choices = picked(arguments, rig)
     if len(choices) != 1:
         names = ", ".join(rig.choices)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from auralize.commands.shared import add_rig, number_or_nan, picked, typed_or_nan
+from auralize.commands.shared import add_rig, loaded, number_or_nan, picked, typed_or_nan
 from auralize.errors import RequestError
 
 if TYPE_CHECKING:
@@ -26,10 +26,9 @@ def add(commands: Any) -> None:
 def run(arguments: argparse.Namespace) -> None:
     from auralize.figures.fit import fit
     from auralize.figures.text import as_fits
-    from auralize.rig.reading import load_rig
 
     kind, tolerance = _tolerance(arguments)
-    rig = load_rig(arguments.rig)
+    rig = loaded(arguments)
     found = [fit(rig, choice, arguments.run, kind, tolerance) for choice in picked(arguments, rig)]
     print(as_fits(rig.title, found, kind, tolerance))
 

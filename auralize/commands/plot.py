@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from auralize.commands.shared import add_rig, picked
+from auralize.commands.shared import add_rig, loaded, picked
 
 
 def add(commands: Any) -> None:
@@ -21,9 +21,8 @@ def add(commands: Any) -> None:
 
 def run(arguments: argparse.Namespace) -> None:
     from auralize.figures.picture import save_plot
-    from auralize.rig.reading import load_rig
 
-    rig = load_rig(arguments.rig)
+    rig = loaded(arguments)
     choices = picked(arguments, rig)
     if arguments.every_load:
         choices = [choice.at(load) for choice in choices for load in choice.network.loads]

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from auralize.commands.progress import ProgressLine
-from auralize.commands.shared import add_rig, picked, typed_or_nan
+from auralize.commands.shared import add_rig, loaded, picked, typed_or_nan
 from auralize.errors import RequestError
 
 if TYPE_CHECKING:
@@ -68,7 +68,6 @@ def run(arguments: argparse.Namespace) -> None:
     from auralize.figures.text import HEAT
     from auralize.renderer.files import RenderOptions, render
     from auralize.renderer.text import as_gains
-    from auralize.rig.reading import load_rig
 
     options = RenderOptions(
         match=_match(arguments.match),
@@ -82,7 +81,7 @@ def run(arguments: argparse.Namespace) -> None:
     for option, value in (("--make-up", arguments.make_up), ("--conductors", arguments.conductors)):
         if value is not None and "drop" not in options.signals:
             raise RequestError(f"{option}: it acts on the drop, which is not among --signals")
-    choices = picked(arguments, load_rig(arguments.rig))
+    choices = picked(arguments, loaded(arguments))
     with ProgressLine() as progress:
         done = render(arguments.programme, choices, arguments.into, options, progress)
     print(as_gains(done))

@@ -23,11 +23,28 @@ ONE = "the choice to take; needed where the rig has several"
 
 def add_rig(command: argparse.ArgumentParser, which: str = SOME) -> None:
     """The rig file, and which of its choices and loudspeakers."""
-    command.add_argument("rig", type=Path, metavar="RIG", help="rig file (TOML)")
+    add_rig_file(command)
     command.add_argument("--choice", action="append", default=[], metavar="NAME", help=which)
     command.add_argument(
         "--load", metavar="NAME", help="hear this loudspeaker (default: what the rig file says)"
     )
+
+
+def add_rig_file(command: argparse.ArgumentParser) -> None:
+    """The rig file, and where its measurements may lie."""
+    command.add_argument("rig", type=Path, metavar="RIG", help="rig file (TOML)")
+    command.add_argument(
+        "--files-anywhere",
+        action="store_true",
+        help="let the rig file name measurements outside of its folder",
+    )
+
+
+def loaded(arguments: argparse.Namespace) -> Rig:
+    """The rig that was asked for."""
+    from auralize.rig.reading import load_rig
+
+    return load_rig(arguments.rig, files_anywhere=arguments.files_anywhere)
 
 
 def picked(arguments: argparse.Namespace, rig: Rig) -> list[Choice]:

@@ -11,6 +11,8 @@ from auralize.units import rounded
 
 WIDTH: Final = 80
 """Columns of a terminal."""
+_GAP: Final = 2
+"""Spaces between two columns."""
 
 
 def decibels_text(level: float) -> str:
@@ -29,18 +31,23 @@ def columns(rows: Sequence[Sequence[str]]) -> str:
     lines = []
     for first, *others in rows:
         cells = [cell.rjust(width) for cell, width in zip(others, widths[1:], strict=True)]
-        lines.append("  ".join([first.ljust(widths[0]), *cells]).rstrip())
+        lines.append((" " * _GAP).join([first.ljust(widths[0]), *cells]).rstrip())
     return "\n".join(lines)
 
 
 def pages(rows: Sequence[Sequence[str]]) -> str:
     """`columns`, with as many of the columns beside the first as the width has room for at a time."""
-    count = len(rows[0]) - 1
-    for each in range(count, 0, -1):
-        pages = [
-            columns([(row[0], *row[at : at + each]) for row in rows])
-            for at in range(1, count + 1, each)
-        ]
-        if all(len(line) <= WIDTH for page in pages for line in page.splitlines()):
-            break
-    return "\n\n".join(pages)
+    first, *others = (max(map(len, column)) for column in zip(*rows, strict=True))
+
+    def fits(each: int) -> bool:
+        starts = range(0, len(others), each)
+        return all(first + sum(_GAP + w for w in others[at : at + each]) <= WIDTH for at in starts)
+
+    most = min(
+        len(others), WIDTH // _GAP
+    )  # no more can fit, so that many choices take no longer each
+    each = next((each for each in range(most, 1, -1) if fits(each)), 1)
+    return "\n\n".join(
+        columns([(row[0], *row[at : at + each]) for row in rows])
+        for at in range(1, len(others) + 1, each)
+    )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 
@@ -14,8 +15,9 @@ from auralize.circuit.signals import Signal, voltage
 from auralize.circuit.solution import solve
 from auralize.errors import RequestError
 from auralize.files import write_text
-from auralize.filters.fir import Fir, design_minimum_phase, design_run
-from auralize.filters.sections import Iir, design_iir
+from auralize.filters.fir import MAGNITUDE_GOAL, Fir, design_minimum_phase, design_run
+from auralize.filters.quality import caution, check, goal_of, of_magnitude
+from auralize.filters.sections import IIR_GOAL, Iir, design_iir
 from auralize.rig.choice import Choice
 
 
@@ -46,7 +48,7 @@ def export_filter(
     inverted = choice.network.loads[choice.listen].reversed
     if suffix == ".json":
         iir = _inverted(design_iir(response, rate)) if inverted else design_iir(response, rate)
-        facts = _iir_facts(choice, signal, iir)
+        facts = _judged(_iir_facts(choice, signal, iir), signal, of_magnitude(iir.error), _IIR_GOAL)
         write_text(path, json.dumps({"about": facts, **_sections(iir)}, indent=2) + "\n")
         return facts
     if minimum_phase:
@@ -55,12 +57,25 @@ def export_filter(
             fir = replace(fir, taps=-fir.taps)
     else:
         fir = design_run(choice.network, choice.listen, rate).of(signal)
-    facts = _fir_facts(choice, signal, fir, minimum_phase)
+    error, goal = fir.error, goal_of(signal)
+    if minimum_phase:
+        error, goal = of_magnitude(fir.error), of_magnitude(MAGNITUDE_GOAL)
+    facts = _judged(_fir_facts(choice, signal, fir, minimum_phase), signal, error, goal)
     if suffix == ".txt":
         write_text(path, f"# {facts}\n" + "".join(f"{tap:.17g}\n" for tap in fir.taps))
     else:
         _write_wav(path, fir, facts)
     return facts
+
+
+_IIR_GOAL: Final = of_magnitude(IIR_GOAL)
+
+
+def _judged(facts: str, signal: Signal, error: float, goal: float) -> str:
+    """The facts with a caution where there is one; raises DesignError where the filter is no use."""
+    check(f"the {signal} signal", error)
+    told = caution(f"this filter of the {signal} signal", error, goal)
+    return facts if told is None else f"{facts}. {told}"
 
 
 def _inverted(iir: Iir) -> Iir:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from typing import Final
 
 from auralize.filters.fir import RunFilters, design_run
+from auralize.filters.quality import check_run
 from auralize.live.player import most_taps, shortened
 from auralize.rig.choice import Choice
 
@@ -16,7 +17,9 @@ DESIGN_LIMIT: Final = 2.0
 
 def designed(choice: Choice, rate: int) -> RunFilters:
     """The filters of a choice as they are played at ``rate`` Hz; raises DesignError."""
-    return shortened(design_run(choice.network, choice.listen, rate), most_taps(rate))
+    filters = shortened(design_run(choice.network, choice.listen, rate), most_taps(rate))
+    check_run(choice.name, filters)
+    return filters
 
 
 class Designer:

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from auralize.errors import RequestError
 from auralize.filters.fir import RunFilters
+from auralize.filters.quality import run_caution
 from auralize.gains import MOST_MAKEUP, Gains, Heard, Match, Source
 from auralize.live.designer import Designer
 from auralize.live.known import Known
@@ -64,6 +65,7 @@ class Listening:
         )
         for name, filters in self._known.filters.items():
             self._measurer.want(name, filters)
+            self._tell_caution(name, filters)
 
     def close(self) -> None:
         """End all threads soon."""
@@ -207,6 +209,11 @@ class Listening:
         self._sounding.wake()
         self._measurer.want(choice.name, filters)
         self.tell(Event("edit", f"{choice.name}: the change is heard"))
+        self._tell_caution(choice.name, filters)
+
+    def _tell_caution(self, name: str, filters: RunFilters) -> None:
+        if told := run_caution(name, filters):
+            self.tell(Event("edit", told))
 
     def _not_designed(self, choice: Choice, error: Exception) -> None:
         self.tell(Event("fault", f"{choice.name} stays as it was: {error}"))

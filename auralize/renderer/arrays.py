@@ -13,6 +13,7 @@ from auralize.audio.metering import Samples
 from auralize.circuit.signals import SIGNALS, Signal
 from auralize.errors import RequestError
 from auralize.filters.fir import Fir, design_run
+from auralize.filters.quality import check
 from auralize.filters.stream import through
 from auralize.gains import End
 from auralize.rig.choice import Choice
@@ -48,7 +49,7 @@ def design_filter(
     RequestError
         For a signal that is not known, or one conductor where the two differ.
     DesignError
-        For a rate that cannot be.
+        For a rate that cannot be, or a response that no filter comes near.
 
     Examples
     --------
@@ -61,6 +62,7 @@ def design_filter(
         choice.response([1000.0], signal, conductors)  # says what is wrong
     end = End(signal, choice.name, conductors)
     fir = design_run(choice.network, choice.listen, rate).of(signal)
+    check(f"choice {choice.name}, {signal} signal", fir.error)
     return fir if end.share == 1.0 else replace(fir, taps=end.share * fir.taps)
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from auralize.audio.reader import AudioInfo
 from auralize.circuit.signals import SIGNAL_WORDS, Signal
+from auralize.filters.quality import caution, goal_of
 from auralize.gains import Gains, Match, headroom_gain
 from auralize.rig.choice import Choice
 from auralize.units import amplitude, rounded
@@ -31,6 +32,11 @@ class RenderedFile:
     """dB, largest complex error of the filter relative to the response it came from."""
     clipped: int
     """Samples that the file could not hold."""
+
+    @property
+    def caution(self) -> str | None:
+        """One sentence where the filter missed its goal by far."""
+        return caution(self.path.name, self.filter_error, goal_of(self.signal))
 
 
 @dataclass(frozen=True)
@@ -88,6 +94,7 @@ def facts(rendered: Rendered, output: RenderedFile, choice: Choice, conductors: 
         "true_peak_dbtp": _finite(output.true_peak),
         "delay_samples": 0,
         "filter_error_db": _finite(output.filter_error),
+        "filter_caution": output.caution,
         "clipped_samples": output.clipped,
     }
     return json.dumps(found, indent=2, ensure_ascii=False) + "\n"

@@ -24,6 +24,7 @@ from auralize.errors import AudioFileError, RequestError
 from auralize.figures.rows import listed
 from auralize.files import StagedText, check_text, make_folder
 from auralize.filters.fir import Fir, RunFilters, design_run
+from auralize.filters.quality import check
 from auralize.filters.stream import through
 from auralize.gains import INSTALLED, End, Gains, Heard, Match, balance, match_gain
 from auralize.renderer.facts import Rendered, RenderedFile, describe, facts, sidecar
@@ -202,6 +203,8 @@ def _plan(
             path = folder / f"{info.path.stem}.{choice.name}.{signal}{options.suffix}"
             heard = End(signal, choice.name, options.conductors).plain
             fir = _fir(filters, heard)
+            if wanted or options.match != INSTALLED:
+                check(f"choice {choice.name}, {signal} signal", fir.error)
             parts.append(_Part(choice, heard, fir, path, wanted, Meter(info.rate, info.channels)))
     return parts
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from auralize.figures.columns import columns, decibels_text
+import math
+
+from auralize.figures.columns import columns, decibels_text, wrapped
 from auralize.gains import CEILING, Gains
 from auralize.renderer.facts import Rendered, RenderedFile
 from auralize.units import rounded
@@ -23,11 +25,17 @@ def as_gains(done: Rendered) -> str:
         for o in done.outputs
     ]
     worst = max(output.filter_error for output in done.outputs)
-    tail = f"Aligned with the source to the sample; filter errors lie below {worst:.0f} dB of the response."
+    error = (
+        f"lie below {math.ceil(worst)} dB of the response" if math.isfinite(worst) else "are none"
+    )
+    tail = f"Aligned with the source to the sample; filter errors {error}."
+    cautions = [wrapped(output.caution).strip() for output in done.outputs if output.caution]
     clipped = [_clipped(output) for output in done.outputs if output.clipped]
     earlier = ", ".join(path.name for path in done.replaced)
     replaced = [f"Earlier files of these names were replaced: {earlier}."] if earlier else []
-    return "\n".join([head, columns(rows), *_softened(done.softened), *clipped, *replaced, tail])
+    return "\n".join(
+        [head, columns(rows), *_softened(done.softened), *clipped, *replaced, *cautions, tail]
+    )
 
 
 def _softened(decibels: float) -> list[str]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Final, cast
 
 import numpy as np
@@ -35,6 +34,7 @@ from auralize.circuit.lays import LaidCable
 from auralize.circuit.pair import loop_capacitance
 from auralize.circuit.sampled import SampledCable
 from auralize.rig import measured as measurement
+from auralize.rig.folder import Folder
 from auralize.rig.loads import HIGHEST, LOWEST
 from auralize.rig.table import Table
 from auralize.units import show_area
@@ -78,7 +78,7 @@ class Metal:
     material: Material
 
 
-def read_cable(cable: Table, celsius: float, folder: Path) -> ReadCable:
+def read_cable(cable: Table, celsius: float, folder: Folder) -> ReadCable:
     """Read one [cables.NAME] at ``celsius``, a measurement from ``folder``; raises RigError."""
     construction = cable.one_of("construction", CONSTRUCTIONS)
     readers = {"measured": _read_measured, "four-core": _read_four_core, "coaxial": _read_coaxial}
@@ -237,7 +237,7 @@ def _warmer(cable: Table, celsius: float) -> float:
     return temperature_factor(material, celsius) / temperature_factor(material, at)
 
 
-def _read_file(cable: Table, celsius: float, folder: Path) -> ReadCable:
+def _read_file(cable: Table, celsius: float, folder: Folder) -> ReadCable:
     """A cable from a table per metre, or from a two-port of a ``measured_length``."""
     cable.exclusive(("file",), ("resistance", "inductance", "capacitance", "loss_tangent"))
     name = cable.text("file")
@@ -247,8 +247,9 @@ def _read_file(cable: Table, celsius: float, folder: Path) -> ReadCable:
     elif "measured_length" in cable:
         raise cable.refuse("measured_length", "a table is per metre of cable; leave this out")
     cable.asked.add("measured_length")
+    path = folder.file(cable)
     try:
-        sampled = measurement.read_cable(folder / name, length)
+        sampled = measurement.read_cable(path, length)
     except ValueError as error:
         raise cable.refuse("file", str(error)) from None
     warmer = _warmer(cable, celsius)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from auralize.errors import AuralizeError, RequestError, RigError
 from auralize.files import write_text
-from auralize.rig.reading import ONLY_CHOICE, Rig, read_rig
+from auralize.rig.reading import ONLY_CHOICE, Rig, read_rig, read_rig_text
 
 if TYPE_CHECKING:
     from tomlkit import TOMLDocument
@@ -25,8 +25,8 @@ class RigDraft:
     saved or given up; one that is found on opening was left by a crash, see `recovered`.
     """
 
-    def __init__(self, path: Path) -> None:
-        self.path = path
+    def __init__(self, path: Path, *, files_anywhere: bool = False) -> None:
+        self.path, self._anywhere = path, files_anywhere
         self._saved = _read(path)
         self._line_end = "\r\n" if b"\r\n" in path.read_bytes() else "\n"
         self.recovered = self._recovery.exists()
@@ -122,12 +122,12 @@ class RigDraft:
             self.unkept = str(error)
 
     def _checked(self, text: str) -> Rig:
-        return read_rig(_plain(text), self.path)
+        return read_rig(_plain(text), self.path, files_anywhere=self._anywhere)
 
 
 def _read(path: Path) -> str:
     try:
-        return path.read_text(encoding="utf-8-sig")
+        return read_rig_text(path)
     except (OSError, UnicodeDecodeError) as error:
         reason = (getattr(error, "strerror", None) or "this is no text in UTF-8").lower()
         raise RigError(f"{path}: the rig file cannot be read: {reason}") from None
@@ -144,7 +144,7 @@ def _says(text: str, wanted: Mapping[str, Any]) -> bool:
 def _plain(text: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # TOMLDecodeError, or an integer beyond what Python reads
         raise RigError(f"this is no valid TOML: {error}") from None
     except RecursionError:
         raise RigError("this is no valid TOML: it is nested too deeply") from None

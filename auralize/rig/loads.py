@@ -24,6 +24,7 @@ from auralize.circuit.loudspeaker import Load
 from auralize.circuit.network import PERFECT, Connected, Contact
 from auralize.circuit.sampled import SampledImpedance
 from auralize.errors import RigError
+from auralize.rig.folder import Folder
 from auralize.rig.measured import read_impedance
 from auralize.rig.table import Table
 
@@ -54,7 +55,7 @@ class ReadLoad:
     notes: tuple[str, ...] = ()
 
 
-def read_loads(table: Table, places: Collection[str], folder: Path) -> dict[str, ReadLoad]:
+def read_loads(table: Table, places: Collection[str], folder: Folder) -> dict[str, ReadLoad]:
     """Loads by name; ``places`` are the runs and transformers they may stand at. Raises RigError.
 
     Files of measurements are looked for from ``folder``.
@@ -64,7 +65,7 @@ def read_loads(table: Table, places: Collection[str], folder: Path) -> dict[str,
     return {n: _read_load(load, places, folder) for n, load in table.tables("loads").items()}
 
 
-def _read_load(load: Table, places: Collection[str], folder: Path) -> ReadLoad:
+def _read_load(load: Table, places: Collection[str], folder: Folder) -> ReadLoad:
     only = next(iter(places)) if len(places) == 1 else None
     at = load.one_of("at", ["amplifier", *places], only)
     kind = load.one_of("type", TYPES)
@@ -104,7 +105,7 @@ def read_contact(table: Table, key: str) -> Contact:
 LEGS: Final = ("plus", "minus")
 
 
-def _read_impedance(load: Table, kind: str, folder: Path) -> tuple[Load, float, tuple[str, ...]]:
+def _read_impedance(load: Table, kind: str, folder: Folder) -> tuple[Load, float, tuple[str, ...]]:
     if kind == "resistor":
         resistor = _read_resistor(load)
         return resistor, resistor.resistance, ()
@@ -167,20 +168,30 @@ def _read_vent(load: Table) -> loudspeaker.Vent | None:
     return loudspeaker.Vent(tuning, q_leakage=load.number("leakage_Q", 0.5, 1000.0, 7.0))
 
 
-def _read_measured(load: Table, rated: float, folder: Path) -> tuple[Load, float, tuple[str, ...]]:
+def _read_measured(
+    load: Table, rated: float, folder: Folder
+) -> tuple[Load, float, tuple[str, ...]]:
     at_dc = None
     if "dc_resistance" in load:
         at_dc = load.quantity("dc_resistance", "resistance", "0.01 ohm", "10 kohm")
     load.asked.add("dc_resistance")
-    path = folder / load.text("file")
+    path = folder.file(load)
     try:
-        sampled = _sampled(path, path.stat().st_mtime_ns if path.is_file() else 0, at_dc)
+        sampled = _sampled(path, _changed_at(path), at_dc)
     except RigError:
         raise
     except ValueError as error:  # MeasurementError too
         raise load.refuse("file", str(error)) from None
     beyond = sampled.beyond(LOWEST, HIGHEST)
     return sampled, rated, () if beyond is None else (f"is {beyond}",)
+
+
+def _changed_at(path: Path) -> int:
+    """ns; 0 for a file that cannot be looked at, of which reading it says why."""
+    try:
+        return path.stat().st_mtime_ns
+    except (OSError, ValueError):
+        return 0
 
 
 @lru_cache(maxsize=32)

@@ -12,6 +12,7 @@ import numpy as np
 from auralize.circuit.cable import Dielectric
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.sampled import (
+    LineConstants,
     SampledCable,
     SampledImpedance,
     fitted_dielectric,
@@ -19,6 +20,7 @@ from auralize.circuit.sampled import (
 )
 from auralize.errors import MeasurementError
 from auralize.files import write_text
+from auralize.rig.bounds import CAPACITANCE, INDUCTANCE, MODULUS, RESISTANCE, most_resistance
 from auralize.rig.rows import check_all, read_table
 from auralize.rig.touchstone import (
     REFERENCE,
@@ -27,6 +29,7 @@ from auralize.rig.touchstone import (
     read_touchstone,
     write_touchstone,
 )
+from auralize.units import show
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,12 +57,15 @@ def read_impedance(path: Path | str) -> ImpedanceFile:
         found = read_touchstone(path)
         if found.values.shape[1] != 1:
             raise MeasurementError(f"{path}: a load has one port; right is a file .s1p")
-        return ImpedanceFile(path, found.frequency, found.impedance())
+        impedance = found.impedance()
+        MODULUS.check(np.abs(impedance), path, found.lines)
+        return ImpedanceFile(path, found.frequency, impedance)
     lines, table = read_table(path, ("a frequency in Hz", "ohm", "degrees"))
     frequency, modulus, degrees = table.T
     check_all(
         modulus > 0.0, path, lines, "a modulus of zero or below; right is one above zero, in ohm"
     )
+    MODULUS.check(modulus, path, lines)
     check_all(
         np.abs(degrees) < 90.0,
         path,
@@ -92,6 +98,9 @@ def read_cable(path: Path | str, length: float | None = None) -> SampledCable:
         inductance > 0.0, path, lines, "an inductance of zero or below; right is one above zero"
     )
     check_all(capacitance >= 0.0, path, lines, "a capacitance below zero; right is 0 or above")
+    RESISTANCE.check(resistance, path, lines, most_resistance(frequency))
+    INDUCTANCE.check(inductance, path, lines)
+    CAPACITANCE.check(capacitance, path, lines)
     above = frequency > 0.0
     admittance = 2j * np.pi * frequency * capacitance
     dielectric = fitted_dielectric(frequency[above], admittance[above])
@@ -124,16 +133,35 @@ def _cable_of_two_ports(found: Touchstone, length: float) -> SampledCable:
     if found.values.shape[1] != 2:
         raise MeasurementError(f"{found.path}: a cable has two ports; right is a file .s2p")
     try:
-        constants = line_constants(found.chain(), length)
+        with np.errstate(all="ignore"):  # what is no number then is refused below
+            constants = line_constants(found.chain(), length)
     except ValueError as error:
         if isinstance(error, MeasurementError):
             raise
         raise MeasurementError(f"{found.path}: {error}") from None
     wrong = "the resistance of the cable is not above zero here, which no cable has"
     check_all(constants.series.real > 0.0, found.path, found.lines, wrong)
+    _check_size(found, constants)
     above = found.frequency > 0.0
     dielectric: Dielectric = fitted_dielectric(found.frequency[above], constants.shunt[above])
     return SampledCable(found.frequency, constants.series, dielectric)
+
+
+def _check_size(found: Touchstone, constants: LineConstants) -> None:
+    """Refuse what no cable of that length has; the noise of a reactance or susceptance is let pass."""
+    f, z, y = found.frequency, constants.series, constants.shunt
+    RESISTANCE.check(z.real, found.path, found.lines, most_resistance(f))
+    omega = 2.0 * np.pi * f
+    most = "right is a cable of the length that is given as measured_length"
+    wrong = f"an inductance of more than {show(INDUCTANCE.high, 'H/m')} was found; {most}"
+    check_all(np.abs(z.imag) <= omega * INDUCTANCE.high + z.real, found.path, found.lines, wrong)
+    wrong = f"a capacitance of more than {show(CAPACITANCE.high, 'F/m')} was found; {most}"
+    noise = _ADMITTANCE_NOISE / found.reference
+    check_all(np.abs(y) <= omega * CAPACITANCE.high + noise, found.path, found.lines, wrong)
+
+
+_ADMITTANCE_NOISE: Final = 0.1
+"""Per metre, times the reference: what an analyser right within 1 % finds in 10 cm of nothing."""
 
 
 def write_impedance(path: Path | str, frequency: Real, impedance: Complex) -> None:

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Mapping
-from pathlib import Path
+from typing import Final
 
+import numpy as np
+
+from auralize.circuit.cable import TABLE_TOP, Cable
 from auralize.circuit.network import Amplifier, Contact, Network, Placed, Run
 from auralize.circuit.power import Drive, pink_noise, sine
 from auralize.circuit.solution import solve
 from auralize.circuit.transformer import Transformer, make_line_transformer, make_transformer
 from auralize.rig.cables import read_cable
 from auralize.rig.choice import ReadRun, ReadTransformer
+from auralize.rig.folder import Folder
 from auralize.rig.lays import read_lay
 from auralize.rig.loads import ReadLoad, read_contact
 from auralize.rig.table import Table
-from auralize.units import show, show_length
+from auralize.units import decibels, show, show_length
 
 
 def read_amplifier(table: Table) -> tuple[Amplifier, float | None]:
@@ -37,7 +42,7 @@ def read_amplifier(table: Table) -> tuple[Amplifier, float | None]:
     return Amplifier(resistance, inductance), rating
 
 
-def read_runs(table: Table, folder: Path) -> dict[str, ReadRun]:
+def read_runs(table: Table, folder: Folder) -> dict[str, ReadRun]:
     """Runs by name; measurements of cables are looked for from ``folder``."""
     cables = table.tables("cables")
     tables = table.tables("runs")
@@ -53,7 +58,9 @@ def read_runs(table: Table, folder: Path) -> dict[str, ReadRun]:
     return read
 
 
-def _read_run(run: Table, cables: Mapping[str, Table], places: list[str], folder: Path) -> ReadRun:
+def _read_run(
+    run: Table, cables: Mapping[str, Table], places: list[str], folder: Folder
+) -> ReadRun:
     """A run, in words, and what it is made from."""
     cable_name = run.one_of("cable", cables)
     length = run.quantity("length", "length", "1 cm", "10 km")
@@ -61,6 +68,7 @@ def _read_run(run: Table, cables: Mapping[str, Table], places: list[str], folder
     fed_from = run.one_of("from", ["amplifier", *places], "amplifier")
     near, far = read_contact(run, "near"), read_contact(run, "far")
     read = read_cable(cables[cable_name], celsius, folder)
+    _check_passes(run, read.cable, length)
     lay = read_lay(run, read, length)
     run.finish()
     words = f"{show_length(length)} of {read.words} at {celsius:g} degC{_joints(near, far)}"
@@ -68,6 +76,23 @@ def _read_run(run: Table, cables: Mapping[str, Table], places: list[str], folder
     added = lay.nominal if lay else None
     made = Run(read.cable, length, feeder, added, near, far)
     return ReadRun(made, words, read, cable_name, lay)
+
+
+_MOST_NEPERS: Final = 300.0
+"""Over which the arithmetic would overflow; a run of ordinary cable, 10 km long, has some 50 at 1 MHz."""
+
+
+def _check_passes(run: Table, cable: Cable, length: float) -> None:
+    """Refuse a run through which, at the top of all tables, nothing comes."""
+    top = np.array([TABLE_TOP])
+    nepers = float(np.sqrt(cable.series(top) * cable.shunt(top))[0].real) * length
+    if not nepers <= _MOST_NEPERS:
+        raise run.refuse(
+            "length",
+            f"{show_length(length)} of this cable pass nothing: they weaken 1 MHz by "
+            f"{nepers * decibels(math.e):.3g} dB; right is a shorter run, or a cable with less "
+            "resistance and capacitance (were they given per km?)",
+        )
 
 
 def _joints(near: Contact, far: Contact) -> str:

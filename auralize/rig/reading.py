@@ -11,8 +11,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
-from auralize.errors import RigError
+from auralize.errors import RigError, one_line
+from auralize.files import read_bounded
 from auralize.rig.choice import Choice
+from auralize.rig.folder import Folder
 from auralize.rig.loads import read_loads
 from auralize.rig.overlay import common_part, laid_on
 from auralize.rig.parts import (
@@ -40,6 +42,8 @@ class Rig:
     choices: Mapping[str, Choice]
     data: Mapping[str, Any]
     """The file's contents as they were read."""
+    files_anywhere: bool = False
+    """Whether its measurements may lie outside of its folder."""
 
     def __repr__(self) -> str:
         return f"<Rig {self.title!r}: {', '.join(self.choices)}>"
@@ -77,17 +81,20 @@ class Rig:
             for key in reversed(place):
                 value = {key: value}
             overlay = laid_on(overlay, value)
-        found = read_rig({**self.data, "choices": {choice.name: overlay}}, self.path)
+        data = {**self.data, "choices": {choice.name: overlay}}
+        found = read_rig(data, self.path, files_anywhere=self.files_anywhere)
         return replace(found[choice.name], listen=choice.listen)
 
 
-def load_rig(path: Path | str) -> Rig:
+def load_rig(path: Path | str, *, files_anywhere: bool = False) -> Rig:
     """Read and check a rig file.
 
     Parameters
     ----------
     path : path
         A rig file (TOML), as README describes it.
+    files_anywhere : bool
+        Whether it may name measurements outside of its folder.
 
     Returns
     -------
@@ -106,12 +113,22 @@ def load_rig(path: Path | str) -> Rig:
     ['reel', 'bought', 'beams']
     """
     path = Path(path)
-    return read_rig(_toml(path), path)
+    return read_rig(_toml(path), path, files_anywhere=files_anywhere)
+
+
+MOST_BYTES: Final = 20_000_000
+"""A rig file of 100 000 choices; those that people write have some 1 kB."""
+
+
+def read_rig_text(path: Path) -> str:
+    """A rig file as text, its line ends as a text file's; raises OSError or UnicodeDecodeError."""
+    text = read_bounded(path, MOST_BYTES).decode("utf-8-sig")
+    return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
 def _toml(path: Path) -> dict[str, Any]:
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        return tomllib.loads(read_rig_text(path))
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise RigError(f"{path}: the rig file cannot be read: {reason}") from None
@@ -123,7 +140,9 @@ def _toml(path: Path) -> dict[str, Any]:
         raise RigError(f"{path}: this is no valid TOML: it is nested too deeply") from None
 
 
-def read_rig(data: Mapping[str, Any], path: Path | str | None = None) -> Rig:
+def read_rig(
+    data: Mapping[str, Any], path: Path | str | None = None, *, files_anywhere: bool = False
+) -> Rig:
     """Check a rig that was built in code, as a dictionary: the same tables and keys as in a rig file.
 
     Parameters
@@ -132,6 +151,8 @@ def read_rig(data: Mapping[str, Any], path: Path | str | None = None) -> Rig:
         As a TOML reader gives it: quantities with their units, ``{"length": "62 m"}``.
     path : path, optional
         Named in errors; files of measurements are looked for beside it, or else from the working folder.
+    files_anywhere : bool
+        Whether they may lie outside of that.
 
     Raises
     ------
@@ -154,12 +175,12 @@ def read_rig(data: Mapping[str, Any], path: Path | str | None = None) -> Rig:
     path = None if path is None else Path(path)
     where = _where(path)
     top = Table(data, (), lambda place: f"{where}: {dotted(place)}")
-    title = top.text("title", where if path is None else path.stem)
+    title = top.text("title", where if path is None else one_line(path.stem))
     overlays = {n: t.data for n, t in top.tables("choices").items()} or {ONLY_CHOICE: {}}
     for name in overlays:
         _check_name(top, name)
     common = common_part(data)
-    folder = Path() if path is None else path.parent
+    folder = Folder(Path() if path is None else path.parent, files_anywhere)
     try:
         choices = {
             name: _read_choice(
@@ -169,7 +190,7 @@ def read_rig(data: Mapping[str, Any], path: Path | str | None = None) -> Rig:
         }
     except RecursionError:
         raise RigError(f"{where}: choices: tables are nested too deeply") from None
-    return Rig(path, title, choices, data)
+    return Rig(path, title, choices, data, files_anywhere)
 
 
 def _where(path: Path | None) -> str:
@@ -206,7 +227,7 @@ def _locator(where: str, name: str, overlay: Mapping[str, Any]) -> Callable[[tup
     return locate
 
 
-def _read_choice(name: str, table: Table, folder: Path) -> Choice:
+def _read_choice(name: str, table: Table, folder: Folder) -> Choice:
     label = table.text("label", name)
     amplifier, rating = read_amplifier(table)
     runs = read_runs(table, folder)

@@ -12,6 +12,13 @@ from numpy.typing import NDArray
 
 from auralize.circuit.sampled import FEWEST
 from auralize.errors import MeasurementError
+from auralize.files import read_bounded
+from auralize.units import quoted
+
+MOST_BYTES: Final = 20_000_000
+"""A table of 200 000 lines, ten times what an analyser gives, in memory at one stroke."""
+LOWEST_FREQUENCY, HIGHEST_FREQUENCY = 1e-3, 1e10
+"""Hz between which an impedance can be measured, and the arithmetic is sound."""
 
 
 def refuse_line(path: Path, line: int, sentence: str) -> NoReturn:
@@ -26,7 +33,7 @@ def check_all(good: NDArray[np.bool_], path: Path, lines: Sequence[int], sentenc
 def numbered_lines(path: Path) -> Iterator[tuple[int, str]]:
     """Lines of a text file, stripped, with their numbers."""
     try:
-        content = path.read_bytes()
+        content = read_bounded(path, MOST_BYTES)
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise MeasurementError(f"{path}: this file cannot be read: {reason}") from None
@@ -43,9 +50,9 @@ def numbers_of(path: Path, line: int, fields: Sequence[str]) -> list[float]:
         try:
             value = float(field)
         except ValueError:
-            refuse_line(path, line, f"{field!r} was found where a number is right")
+            refuse_line(path, line, f"{quoted(field)} was found where a number is right")
         if not np.isfinite(value):
-            refuse_line(path, line, f"{field!r} was found where a finite number is right")
+            refuse_line(path, line, f"{quoted(field)} was found where a finite number is right")
         values.append(value)
     return values
 
@@ -54,6 +61,12 @@ def check_rising(path: Path, line: int, frequency: float, before: list[float]) -
     if frequency < 0.0:
         refuse_line(
             path, line, f"a frequency of {frequency:g} Hz cannot be; right is 0 Hz or above"
+        )
+    if frequency > 0.0 and not LOWEST_FREQUENCY <= frequency <= HIGHEST_FREQUENCY:
+        refuse_line(
+            path,
+            line,
+            f"a frequency of {frequency:g} Hz was found; right is one from 1 mHz to 10 GHz, or 0 Hz",
         )
     if before and frequency <= before[-1]:
         refuse_line(
@@ -94,7 +107,7 @@ def read_table(path: Path, columns: tuple[str, ...]) -> tuple[list[int], NDArray
     for number, line in numbered_lines(path):
         if _WRONG_UNIT.search(line) and not rows:
             refuse_line(
-                path, number, f"{line!r} names other units; right is Hz, and phase in degrees"
+                path, number, f"{quoted(line)} names other units; right is Hz, and phase in degrees"
             )
         if not line or line.startswith(_COMMENT):
             continue

@@ -36,6 +36,12 @@ class Table:
     def tables(self, key: str) -> dict[str, Table]:
         """The named tables under ``key``, empty where there is none."""
         outer = self.table(key)
+        for name in outer.data:
+            if not name.isprintable():
+                found = units.quoted(name)
+                raise outer.refuse(
+                    None, f"the name {found} was found; right is one without control characters"
+                )
         return {name: outer.table(name) for name in outer.data}
 
     def table(self, key: str) -> Table:

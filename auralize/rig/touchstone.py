@@ -28,6 +28,7 @@ from auralize.rig.rows import (
     numbers_of,
     refuse_line,
 )
+from auralize.units import quoted
 
 Parameter = Literal["S", "Y", "Z"]
 
@@ -59,7 +60,8 @@ class Touchstone:
             "Z": value,
         }[self.parameter]
         check_all(over != 0.0, self.path, self.lines, "nothing flows here, which is no loudspeaker")
-        z = whole / over
+        with np.errstate(over="ignore", invalid="ignore"):  # refused below
+            z = whole / over
         check_all(z.real > 0.0, self.path, self.lines, _NOT_PASSIVE)
         return z
 
@@ -90,6 +92,10 @@ def _wide(value: Complex) -> Complex:
 
 _UNITS: Final = {"HZ": 1.0, "KHZ": 1e3, "MHZ": 1e6, "GHZ": 1e9}
 _FORMATS: Final = ("DB", "MA", "RI")
+_MOST: Final = 1e9
+"""Modulus of a parameter relative to the reference: nothing that can be measured is more."""
+_REFERENCES: Final = (1e-3, 1e6)
+"""ohm"""
 
 
 @dataclass(frozen=True)
@@ -113,7 +119,11 @@ def read_touchstone(path: Path | str) -> Touchstone:
         raise MeasurementError(f"{path}: right is a file of one port (.s1p) or two ports (.s2p)")
     options, lines, rows = _read_rows(path, ports)
     frequency = rows[:, 0]
-    flat = _complex(rows[:, 1:], options.numbers)
+    with np.errstate(over="ignore", invalid="ignore"):  # refused below
+        flat = _complex(rows[:, 1:], options.numbers)
+    sizes = np.abs(flat).max(axis=1)
+    wrong = f"a value beyond {_MOST:g} was found; right are those of the option line"
+    check_all(sizes <= _MOST, path, lines, f"{wrong}, {options.numbers}")
     # The order in a line is 11, 21, 12, 22.
     matrices = flat.reshape(-1, ports, ports).transpose(0, 2, 1)
     scale = {"S": 1.0, "Y": 1.0 / options.reference, "Z": options.reference}[options.parameter]
@@ -162,7 +172,7 @@ def _without_comments(path: Path) -> Iterator[tuple[int, str]]:
             refuse_line(
                 path,
                 number,
-                f"{line!r} belongs to version 2 of the format; right is version 1, without brackets",
+                f"{quoted(line)} belongs to version 2 of the format; right is version 1, without brackets",
             )
         if line:
             yield number, line
@@ -183,16 +193,18 @@ def _read_options(path: Path, number: int, line: str) -> _Options:
             ohms = []
             while words and is_number(words[0]):
                 ohms.append(float(words.pop(0)))
-            if not ohms or not 0.0 < min(ohms) == max(ohms) < np.inf:
+            if not ohms or not _REFERENCES[0] <= min(ohms) == max(ohms) <= _REFERENCES[1]:
                 refuse_line(
-                    path, number, "right is one reference resistance above zero for all ports"
+                    path,
+                    number,
+                    "right is one reference resistance above zero for all ports, 1 mohm to 1 Mohm",
                 )
             reference = ohms[0]
         else:
             refuse_line(
                 path,
                 number,
-                f"{word!r} was found; right is a line like '# HZ S RI R 50', with Hz, kHz, MHz or "
+                f"{quoted(word)} was found; right is a line like '# HZ S RI R 50', with Hz, kHz, MHz or "
                 "GHz, S, Y or Z, and DB, MA or RI",
             )
     return _Options(unit, cast(Parameter, parameter), numbers, reference)

@@ -75,7 +75,7 @@ def cut_off(folder: Path) -> list[Check]:
     found = []
     for path in sorted(folder.glob("*.jsonl")):
         with suppress(TrialError, OSError):  # of what cannot be read
-            if not seed_path(path).exists() or in_use(path):
+            if not (seed_path(path).is_file() and path.is_file()) or in_use(path):
                 continue
             if (check := verify(path)).state == "unfinished":
                 found.append(check)

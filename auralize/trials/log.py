@@ -26,6 +26,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Final
 
+from auralize.files import read_bounded
 from auralize.trials.plan import (
     ANSWERS,
     FORMAT,
@@ -154,6 +155,7 @@ class Reading:
     size: int = 0
 
 
+MOST_BYTES: Final = 20_000_000  # the log of the most trials there can be has some 2 MB
 _RECORD: Final = re.compile(rb'^\{"record":', re.MULTILINE)
 """How a line of a log begins."""
 
@@ -161,7 +163,7 @@ _RECORD: Final = re.compile(rb'^\{"record":', re.MULTILINE)
 def read_log(path: Path) -> Reading:
     """All that a log says and all that is wrong with it; raises TrialError where it cannot be read."""
     try:
-        content = path.read_bytes()
+        content = read_bounded(path, MOST_BYTES)
     except OSError as error:
         raise _cannot(path, "read", error) from None
     if content and not _RECORD.search(content):
@@ -321,7 +323,7 @@ def read_seed(log_path: Path) -> bytes:
     """The seed that was kept; raises TrialError where it is gone, unreadable or no seed."""
     path = seed_path(log_path)
     try:
-        text = path.read_bytes().decode("ascii", "replace")
+        text = read_bounded(path, MOST_BYTES).decode("ascii", "replace")
     except FileNotFoundError:
         raise TrialError(
             f"{log_path}: this session cannot be resumed: its seed, {path.name}, is gone"

@@ -19,7 +19,7 @@ from support.rig_text import CABLE, DRIVER, LOAD, RUN, amplifier, cable, refusal
     ("content", "place"),
     [
         (text('"ampli\\nfier" = 3'), "fier"),
-        (text(cables=cable() + cable('"\\u001b[31m"', conductor='"x"')), "conductor"),
+        (text(cables=cable() + cable('"\\u001b[31m"', conductor='"x"')), "the name '\\x1b[31m'"),
         (text(cables=cable() + cable('""', conductor='"x"')), 'cables."".conductor'),
         (
             text(cables=cable() + cable('"2.5 twin"', conductor='"x"')),
