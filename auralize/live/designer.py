@@ -7,7 +7,6 @@ from collections.abc import Callable
 from typing import Final
 
 from auralize.filters.fir import RunFilters, design_run
-from auralize.live.player import most_taps, shortened
 from auralize.rig.choice import Choice
 
 DESIGN_LIMIT: Final = 2.0
@@ -15,8 +14,8 @@ DESIGN_LIMIT: Final = 2.0
 
 
 def designed(choice: Choice, rate: int) -> RunFilters:
-    """The filters of a choice as they are played at ``rate`` Hz; raises DesignError."""
-    return shortened(design_run(choice.network, choice.listen, rate), most_taps(rate))
+    """The filters of a choice at ``rate`` Hz, as files get them too; raises DesignError."""
+    return design_run(choice.network, choice.listen, rate)
 
 
 class Designer:
