@@ -116,12 +116,16 @@ def _alternatives(lay: Lay, cable: LaidCable, length: float) -> tuple[list[Effec
         return _phases(lay, cable, length), "twist phases of the turns unrelated to one another"
     if isinstance(lay, Coiled) and lay.facing != "random":
         others = [replace(lay, winding=replace(lay.winding, packing=p)) for p in _PACKINGS]
-        return _feasible(others, lay, cable, length), f"flat sides {lay.facing}, {lay.winding.packing}"
+        return _feasible(
+            others, lay, cable, length
+        ), f"flat sides {lay.facing}, {lay.winding.packing}"
     if cable.lay_length is not None or lay.facing != "random":
         return [], f"eights {lay.facing}"
     facings = get_args(Facing if isinstance(lay, Coiled) else EightFacing)
     others = [replace(lay, facing=facing) for facing in facings]
-    return _feasible(others, lay, cable, length), "flat sides turned at random, as no facing is given"
+    return _feasible(
+        others, lay, cable, length
+    ), "flat sides turned at random, as no facing is given"
 
 
 def _phases(lay: Coiled, cable: LaidCable, length: float) -> list[Effect]:

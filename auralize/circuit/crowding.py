@@ -25,7 +25,6 @@ _MEMBERS: Final = 24
 _MODES: Final = 24
 
 
-
 @dataclass(frozen=True)
 class Crowding:
     """Modes of the eddy dipoles in the wires, those of the straight pair among them as negative.
@@ -40,9 +39,7 @@ class Crowding:
 NO_CROWDING: Final = Crowding(np.zeros(0), np.zeros(0))
 
 
-def crowding_of_rings(
-    rings: Turns, cable: LaidCable, sums: RingSums | None = None
-) -> Crowding:
+def crowding_of_rings(rings: Turns, cable: LaidCable, sums: RingSums | None = None) -> Crowding:
     """Of conductors as rings that carry 1 A by their share, less the same length of straight pair.
 
     ``sums``: theirs, where known.
@@ -98,9 +95,7 @@ def pair_field(cable: LaidCable) -> float:
     return 1.0 / (2.0 * math.pi * cable.spacing)
 
 
-def crowding_of_paths(
-    paths: list[NDArray[np.float64]], cable: LaidCable, round_: int
-) -> Crowding:
+def crowding_of_paths(paths: list[NDArray[np.float64]], cable: LaidCable, round_: int) -> Crowding:
     """Of two paths that go round and round in ``round_`` pieces, less the straight pair.
 
     From a sample of the rounds; dipoles uncoupled.

@@ -25,6 +25,9 @@ EXACT_GOAL: Final = -120.0
 """dB; complex error relative to the response that ends the search for a length."""
 DROP_GOAL: Final = -100.0
 """dB; the same for the drop, which is itself some 10 to 60 dB down."""
+NEARLY: Final = 1.0
+"""dB; a goal that no length reaches (a load that is not causal) is replaced by what the longest one
+does, and so much more: length that gains nothing costs."""
 MAGNITUDE_GOAL: Final = 0.0005
 """dB; magnitude error that ends the search for the length of a minimum-phase filter."""
 SPLINE_ERROR: Final = -150.0
@@ -89,16 +92,22 @@ def design_run(network: Network, load: str, rate: int) -> RunFilters:
     ]
 
     def errors(taps: int) -> list[float]:
-        sent, dropped = (grid.response(impulse[:taps]) for impulse in (sending, drop))
+        sent, dropped = (grid.response(grid.faded(impulse, taps)) for impulse in (sending, drop))
         got = (sent, dropped, sent - dropped)
         return [goal.error(one) for goal, one in zip(goals, got, strict=True)]
 
-    def good(taps: int) -> bool:
-        return all(e <= goal.most for e, goal in zip(errors(taps), goals, strict=True))
+    lengths = grid.lengths()
+    reachable = [
+        max(goal.most, error + NEARLY)
+        for goal, error in zip(goals, errors(lengths[-1]), strict=True)
+    ]
 
-    taps = shortest(grid.lengths(), good)
+    def good(taps: int) -> bool:
+        return all(e <= most for e, most in zip(errors(taps), reachable, strict=True))
+
+    taps = shortest(lengths, good)
     found = errors(taps)
-    sending, drop = polarity * sending[:taps], polarity * drop[:taps]
+    sending, drop = (polarity * grid.faded(impulse, taps) for impulse in (sending, drop))
     firs = [
         Fir(impulse, rate, grid.delay, error)
         for impulse, error in zip((sending, drop, sending - drop), found, strict=True)
@@ -113,10 +122,10 @@ def design_minimum_phase(response: Response, rate: int) -> Fir:
     impulse = np.fft.irfft(minimum_phase(np.abs(grid.tapered(target))), grid.size)
 
     def error(taps: int) -> float:
-        return grid.magnitude_error(np.fft.rfft(impulse[:taps], grid.size), target)
+        return grid.magnitude_error(np.fft.rfft(grid.faded(impulse, taps), grid.size), target)
 
     taps = shortest(grid.lengths(), lambda n: error(n) <= MAGNITUDE_GOAL)
-    return Fir(impulse[:taps], rate, 0, error(taps))
+    return Fir(grid.faded(impulse, taps), rate, 0, error(taps))
 
 
 def _responses(network: Network, load: str, grid: Grid) -> tuple[Complex, Complex]:

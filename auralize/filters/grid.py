@@ -21,12 +21,21 @@ HIGHEST_RATE: Final = 192_000
 AUDIBLE: Final = (20.0, 20_000.0)
 """Hz; the errors of all designs are measured between these, or up to the `edge` if that is lower."""
 
-LONGEST_IMPULSE: Final = 0.68
-"""s; the longest impulse response. Only power-law tails (semi-inductance) reach it."""
-GRID_LENGTH: Final = 2.7
+LONGEST_IMPULSE: Final = 2.56
+"""s; the longest impulse response. Only a sharp resonance (Q of 10) near 20 Hz reaches it."""
+HALVINGS: Final = 7
+"""The first length that is tried is 0.02 s, each next one longer by the square root of two."""
+GRID_LENGTH: Final = 5.4
 """s; designs are made on a time grid at least this long, so that what wraps round has decayed."""
-SHORTEST_IMPULSE: Final = 0.02
-"""s; the first length that is tried; each next one is longer by the square root of two."""
+
+FADED: Final = 0.5
+"""Of an impulse response, the later part, led to nothing.
+
+What an abrupt end takes from a slow tail is an error at all frequencies; what a slow fade takes stays
+near the tail's own, below `AUDIBLE`.
+"""
+FADE_SHAPE: Final = 10.0
+"""Kaiser's beta of the fade's slope: -100 dB beyond 3.3 over its length in s (5 Hz of 0.64 s)."""
 
 KNOTS_PER_DECADE: Final = 512
 
@@ -84,10 +93,9 @@ class Grid:
 
     def lengths(self) -> list[int]:
         """Numbers of taps to try, the shortest first."""
-        steps = math.ceil(2 * math.log2(LONGEST_IMPULSE / SHORTEST_IMPULSE))
         return [
-            round(SHORTEST_IMPULSE * self.rate * 2 ** (step / 2)) + self.delay
-            for step in range(steps + 1)
+            round(LONGEST_IMPULSE * self.rate / 2 ** (step / 2)) + self.delay
+            for step in reversed(range(2 * HALVINGS + 1))
         ]
 
     def tapered(self, response: Complex) -> Complex:
@@ -106,6 +114,15 @@ class Grid:
     def exact(self, response: Complex) -> NDArray[np.float64]:
         """Impulse response over the whole grid, delayed."""
         return np.roll(np.fft.irfft(self.tapered(response), self.size), self.delay)
+
+    def faded(self, impulse: Real, taps: int) -> Real:
+        """The first ``taps`` of a delayed impulse response, led to nothing (see `FADED`)."""
+        fading = round(FADED * (taps - self.delay))
+        slope = np.kaiser(fading, FADE_SHAPE)
+        left = (np.cumsum(slope[::-1])[::-1] - 0.5 * slope) / slope.sum()
+        kept = impulse[:taps].copy()
+        kept[taps - fading :] *= left
+        return kept
 
     def measured(self, response: Complex) -> Complex:
         """The part of a response over the whole grid in which errors are measured."""

@@ -8,7 +8,6 @@ from typing import Final
 
 from auralize.filters.fir import RunFilters, design_run
 from auralize.filters.quality import check_run
-from auralize.live.player import most_taps, shortened
 from auralize.rig.choice import Choice
 
 DESIGN_LIMIT: Final = 2.0
@@ -16,8 +15,8 @@ DESIGN_LIMIT: Final = 2.0
 
 
 def designed(choice: Choice, rate: int) -> RunFilters:
-    """The filters of a choice as they are played at ``rate`` Hz; raises DesignError."""
-    filters = shortened(design_run(choice.network, choice.listen, rate), most_taps(rate))
+    """The filters of a choice at ``rate`` Hz, as files get them too; raises DesignError."""
+    filters = design_run(choice.network, choice.listen, rate)
     check_run(choice.name, filters)
     return filters
 

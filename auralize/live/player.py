@@ -10,7 +10,7 @@ from __future__ import annotations
 import time
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -18,16 +18,12 @@ from numpy.typing import NDArray
 
 from auralize.audio.convolver import Convolver
 from auralize.audio.metering import Samples
-from auralize.filters.fir import Fir, RunFilters
-from auralize.filters.grid import AUDIBLE, edge
 from auralize.live.blocks import Piece, Taken, assembled, block_frames, rising
 from auralize.live.limiter import Limiter
 from auralize.live.programme import Programme
-from auralize.units import amplitude, decibels
 
 LEAST_BLOCKS: Final = 8
-MOST_BLOCKS: Final = 32
-"""Shortest and longest convolver in blocks: 4096 and 16384 taps at 48 kHz."""
+"""Shortest convolver in blocks: 4096 taps at 48 kHz. The longest follows from `LONGEST_IMPULSE`."""
 SOFT_START: Final = 0.5
 """s in which a device comes up from silence."""
 LEVEL_BLOCKS: Final = 16
@@ -36,37 +32,10 @@ LEVEL_BLOCKS: Final = 16
 Block = NDArray[np.float32]
 
 
-def most_taps(rate: int) -> int:
-    """The longest impulse response that is played at ``rate`` Hz."""
-    return MOST_BLOCKS * block_frames(rate)
-
-
 def enough_taps(rate: int, longest: int) -> int:
     """Room for impulse responses of up to ``longest`` taps: a power of two, as its cost goes with it."""
     least = LEAST_BLOCKS * block_frames(rate)
     return max(least, 1 << (longest - 1).bit_length())
-
-
-def shortened(filters: RunFilters, most: int) -> RunFilters:
-    """The filters cut to ``most`` taps, each error with what the cut adds to it at worst.
-
-    Only power-law tails (semi-inductance) are that long. Cut alike, they still add up.
-    """
-    if len(filters.drop.taps) <= most:
-        return filters
-    return RunFilters(
-        *(_cut(fir, most) for fir in (filters.sending, filters.receiving, filters.drop))
-    )
-
-
-def _cut(fir: Fir, most: int) -> Fir:
-    whole = np.fft.rfft(fir.taps)
-    lost = np.fft.rfft(np.concatenate([np.zeros(most), fir.taps[most:]]))
-    frequency = np.fft.rfftfreq(len(fir.taps), 1.0 / fir.rate)
-    top = min(edge(fir.rate), AUDIBLE[1])
-    measured = (frequency >= AUDIBLE[0]) & (frequency <= top)
-    added = float(np.max(np.abs(lost[measured]) / np.abs(whole[measured])))
-    return replace(fir, taps=fir.taps[:most], error=decibels(amplitude(fir.error) + added))
 
 
 # --- commands -------------------------------------------------------------------------------------

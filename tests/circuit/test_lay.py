@@ -17,6 +17,7 @@ from auralize.circuit.coil import GMR_ROUND, Turns, Winding, pack
 from auralize.circuit.coiled import turns_of
 from auralize.circuit.conductor import Real
 from auralize.circuit.lays import Coiled, SplitCoils, Straight
+from auralize.circuit.ring_sums import ring_sums
 from auralize.circuit.split_coils import split_turns
 from support import ring_reference as reference
 from support.lays import FLAT, SMALL, TWISTED, VERY_LOW, added, straight
@@ -82,7 +83,9 @@ def test_flat_twin_against_exact_arithmetic_and_its_mirror_image() -> None:
     # Signed shares leave out each ring's own part, which is the same in both.
     own = 2.0 * coil.ring_self(turns.radius, FLAT.spacing).sum()
     for arranged in (rings, mirrored):
-        assert ring_sums.winding_inductance(arranged, FLAT.spacing) == pytest.approx(exact, rel=1e-9)
+        assert ring_sums.winding_inductance(arranged, FLAT.spacing) == pytest.approx(
+            exact, rel=1e-9
+        )
     assert abs(exact) < 0.1 * own
 
 

@@ -1,12 +1,11 @@
-"""The player without a device: cross-fades, soft start, limiter and filters cut short."""
+"""The player without a device: cross-fades, soft start, limiter and room for filters."""
 
 import numpy as np
 import pytest
 
 from auralize import gains
-from auralize.circuit.solution import solve
-from auralize.filters.fir import Fir, RunFilters, design_run
-from auralize.live.blocks import Piece, Taken, rising
+from auralize.filters.grid import Grid
+from auralize.live.blocks import Piece, Taken, block_frames, rising
 from auralize.live.limiter import LIMITER_CEILING, Limiter
 from auralize.live.player import (
     Grow,
@@ -17,12 +16,8 @@ from auralize.live.player import (
     Voice,
     Volume,
     enough_taps,
-    most_taps,
-    shortened,
 )
-from auralize.rig.reading import load_rig
 from auralize.units import decibels
-from support.live_session import RIG
 from support.pumped import BLOCK, RATE, noise
 from support.timeline_reference import fading, reference
 
@@ -180,29 +175,10 @@ def test_the_ceiling_is_1_db_under_full_scale():
     assert pytest.approx(10 ** (-1 / 20)) == LIMITER_CEILING
 
 
-def test_a_filter_cut_short_says_what_that_costs():
-    choices = load_rig(RIG.with_name("lobby.toml")).choices
-    whole = design_run(choices["bell"].network, "lobby", RATE)
-    cut = shortened(whole, most_taps(RATE))
-    assert len(whole.drop.taps) > len(cut.drop.taps) == 16_384
-    frequency = np.geomspace(20.0, 20_000.0, 400)
-    solution = solve(choices["bell"].network, frequency)
-    for signal, exact in (
-        ("drop", solution.drop("lobby")),
-        ("receiving", solution.receiving["lobby"]),
-    ):
-        fir = getattr(cut, signal)
-        error = decibels(float(np.max(np.abs(fir.response(frequency) - exact) / np.abs(exact))))
-        assert fir.error - 6.0 < error <= fir.error
-        assert error < (-80.0 if signal == "drop" else -95.0)
-    sums = cut.drop.taps + cut.receiving.taps - cut.sending.taps
-    assert np.abs(sums).max() <= 2.0**-52 * np.abs(cut.sending.taps).max()  # rounding
-
-
-def test_short_filters_stay_as_they_are():
-    fir = Fir(np.ones(10), RATE, 2, -100.0)
-    run = RunFilters(fir, fir, fir)
-    assert shortened(run, 10) is run
+@pytest.mark.parametrize("rate", [44_100, 48_000, 96_000, 192_000])
+def test_room_is_a_power_of_two_and_no_more_than_256_blocks(rate):
+    """What is played is what files get, never cut: so the longest filter bounds the cost."""
+    assert enough_taps(rate, Grid(rate).lengths()[-1]) <= 256 * block_frames(rate)
     assert enough_taps(RATE, 2971) == 4096
     assert enough_taps(RATE, 4097) == 8192
 

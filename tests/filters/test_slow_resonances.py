@@ -1,0 +1,99 @@
+"""Filters of what rings long and low: heavy resonances, and transformers of constant-voltage lines.
+
+Errors are measured as in `test_filters`: off the grid, against the circuit solved at the same frequencies.
+"""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from auralize.circuit.loudspeaker import Driver
+from auralize.circuit.network import Connected, Network, Placed
+from auralize.circuit.solution import solve
+from auralize.circuit.transformer import make_line_transformer
+from auralize.filters.fir import design_run
+from auralize.filters.grid import LONGEST_IMPULSE, Grid
+from auralize.rig.reading import load_rig
+from support.trial_rigs import one_run
+
+RATES = (44_100, 48_000, 96_000)
+PATH = load_rig(Path(__file__).parents[2] / "audio_demo" / "path.toml")
+POINTS = 467_775
+"""Of a transform longer than any filter here; odd, so that no grid of a design has a bin of its but 0."""
+
+
+def worst_db(got, wanted):
+    return 20 * np.log10(np.max(np.abs(got - wanted) / np.abs(wanted)))
+
+
+def bins(rate):
+    """Numbers of some bins from 20 Hz to 20 kHz: every one up to 60 Hz, where slow tails end."""
+    first, near, last = (round(hertz * POINTS / rate) for hertz in (20.0, 60.0, 20_000.0))
+    return np.unique(np.r_[first + 1 : near, np.geomspace(near, last, 300).astype(int)])
+
+
+def response(fir, at):
+    """At these bins, the delay taken out."""
+    later = np.exp(2j * np.pi * at * fir.delay / POINTS)
+    return np.fft.rfft(fir.taps, POINTS)[at] * later
+
+
+def check(network, load, rate):
+    """-90 dB for the drop and -110 dB for what is received, and that the design knows it."""
+    filters, at = design_run(network, load, rate), bins(rate)
+    solution = solve(network, at * (rate / POINTS))
+    polarity = solution.polarity(load)
+    for fir, wanted, most in (
+        (filters.drop, solution.drop(load), -90),
+        (filters.receiving, solution.receiving[load], -110),
+    ):
+        error = worst_db(response(fir, at), polarity * wanted)
+        assert error <= most
+        assert fir.error == pytest.approx(error, abs=6)  # of a few ripples, each grid meets others
+    total = filters.receiving.taps + filters.drop.taps
+    largest = np.max(np.abs(filters.sending.taps))
+    assert np.max(np.abs(total - filters.sending.taps)) <= 2**-52 * largest  # rounding
+
+
+@pytest.mark.parametrize("rate", RATES)
+@pytest.mark.parametrize("load", ["lawn", "bench", "gate"])
+@pytest.mark.parametrize("name", list(PATH))
+def test_everything_on_the_demos_own_path(name, load, rate):
+    check(PATH[name].network, load, rate)
+
+
+@pytest.mark.parametrize("rate", RATES)
+@pytest.mark.parametrize("quality", [0.3, 1.0, 3.0, 10.0])
+@pytest.mark.parametrize("resonance", [5.0, 8.0, 12.0, 20.0])
+def test_heavy_resonances(resonance, quality, rate):
+    """Of this Q in all: mechanical and electrical damping are equal."""
+    load = Driver(5.6, resonance, 2 * quality, 2 * quality, 0.35e-3)
+    check(one_run(2.5, 1.5, 62, load), "load", rate)
+
+
+@pytest.mark.parametrize("rate", RATES)
+@pytest.mark.parametrize("lowest", [20.0, 40.0, 60.0])
+@pytest.mark.parametrize("resonance", [12.0, 110.0])
+def test_transformers(resonance, lowest, rate):
+    tap = make_line_transformer(100.0, 20.0, 8.0, insertion_loss=1.0, low_frequency=lowest)
+    line = one_run(1.5, 1.5, 120, Driver(6.2, resonance, 3.0, 0.9, 0.2e-3))
+    network = Network(
+        line.amplifier,
+        line.runs,
+        {"load": Connected(line.loads["load"].load, "tap")},
+        {"tap": Placed(tap, "run")},
+    )
+    check(network, "load", rate)
+
+
+def test_the_response_measured_here_is_that_of_the_filter():
+    fir = design_run(PATH["sound"].network, "lawn", 48_000).drop
+    at = bins(48_000)[::60]
+    assert worst_db(response(fir, at), fir.response(at * (48_000 / POINTS))) < -200
+
+
+def test_the_longest_impulse_is_as_long_as_its_name_says():
+    grid = Grid(48_000)
+    assert grid.lengths()[-1] - grid.delay == round(LONGEST_IMPULSE * 48_000)
+    assert grid.size >= 2 * grid.lengths()[-1]
