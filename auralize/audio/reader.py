@@ -7,7 +7,7 @@ import os
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
@@ -44,6 +44,8 @@ class AudioInfo:
     """libsndfile's name of the encoding: PCM_24, FLOAT, VORBIS ..."""
     bits: int | None
     """Bits of a sample; None where the coding is lossy or has no such number."""
+    version: tuple[int, ...] = field(default=(), compare=False)
+    """Which file it was, and when last changed; `read_blocks` reads no other."""
 
 
 def probe(path: StrPath) -> AudioInfo:
@@ -53,7 +55,7 @@ def probe(path: StrPath) -> AudioInfo:
     damage inside compressed data come to light only in `read_blocks`.
     """
     path = Path(path)
-    _check_readable(path)
+    version = _version(_check_readable(path))
     check_whole(path)
     with opened(path) as file:
         info = AudioInfo(
@@ -64,6 +66,7 @@ def probe(path: StrPath) -> AudioInfo:
             file.format,
             file.subtype,
             _bits(file.subtype),
+            version,
         )
     _check_limits(info)
     if info.format == "MP3":
@@ -71,21 +74,26 @@ def probe(path: StrPath) -> AudioInfo:
     return info
 
 
-def read_blocks(path: StrPath, frames_per_block: int) -> Iterator[NDArray[np.float64]]:
+def read_blocks(
+    source: StrPath | AudioInfo, frames_per_block: int
+) -> Iterator[NDArray[np.float64]]:
     """The samples, full scale 1.0, in blocks (n, channels); all but the last n are the one asked.
 
     Integer samples are decoded exactly. Memory holds one block. Raises AudioFileError at once for
-    what `probe` refuses; while running for damage, a file cut short, NaN and infinity.
+    what `probe` refuses; while running for damage, a file cut short, NaN and infinity, and for a
+    file that is no longer the one that was probed.
     """
     if frames_per_block < 1:
         raise ValueError(f"Blocks of {frames_per_block} frames were asked for; 1 or more is right")
-    return _blocks(probe(path), frames_per_block)
+    info = source if isinstance(source, AudioInfo) else probe(source)
+    return _blocks(info, frames_per_block)
 
 
 def _blocks(info: AudioInfo, frames_per_block: int) -> Iterator[NDArray[np.float64]]:
     done = 0
     reason = ""
     with opened(info.path) as file:
+        _check_unchanged(info)
         while done < info.frames:
             wanted = min(frames_per_block, info.frames - done)
             try:
@@ -98,6 +106,7 @@ def _blocks(info: AudioInfo, frames_per_block: int) -> Iterator[NDArray[np.float
             _check_finite(info, block, done)
             yield block
             done += len(block)
+    _check_unchanged(info)
     if done < info.frames:
         raise AudioFileError(
             f"{info.path} is damaged or cut short: it announces {info.frames} frames and cannot be "
@@ -105,7 +114,19 @@ def _blocks(info: AudioInfo, frames_per_block: int) -> Iterator[NDArray[np.float
         )
 
 
-def _check_readable(path: Path) -> None:
+def _version(status: os.stat_result) -> tuple[int, ...]:
+    """The times to the nanosecond: of the content, and of any change, which no program can set back."""
+    return status.st_dev, status.st_ino, status.st_size, status.st_mtime_ns, status.st_ctime_ns
+
+
+def _check_unchanged(info: AudioInfo) -> None:
+    if _version(_check_readable(info.path)) != info.version:
+        raise AudioFileError(
+            f"{info.path} was changed or replaced while it was read; start again when it stays as it is"
+        )
+
+
+def _check_readable(path: Path) -> os.stat_result:
     try:
         status = path.stat()
     except FileNotFoundError:
@@ -126,6 +147,7 @@ def _check_readable(path: Path) -> None:
         raise AudioFileError(
             f"{path} cannot be opened ({error.strerror}); you need the right to read it"
         ) from error
+    return status
 
 
 def _check_limits(info: AudioInfo) -> None:

@@ -224,7 +224,7 @@ def _blocks(
 ) -> Iterator[tuple[Samples, Samples]]:
     """Source (n, channels) and outputs (parts, m, channels), ``frames`` of each output in all."""
     return through(
-        read_blocks(info.path, BLOCK),
+        read_blocks(info, BLOCK),
         [part.fir for part in parts],
         info.channels,
         tail=frames - info.frames,
