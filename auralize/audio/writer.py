@@ -7,8 +7,8 @@ full disk: integers are made before, and the file is read back before it gets it
 import os
 import shutil
 import struct
-from collections.abc import Sequence
-from contextlib import suppress
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 from typing import BinaryIO, Final, Self
@@ -128,7 +128,7 @@ class AudioWriter:
         self.comment = comment
         self.written = 0
         self._encoder = Encoder(depth, dither_seed)
-        self._staged = StagedFile(self.path)
+        self.staged = StagedFile(self.path)
         self._check_space()
 
     @property
@@ -139,7 +139,7 @@ class AudioWriter:
     @property
     def replaced(self) -> bool:
         """Whether the name was that of an earlier file; known when this one has taken it."""
-        return self._staged.replaced
+        return self.staged.replaced
 
     @property
     def container(self) -> str:
@@ -153,7 +153,7 @@ class AudioWriter:
         return self.frames * self.channels * SAMPLE_BYTES[self.depth]
 
     def _check_space(self) -> None:
-        free = shutil.disk_usage(self._staged.goal.parent).free
+        free = shutil.disk_usage(self.staged.goal.parent).free
         if self.container != "FLAC" and self._sound_bytes > free:
             raise AudioFileError(
                 f"{self.path} cannot be written: it needs {self._sound_bytes / 1e6:.1f} MB and the "
@@ -161,13 +161,11 @@ class AudioWriter:
             )
 
     def __enter__(self) -> Self:
-        try:
-            self._staged.open()
-        except OSError as error:
-            raise self._unwritable(error) from error
+        with self._told():
+            self.staged.open()
         try:
             self._file = sf.SoundFile(
-                native_name(self._staged.temporary),
+                native_name(self.staged.temporary),
                 "w",
                 self.rate,
                 self.channels,
@@ -215,39 +213,43 @@ class AudioWriter:
             self._discard()
             return
         try:
-            self._finish()
+            self.finish()
+            with self._told():
+                self.staged.__exit__(None)
         except BaseException:
             self._discard()
             raise
 
-    def _finish(self) -> None:
+    def finish(self) -> None:
+        """Close the file and read it back; it has all but its name then, which `staged` gives it."""
+        if self._file.closed:
+            return
         if self.written != self.frames:
             raise ValueError(
                 f"{self.written} frames were written to {self.path}, {self.frames} were announced"
             )
         try:
-            self._file.close()
-            with self._staged.temporary.open("rb+") as file:
-                _forget_the_time(file, self.channels)
+            with self._told():
+                self._file.close()
+                with self.staged.temporary.open("rb+") as file:
+                    _forget_the_time(file, self.channels)
         except sf.LibsndfileError as error:
             raise self._failure() from error
-        except OSError as error:
-            raise self._unwritable(error) from error
-        if not _is_complete(self._staged.temporary, self.frames):
+        if not _is_complete(self.staged.temporary, self.frames):
             raise self._failure()
-        try:
-            self._staged.commit()
-        except OSError as error:
-            raise self._unwritable(error) from error
 
-    def _unwritable(self, error: OSError) -> AudioFileError:
-        return AudioFileError(f"{self.path} cannot be written: {error.strerror}")
+    @contextmanager
+    def _told(self) -> Iterator[None]:
+        try:
+            yield
+        except OSError as error:
+            raise AudioFileError(f"{self.path} cannot be written: {error.strerror}") from error
 
     def _failure(self) -> AudioFileError:
         """The reason why writing failed; libsndfile forgets it, so the system is asked again."""
         reason = "the system gave no reason"
         try:
-            with self._staged.temporary.open("ab") as file:
+            with self.staged.temporary.open("ab") as file:
                 file.write(bytes(1 << 20))
                 file.flush()
                 os.fsync(file.fileno())
@@ -263,7 +265,7 @@ class AudioWriter:
         if hasattr(self, "_file"):
             with suppress(sf.LibsndfileError):
                 self._file.close()
-        self._staged.discard()
+        self.staged.discard()
 
     def _check(self, block: NDArray[np.float64]) -> None:
         if not np.isfinite(block).all():

@@ -22,7 +22,7 @@ from auralize.circuit.signals import SIGNALS, Signal
 from auralize.circuit.solution import solve
 from auralize.errors import AudioFileError, RequestError
 from auralize.figures.rows import listed
-from auralize.files import StagedText, check_text, make_folder
+from auralize.files import StagedText, check_text, commit_set, make_folder
 from auralize.filters.fir import Fir, RunFilters, design_run
 from auralize.filters.stream import through
 from auralize.gains import INSTALLED, End, Gains, Heard, Match, balance, match_gain
@@ -99,7 +99,6 @@ def render(
         level = _measure(info, parts, frames, pool, share)
         gains = _gains(parts, options, level.loudness)
         kept = [(p, gains[p.heard]) for p in parts if p.wanted]
-        # Left in reverse: sound files take their names first, then what is said of them.
         sidecars = [files.enter_context(StagedText(sidecar(p.path))) for p, _ in kept]
         writers = [files.enter_context(_writer(info, p, g, depth, frames)) for p, g in kept]
         _write(info, kept, writers, frames, pool, share)
@@ -108,6 +107,9 @@ def render(
         rendered = Rendered(info, level.loudness, peak, options.match, tuple(outputs))
         for (part, _), output, staged in zip(kept, outputs, sidecars, strict=True):
             staged.stage(facts(rendered, output, part.choice, options.conductors))
+        for writer in writers:
+            writer.finish()
+        commit_set([f.staged for pair in zip(writers, sidecars, strict=True) for f in pair])
     return replace(rendered, replaced=tuple(w.path for w in writers if w.replaced))
 
 
