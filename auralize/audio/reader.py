@@ -29,6 +29,11 @@ LENGTH_UNKNOWN: Final = 2**63 - 1
 """What libsndfile says of the frames of a FLAC file whose header leaves them open."""
 
 
+CHECKED_FORMATS: Final = ("WAV", "WAVEX", "RF64", "W64", "AIFF", "FLAC", "OGG", "MP3")
+"""libsndfile's names of the containers in which a missing end comes to light; it takes others, and
+plays what it finds of them."""
+
+
 @dataclass(frozen=True)
 class AudioInfo:
     """A sound file that can be rendered, as its header tells it."""
@@ -208,6 +213,11 @@ def opened(path: Path) -> Iterator[sf.SoundFile]:
                 "FLAC, W64, RF64, Ogg or MP3 is needed"
             ) from error
         with file:
+            if file.format not in CHECKED_FORMATS:
+                raise AudioFileError(
+                    f"{path} is a sound file of kind {file.format}, of which nobody could tell if it "
+                    "were cut short; convert it to WAV or FLAC"
+                )
             yield file
     finally:
         if mended is not None:
