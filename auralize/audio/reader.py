@@ -25,6 +25,9 @@ LOWEST_RATE: Final = 8_000
 HIGHEST_RATE: Final = 192_000
 """Hz, as are all rates here."""
 
+LARGEST_SAMPLE: Final = 1e15
+"""300 dB over full scale: no sound, and far from where squares of samples overflow."""
+
 LENGTH_UNKNOWN: Final = 2**63 - 1
 """What libsndfile says of the frames of a FLAC file whose header leaves them open."""
 
@@ -108,7 +111,7 @@ def _blocks(info: AudioInfo, frames_per_block: int) -> Iterator[NDArray[np.float
                 break
             if len(block) == 0:
                 break
-            _check_finite(info, block, done)
+            _check_samples(info, block, done)
             yield block
             done += len(block)
     _check_unchanged(info)
@@ -174,15 +177,19 @@ def _check_limits(info: AudioInfo) -> None:
         )
 
 
-def _check_finite(info: AudioInfo, block: NDArray[np.float64], before: int) -> None:
-    finite = np.isfinite(block)
-    if finite.all():
+def _check_samples(info: AudioInfo, block: NDArray[np.float64], before: int) -> None:
+    usable = np.abs(block) <= LARGEST_SAMPLE  # false for NaN, too
+    if usable.all():
         return
-    frame, channel = np.argwhere(~finite)[0]
-    found = "NaN" if np.isnan(block[frame, channel]) else "an infinite value"
+    frame, channel = np.argwhere(~usable)[0]
+    value = block[frame, channel]
+    found = "NaN" if np.isnan(value) else "an infinite value"
+    right = "every sample must be a finite number"
+    if np.isfinite(value):
+        found, right = f"a sample of {value:.3g}", f"full scale is 1, the most {LARGEST_SAMPLE:g}"
     raise AudioFileError(
         f"{info.path} holds {found} at {clock(before + int(frame), info.rate)} (frame "
-        f"{before + int(frame)}, channel {int(channel) + 1}); every sample must be a finite number"
+        f"{before + int(frame)}, channel {int(channel) + 1}); {right}"
     )
 
 

@@ -5,7 +5,6 @@ full disk: integers are made before, and the file is read back before it gets it
 """
 
 import os
-import shutil
 import struct
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -17,9 +16,17 @@ import numpy as np
 import soundfile as sf
 from numpy.typing import NDArray
 
-from auralize.audio.depth import DITHER_SEED, FLAC_DEPTHS, SAMPLE_BYTES, WORDS, Depth, Encoder
+from auralize.audio.depth import (
+    DITHER_SEED,
+    FLAC_DEPTHS,
+    WORDS,
+    Depth,
+    Encoder,
+    sound_bytes,
+)
 from auralize.audio.header import RIFF_LIMIT
 from auralize.audio.reader import StrPath, clock, native_name, plain_reason
+from auralize.audio.room import check_disk
 from auralize.errors import AudioFileError
 from auralize.files import StagedFile
 
@@ -129,7 +136,8 @@ class AudioWriter:
         self.written = 0
         self._encoder = Encoder(depth, dither_seed)
         self.staged = StagedFile(self.path)
-        self._check_space()
+        if self.container != "FLAC":
+            check_disk([self.path], self._sound_bytes)
 
     @property
     def clipped(self) -> int:
@@ -150,15 +158,7 @@ class AudioWriter:
 
     @property
     def _sound_bytes(self) -> int:
-        return self.frames * self.channels * SAMPLE_BYTES[self.depth]
-
-    def _check_space(self) -> None:
-        free = shutil.disk_usage(self.staged.goal.parent).free
-        if self.container != "FLAC" and self._sound_bytes > free:
-            raise AudioFileError(
-                f"{self.path} cannot be written: it needs {self._sound_bytes / 1e6:.1f} MB and the "
-                f"disk has {free / 1e6:.1f} MB left"
-            )
+        return sound_bytes(self.depth, self.channels, self.frames)
 
     def __enter__(self) -> Self:
         with self._told():

@@ -7,6 +7,7 @@ the gains that follow. Outputs are aligned with the source to the sample.
 from __future__ import annotations
 
 import os
+import zlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager, suppress
@@ -14,9 +15,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final, Literal
 
-from auralize.audio.depth import Depth, output_depth
+from auralize.audio.depth import Depth, output_depth, sound_bytes
 from auralize.audio.metering import Level, Meter, Samples, measure
 from auralize.audio.reader import AudioInfo, probe, read_blocks
+from auralize.audio.room import check_disk, check_open_files
 from auralize.audio.writer import AudioWriter, check_output
 from auralize.circuit.signals import SIGNALS, Signal
 from auralize.circuit.solution import solve
@@ -96,6 +98,7 @@ def render(
             check_output(part.path, depth, inputs=[source])
             if part.wanted:
                 check_text(sidecar(part.path))
+        _check_room(info, [part.path for part in parts if part.wanted], depth, frames)
         level = _measure(info, parts, frames, pool, share)
         gains = _gains(parts, options, level.loudness)
         kept = [(p, gains[p.heard]) for p in parts if p.wanted]
@@ -234,6 +237,13 @@ def _blocks(
     )
 
 
+def _check_room(info: AudioInfo, paths: Sequence[Path], depth: Depth, frames: int) -> None:
+    """Refuse what would fail half way; how long FLAC files become nobody knows beforehand."""
+    check_open_files(len(paths))
+    if paths[0].suffix != ".flac":
+        check_disk(paths, sound_bytes(depth, info.channels, frames))
+
+
 def _measure(
     info: AudioInfo, parts: Sequence[_Part], frames: int, pool: ThreadPoolExecutor, share: _Share
 ) -> Level:
@@ -259,9 +269,17 @@ def _gains(
 
 
 def _writer(info: AudioInfo, part: _Part, gains: Gains, depth: Depth, frames: int) -> AudioWriter:
-    comment = describe(part.choice.name, part.heard.signal, gains)
+    """Results are played together, so each has a dither of its own, the same at every render."""
+    signal = part.heard.signal
     return AudioWriter(
-        part.path, info.rate, info.channels, depth, frames, comment, inputs=[info.path]
+        part.path,
+        info.rate,
+        info.channels,
+        depth,
+        frames,
+        describe(part.choice.name, signal, gains),
+        inputs=[info.path],
+        dither_seed=zlib.crc32(f"{part.choice.name}.{signal}".encode()),
     )
 
 
