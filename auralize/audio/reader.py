@@ -15,7 +15,7 @@ import numpy as np
 import soundfile as sf
 from numpy.typing import NDArray
 
-from auralize.audio.header import check_mp3_length, check_whole, left_open
+from auralize.audio.header import channel_mask, check_mp3_length, check_whole, left_open
 from auralize.errors import AudioFileError
 
 StrPath = str | os.PathLike[str]
@@ -54,6 +54,8 @@ class AudioInfo:
     """Bits of a sample; None where the coding is lossy or has no such number."""
     version: tuple[int, ...] = field(default=(), compare=False)
     """Which file it was, and when last changed; `read_blocks` reads no other."""
+    mask: int = field(default=0, compare=False)
+    """Loudspeakers that the channels are for, as WAVE_FORMAT_EXTENSIBLE counts them; 0: not told."""
 
 
 def probe(path: StrPath) -> AudioInfo:
@@ -75,6 +77,7 @@ def probe(path: StrPath) -> AudioInfo:
             file.subtype,
             _bits(file.subtype),
             version,
+            channel_mask(path),
         )
     _check_limits(info)
     if info.format == "MP3":

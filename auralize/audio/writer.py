@@ -24,7 +24,7 @@ from auralize.audio.depth import (
     Encoder,
     sound_bytes,
 )
-from auralize.audio.header import RIFF_LIMIT
+from auralize.audio.header import MASK_AT, RIFF_LIMIT
 from auralize.audio.reader import StrPath, clock, native_name, plain_reason
 from auralize.audio.room import check_disk
 from auralize.errors import AudioFileError
@@ -32,6 +32,9 @@ from auralize.files import StagedFile
 
 HEADER_ALLOWANCE: Final = 4096
 """Bytes set aside for the header of a WAV file with its comment."""
+
+CHUNK_HEADER: Final = 8
+"""Bytes: name and size."""
 
 LONGEST_COMMENT: Final = 2000
 """Bytes; libsndfile 1.2.2 reads none beyond 2045 back from a WAV file (measured)."""
@@ -103,7 +106,8 @@ class AudioWriter:
 
     Use as a context manager and `write` exactly `frames` frames in blocks (n, channels), full scale
     1.0. Integers are rounded to nearest; 16 bit with triangular dither of +-1 step first, whose
-    noise depends on `dither_seed` and not on how the blocks are cut. A WAV file too long for 32-bit
+    noise depends on `dither_seed` and not on how the blocks are cut. A `mask` tells where the channels of
+    a WAV file belong. One too long for 32-bit
     sizes becomes RF64. An existing file is replaced at the end, at one stroke.
 
     Raises AudioFileError where the file cannot be written, before anything is, and on a full disk;
@@ -121,6 +125,7 @@ class AudioWriter:
         *,
         inputs: Sequence[StrPath] = (),
         dither_seed: int = DITHER_SEED,
+        mask: int = 0,
     ) -> None:
         check_output(path, depth, inputs)
         if frames < 1:
@@ -133,6 +138,7 @@ class AudioWriter:
         self.depth: Depth = depth
         self.frames = frames
         self.comment = comment
+        self.mask = mask
         self.written = 0
         self._encoder = Encoder(depth, dither_seed)
         self.staged = StagedFile(self.path)
@@ -151,10 +157,12 @@ class AudioWriter:
 
     @property
     def container(self) -> str:
-        """WAV, RF64 or FLAC."""
+        """WAV, RF64 or FLAC; WAVEX for a WAV file whose channels have places."""
         if self.path.suffix.lower() == ".flac":
             return "FLAC"
-        return "RF64" if self._sound_bytes + HEADER_ALLOWANCE > RIFF_LIMIT else "WAV"
+        if self._sound_bytes + HEADER_ALLOWANCE > RIFF_LIMIT:
+            return "RF64"
+        return "WAVEX" if self.mask else "WAV"
 
     @property
     def _sound_bytes(self) -> int:
@@ -233,6 +241,8 @@ class AudioWriter:
                 self._file.close()
                 with self.staged.temporary.open("rb+") as file:
                     _forget_the_time(file, self.channels)
+                    if self.container in ("WAVEX", "RF64"):
+                        _set_mask(file, self.mask)
         except sf.LibsndfileError as error:
             raise self._failure() from error
         if not _is_complete(self.staged.temporary, self.frames):
@@ -289,6 +299,13 @@ def _forget_the_time(file: BinaryIO, channels: int) -> None:
     if (at := header.find(peak)) >= 0:
         file.seek(at + len(peak))
         file.write(bytes(4))
+
+
+def _set_mask(file: BinaryIO, mask: int) -> None:
+    """Say where the channels belong, which libsndfile guesses from their number."""
+    file.seek(0)
+    file.seek(file.read(HEADER_ALLOWANCE).index(b"fmt ") + CHUNK_HEADER + MASK_AT)
+    file.write(struct.pack("<I", mask))
 
 
 def _is_complete(path: Path, frames: int) -> bool:

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Final, Literal
 
 from auralize.audio.depth import Depth, output_depth, sound_bytes
+from auralize.audio.loudness import LoudnessMeter
 from auralize.audio.metering import Level, Meter, Samples, measure
 from auralize.audio.reader import AudioInfo, probe, read_blocks
 from auralize.audio.room import check_disk, check_open_files
@@ -207,8 +208,12 @@ def _plan(
             path = folder / f"{info.path.stem}.{choice.name}.{signal}{options.suffix}"
             heard = End(signal, choice.name, options.conductors).plain
             fir = _fir(filters, heard)
-            parts.append(_Part(choice, heard, fir, path, wanted, Meter(info.rate, info.channels)))
+            parts.append(_Part(choice, heard, fir, path, wanted, _meter(info)))
     return parts
+
+
+def _meter(info: AudioInfo) -> Meter:
+    return Meter(info.rate, info.channels, LoudnessMeter(info.rate, info.channels, info.mask))
 
 
 def _check_one_conductor(choice: Choice) -> None:
@@ -248,7 +253,7 @@ def _measure(
     info: AudioInfo, parts: Sequence[_Part], frames: int, pool: ThreadPoolExecutor, share: _Share
 ) -> Level:
     """Feed the meters of all parts; the level of the source itself."""
-    source = Meter(info.rate, info.channels)
+    source = _meter(info)
     blocks = ((dry, *wet) for dry, wet in _blocks(info, parts, frames))
     measure(blocks, [source, *(part.meter for part in parts)], pool, share.add)
     return source.level
@@ -279,6 +284,7 @@ def _writer(info: AudioInfo, part: _Part, gains: Gains, depth: Depth, frames: in
         frames,
         describe(part.choice.name, signal, gains),
         inputs=[info.path],
+        mask=info.mask,
         dither_seed=zlib.crc32(f"{part.choice.name}.{signal}".encode()),
     )
 
