@@ -16,6 +16,7 @@ import numpy as np
 import soundfile as sf
 from numpy.typing import NDArray
 
+from auralize.audio.carried import CHUNK_HEADER, append
 from auralize.audio.depth import (
     DITHER_SEED,
     FLAC_DEPTHS,
@@ -32,9 +33,6 @@ from auralize.files import StagedFile
 
 HEADER_ALLOWANCE: Final = 4096
 """Bytes set aside for the header of a WAV file with its comment."""
-
-CHUNK_HEADER: Final = 8
-"""Bytes: name and size."""
 
 LONGEST_COMMENT: Final = 2000
 """Bytes; libsndfile 1.2.2 reads none beyond 2045 back from a WAV file (measured)."""
@@ -107,7 +105,7 @@ class AudioWriter:
     Use as a context manager and `write` exactly `frames` frames in blocks (n, channels), full scale
     1.0. Integers are rounded to nearest; 16 bit with triangular dither of +-1 step first, whose
     noise depends on `dither_seed` and not on how the blocks are cut. A `mask` tells where the channels of
-    a WAV file belong. One too long for 32-bit
+    a WAV file belong, chunks in `more` (see `carried`) go to its end. One too long for 32-bit
     sizes becomes RF64. An existing file is replaced at the end, at one stroke.
 
     Raises AudioFileError where the file cannot be written, before anything is, and on a full disk;
@@ -126,6 +124,7 @@ class AudioWriter:
         inputs: Sequence[StrPath] = (),
         dither_seed: int = DITHER_SEED,
         mask: int = 0,
+        more: bytes = b"",
     ) -> None:
         check_output(path, depth, inputs)
         if frames < 1:
@@ -139,6 +138,7 @@ class AudioWriter:
         self.frames = frames
         self.comment = comment
         self.mask = mask
+        self.more = more
         self.written = 0
         self._encoder = Encoder(depth, dither_seed)
         self.staged = StagedFile(self.path)
@@ -160,7 +160,7 @@ class AudioWriter:
         """WAV, RF64 or FLAC; WAVEX for a WAV file whose channels have places."""
         if self.path.suffix.lower() == ".flac":
             return "FLAC"
-        if self._sound_bytes + HEADER_ALLOWANCE > RIFF_LIMIT:
+        if self._sound_bytes + len(self.more) + HEADER_ALLOWANCE > RIFF_LIMIT:
             return "RF64"
         return "WAVEX" if self.mask else "WAV"
 
@@ -243,6 +243,8 @@ class AudioWriter:
                     _forget_the_time(file, self.channels)
                     if self.container in ("WAVEX", "RF64"):
                         _set_mask(file, self.mask)
+                    if self.more and self.container != "FLAC":
+                        append(file, self.more)
         except sf.LibsndfileError as error:
             raise self._failure() from error
         if not _is_complete(self.staged.temporary, self.frames):

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final, Literal
 
+from auralize.audio.carried import carried
 from auralize.audio.depth import Depth, output_depth, sound_bytes
 from auralize.audio.loudness import LoudnessMeter
 from auralize.audio.metering import Level, Meter, Samples, measure
@@ -93,6 +94,7 @@ def render(
             f"more, and it has {info.rate} Hz"
         )
     frames = info.frames + round(options.tail * info.rate)
+    more = carried(info.path)
     share = _Share(progress, passes=2, frames=frames)
     with _made(folder), ThreadPoolExecutor(os.cpu_count()) as pool, ExitStack() as files:
         for part in parts:
@@ -104,7 +106,7 @@ def render(
         gains = _gains(parts, options, level.loudness)
         kept = [(p, gains[p.heard]) for p in parts if p.wanted]
         sidecars = [files.enter_context(StagedText(sidecar(p.path))) for p, _ in kept]
-        writers = [files.enter_context(_writer(info, p, g, depth, frames)) for p, g in kept]
+        writers = [files.enter_context(_writer(info, p, g, depth, frames, more)) for p, g in kept]
         _write(info, kept, writers, frames, pool, share)
         outputs = [_output(p, g, w.clipped) for (p, g), w in zip(kept, writers, strict=True)]
         peak = decibels(level.peak)
@@ -273,7 +275,9 @@ def _gains(
     return balance(reference, levels, matches, options.makeup, shared=written)
 
 
-def _writer(info: AudioInfo, part: _Part, gains: Gains, depth: Depth, frames: int) -> AudioWriter:
+def _writer(
+    info: AudioInfo, part: _Part, gains: Gains, depth: Depth, frames: int, more: bytes
+) -> AudioWriter:
     """Results are played together, so each has a dither of its own, the same at every render."""
     signal = part.heard.signal
     return AudioWriter(
@@ -285,6 +289,7 @@ def _writer(info: AudioInfo, part: _Part, gains: Gains, depth: Depth, frames: in
         describe(part.choice.name, signal, gains),
         inputs=[info.path],
         mask=info.mask,
+        more=more,
         dither_seed=zlib.crc32(f"{part.choice.name}.{signal}".encode()),
     )
 
