@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 import errno
+import glob
 import os
+import platform
 import secrets
+import shutil
+import signal
 import stat
-from collections.abc import Iterator
+import threading
+import zlib
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Final, Self
@@ -17,6 +23,13 @@ USUAL_MODE: Final = 0o666
 """What a new file may be used for, less the user's umask."""
 PRIVATE_MODE: Final = 0o600
 """What stands in for an existing file is for its owner alone until it has that file's own mode."""
+
+STOPPING: Final = tuple(
+    getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)
+)
+"""Signals that end a program in good order."""
+_OURS: Final = f".auralize-{zlib.crc32(platform.node().encode(errors='replace')):08x}-"
+"""How our temporary files begin: a folder may be shared by machines, whose processes have like numbers."""
 
 
 class StagedFile:
@@ -29,46 +42,63 @@ class StagedFile:
     """
 
     def __init__(self, path: Path | str, like: Path | None = None) -> None:
+        self.path = Path(path)
         self.goal = Path(os.path.realpath(path))
-        self.temporary = self.goal.parent / f".auralize-{secrets.token_hex(6)}.part"
+        self.temporary = temporary_beside(self.goal)
         self.replaced = False
         """Whether the name was that of an earlier file; known after `commit`."""
         self._like = like
+        self._settled = False
 
     def open(self) -> None:
         """Make the temporary file, empty."""
         check_replaceable(self.goal)
+        sweep(self.goal.parent)
         mode = USUAL_MODE if self._model() is None else PRIVATE_MODE
         os.close(os.open(self.temporary, os.O_CREAT | os.O_EXCL | os.O_WRONLY, mode))
 
     def commit(self) -> None:
         """Put it on the disk, then under its name, at one stroke."""
-        try:
-            with self.temporary.open("rb+") as file:
-                os.fsync(file.fileno())
-            if (model := self._model()) is not None:
-                self._take_after(model)
-            self.replaced = self.goal.exists()
-            os.replace(self.temporary, self.goal)
-        except BaseException:
-            self.discard()
-            raise
-        _sync_folder(self.goal.parent)
+        commit_all([self])
+
+    def prepare(self) -> None:
+        """Put it on the disk, with the rights it will have."""
+        with self.temporary.open("rb+") as file:
+            os.fsync(file.fileno())
+        if (model := self._model()) is not None:
+            self._take_after(model)
+
+    def take_name(self) -> None:
+        """Put what was prepared under its name."""
+        self.replaced = self.goal.exists()
+        os.replace(self.temporary, self.goal)
+        self._settled = True
+
+    def take_back(self, earlier: Path | None) -> None:
+        """Give the name back to the earlier file, or to none; what is kept of that then goes."""
+        with suppress(OSError):
+            if not self._settled and earlier is not None:
+                earlier.unlink()
+            elif self._settled and earlier is not None:
+                os.replace(earlier, self.goal)
+            elif self._settled:
+                self.goal.unlink()
 
     def discard(self) -> None:
-        """Leave nothing behind."""
-        with suppress(OSError):
-            self.temporary.unlink()
+        """Leave nothing behind; once it has its name, it stays."""
+        if not self._settled:
+            with suppress(OSError):
+                self.temporary.unlink()
 
     def __enter__(self) -> Self:
         self.open()
         return self
 
     def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
-        if kind is None:
-            self.commit()
-        else:
+        if kind is not None:
             self.discard()
+        elif not self._settled:
+            self.commit()
 
     def _model(self) -> os.stat_result | None:
         """Of the file whose mode and owner this one gets; None for a new one that is like no other."""
@@ -87,26 +117,133 @@ class StagedFile:
         os.chmod(self.temporary, own if self._like is None else own | stat.S_IWUSR)
 
 
+def commit_all(files: Sequence[StagedFile]) -> None:
+    """Put all of them under their names, or none: what goes wrong half way is taken back.
+
+    Signals that would stop the program wait until it is done. Raises OSError with the `path` that it
+    was about as its filename.
+    """
+    done: list[tuple[StagedFile, Path | None]] = []
+    try:
+        for file in files:
+            with _about(file):
+                file.prepare()
+        with signals_held():
+            try:
+                for at, file in enumerate(files, start=1):
+                    with _about(file):
+                        # The last needs no way back: nothing comes after it.
+                        earlier = _kept(file.goal) if at < len(files) else None
+                        done.append((file, earlier))
+                        file.take_name()
+            except BaseException:
+                for file, earlier in reversed(done):
+                    file.take_back(earlier)
+                raise
+            for _, earlier in done:
+                if earlier is not None:
+                    earlier.unlink(missing_ok=True)
+    except BaseException:
+        for file in files:
+            file.discard()
+        raise
+    for folder in {file.goal.parent for file in files}:
+        _sync_folder(folder)
+
+
+@contextmanager
+def _about(file: StagedFile) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        error.filename, error.filename2 = os.fspath(file.path), None
+        raise
+
+
+def _kept(path: Path) -> Path | None:
+    """A second name for what is there, to come back to; a copy where there are no second names."""
+    if not path.exists():
+        return None
+    second = temporary_beside(path)
+    try:
+        os.link(path, second)
+    except OSError:
+        try:
+            shutil.copy2(path, second)
+        except OSError:
+            second.unlink(missing_ok=True)
+            raise
+    return second
+
+
+@contextmanager
+def signals_held() -> Iterator[None]:
+    """Let no signal that stops the program come in between; those that did come then come after."""
+    if threading.current_thread() is not threading.main_thread():
+        yield  # it is the main thread that signals stop
+        return
+    came: list[int] = []
+    before = {number: signal.getsignal(number) for number in STOPPING}
+    held = {number: handler for number, handler in before.items() if callable(handler)}
+    default = {number for number, handler in before.items() if handler == signal.SIG_DFL}
+    try:
+        for number in (*held, *default):
+            signal.signal(number, lambda number, _: came.append(number))
+        yield
+    finally:
+        for number in (*held, *default):
+            signal.signal(number, before[number])
+        for number in came[:1]:
+            signal.raise_signal(number)
+
+
+def temporary_beside(path: Path) -> Path:
+    """A name of our own for what stands in for a file: it tells whose it is, should we not end well."""
+    return path.parent / f"{_OURS}{os.getpid()}-{secrets.token_hex(6)}.part"
+
+
+def sweep(folder: Path) -> None:
+    """Remove temporary files of programs that ended without doing so: killed, or by loss of power."""
+    if os.name != "posix":  # where asking for a process by its number would end it
+        return
+    with suppress(OSError):
+        for path in folder.glob(f"{glob.escape(_OURS)}*-*.part"):
+            number = path.name.removeprefix(_OURS).partition("-")[0]
+            if number.isdecimal() and not _runs(int(number)):
+                with suppress(OSError):
+                    path.unlink()
+
+
+def _runs(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except (ProcessLookupError, OverflowError):
+        return False
+    except OSError:
+        return True  # somebody else's
+    return True
+
+
 class StagedText:
     """A text file written aside by `stage`, which takes its name on leaving, or goes with an exception."""
 
     def __init__(self, path: Path) -> None:
         self._path = path
-        self._staged = StagedFile(path)
+        self.staged = StagedFile(path)
 
     def __enter__(self) -> Self:
         with _told(self._path):
-            self._staged.open()
+            self.staged.open()
         return self
 
     def stage(self, text: str) -> None:
         """Write the text under a temporary name; raises FileError where that cannot be done."""
         with _told(self._path):
-            self._staged.temporary.write_bytes(_encoded(text))
+            self.staged.temporary.write_bytes(_encoded(text))
 
     def __exit__(self, kind: type[BaseException] | None, *rest: object) -> None:
         with _told(self._path):
-            self._staged.__exit__(kind, *rest)
+            self.staged.__exit__(kind, *rest)
 
 
 def write_text(path: Path, text: str, like: Path | None = None) -> None:
@@ -142,6 +279,16 @@ def make_folder(path: Path) -> None:
         path.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise FileError(f"{path}: this folder cannot be made: {_reason(error)}") from None
+
+
+def commit_set(files: Sequence[StagedFile]) -> None:
+    """`commit_all`, which raises FileError with one sentence."""
+    try:
+        commit_all(files)
+    except OSError as error:
+        raise FileError(
+            f"{error.filename}: this file cannot be written: {_reason(error)}"
+        ) from None
 
 
 @contextmanager

@@ -45,6 +45,11 @@ def output_depth(info: AudioInfo, suffix: str = ".wav") -> Depth:
     return "PCM_24" if suffix.lower() == ".flac" and depth not in FLAC_DEPTHS else depth
 
 
+def sound_bytes(depth: Depth, channels: int, frames: int) -> int:
+    """Bytes of so many frames, not compressed."""
+    return frames * channels * SAMPLE_BYTES[depth]
+
+
 class Encoder:
     """Blocks of one sound made into what a file of `depth` holds; `clipped` counts what it cannot.
 

@@ -7,6 +7,7 @@ sound. So chunks (WAV, RF64, W64, AIFF), Ogg pages and MP3 tags are looked at he
 import io
 import string
 import struct
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -44,21 +45,24 @@ OPEN_SIZES: Final = (0xFFFF_FFFF, 0x7FFF_F000, 0xFFFF_FFFF_FFFF_FFFF)
 practice, values from memory. A size left at 0 is seen to by `left_open`."""
 
 
-class _SoundChunk(NamedTuple):
+class Chunk(NamedTuple):
+    name: bytes
     start: int
-    """Byte where the samples begin."""
-    announced: int
-    present: int
+    """Byte where its content begins."""
+    length: int
+    """As announced, which may be more than there is."""
+    big_endian: bool
 
 
-def _sound_chunk(path: Path) -> _SoundChunk | None:
-    """The chunk of samples of a WAV, RF64, W64 or AIFF file; None if it has none, or is no such."""
+def chunks(path: Path) -> Iterator[Chunk]:
+    """Those of a WAV, RF64, W64 or AIFF file, in order; none if it is no such."""
     size = path.stat().st_size
     long_size: int | None = None
     with path.open("rb") as file:
         container = CONTAINERS.get(file.read(4))
         if container is None:
-            return None
+            return
+        big_endian = container.header.format.startswith(">")
         at = container.first
         while at + container.header.size <= size:
             file.seek(at)
@@ -67,15 +71,51 @@ def _sound_chunk(path: Path) -> _SoundChunk | None:
             if container.size_counts_header:
                 length -= container.header.size
             if length < 0:
-                return None
+                return
             if name == b"ds64" and len(sizes := file.read(16)) == 16:
                 long_size = struct.unpack("<QQ", sizes)[1]
-            if name == container.sound:
-                if length == RIFF_LIMIT and long_size is not None:
-                    length = long_size
-                return _SoundChunk(start, length, size - start)
+            if name == container.sound and length == RIFF_LIMIT and long_size is not None:
+                length = long_size
+            yield Chunk(name, start, length, big_endian)
             at = start + length + -length % container.align
+
+
+class _SoundChunk(NamedTuple):
+    start: int
+    """Byte where the samples begin."""
+    announced: int
+    present: int
+
+
+def _sound_chunk(path: Path) -> _SoundChunk | None:
+    """The chunk of samples; None for a file that has none."""
+    sound = {container.sound for container in CONTAINERS.values()}
+    for chunk in chunks(path):
+        if chunk.name in sound:
+            return _SoundChunk(chunk.start, chunk.length, path.stat().st_size - chunk.start)
     return None
+
+
+EXTENSIBLE: Final = 0xFFFE
+MASK_AT: Final = 20
+"""Format tag of WAVE_FORMAT_EXTENSIBLE, and the byte of its format chunk where the mask is."""
+
+
+def channel_mask(path: Path) -> int:
+    """Which loudspeakers the channels of a WAV, RF64 or W64 file are for, a bit each; 0: it does not say."""
+    for chunk in chunks(path):
+        if chunk.name[:4].lower() == b"fmt ":
+            with path.open("rb") as file:
+                file.seek(chunk.start)
+                content = file.read(MASK_AT + 4)
+            order = ">" if chunk.big_endian else "<"
+            if (
+                len(content) < MASK_AT + 4
+                or struct.unpack_from(order + "H", content)[0] != EXTENSIBLE
+            ):
+                return 0
+            return int(struct.unpack_from(order + "I", content, MASK_AT)[0])
+    return 0
 
 
 def check_whole(path: Path) -> None:

@@ -39,17 +39,29 @@ STEPS_PER_BLOCK = 4
 SLICE = 1 << 16  # frames worked on at once: keeps memory flat and stays in the cache
 
 
-def channel_weights(channels: int) -> FloatArray:
+# Bits of a WAVE_FORMAT_EXTENSIBLE mask, from memory: the channels stand in the order of these.
+LOW_FREQUENCY = 0x8
+SURROUNDS = 0x10 | 0x20 | 0x100 | 0x200 | 0x400  # back left, right, centre; side left, right
+
+
+def channel_weights(channels: int, mask: int = 0) -> FloatArray:
     """Weight of each channel's power, BS.1770 Table 3.
 
-    5 channels are L R C Ls Rs, 6 are L R C LFE Ls Rs (the LFE does not count). Any other count says
-    nothing about where the loudspeakers stand: every channel weighs 1.
+    A mask says where each stands: surrounds beside or behind weigh 1.41, the LFE 0, all others 1.
+    (BS.1770-4 gives those right behind 1, but a mask tells no angle: common practice is 1.41.)
+    Without one, 5 channels are L R C Ls Rs, 6 are L R C LFE Ls Rs. Any other count says nothing about
+    where the loudspeakers stand: every channel weighs 1.
     """
-    if channels == 5:
-        return np.array([1, 1, 1, SURROUND_WEIGHT, SURROUND_WEIGHT])
-    if channels == 6:
-        return np.array([1, 1, 1, 0, SURROUND_WEIGHT, SURROUND_WEIGHT])
-    return np.ones(channels)
+    weights = np.ones(channels)
+    if mask == 0:
+        mask = {5: 0x37, 6: 0x3F}.get(channels, 0)
+    places = [1 << bit for bit in range(mask.bit_length()) if mask >> bit & 1]
+    for channel, place in enumerate(places[:channels]):
+        if place == LOW_FREQUENCY:
+            weights[channel] = 0.0
+        elif place & SURROUNDS:
+            weights[channel] = SURROUND_WEIGHT
+    return weights
 
 
 def k_weighting(rate: int) -> FloatArray:
@@ -81,9 +93,9 @@ class LoudnessMeter:
     8 to 192 kHz, 1 to 8 channels weighted by `channel_weights`. AudioFileError for others.
     """
 
-    def __init__(self, rate: int, channels: int) -> None:
+    def __init__(self, rate: int, channels: int, mask: int = 0) -> None:
         check_format(rate, channels)
-        weights = channel_weights(channels)
+        weights = channel_weights(channels, mask)
         self._rate, self._channels = rate, channels
         self._heard = np.flatnonzero(weights)
         self._weights = weights[self._heard]

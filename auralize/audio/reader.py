@@ -7,7 +7,7 @@ import os
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
@@ -15,7 +15,7 @@ import numpy as np
 import soundfile as sf
 from numpy.typing import NDArray
 
-from auralize.audio.header import check_mp3_length, check_whole, left_open
+from auralize.audio.header import channel_mask, check_mp3_length, check_whole, left_open
 from auralize.errors import AudioFileError
 
 StrPath = str | os.PathLike[str]
@@ -25,8 +25,16 @@ LOWEST_RATE: Final = 8_000
 HIGHEST_RATE: Final = 192_000
 """Hz, as are all rates here."""
 
+LARGEST_SAMPLE: Final = 1e15
+"""300 dB over full scale: no sound, and far from where squares of samples overflow."""
+
 LENGTH_UNKNOWN: Final = 2**63 - 1
 """What libsndfile says of the frames of a FLAC file whose header leaves them open."""
+
+
+CHECKED_FORMATS: Final = ("WAV", "WAVEX", "RF64", "W64", "AIFF", "FLAC", "OGG", "MP3")
+"""libsndfile's names of the containers in which a missing end comes to light; it takes others, and
+plays what it finds of them."""
 
 
 @dataclass(frozen=True)
@@ -44,6 +52,10 @@ class AudioInfo:
     """libsndfile's name of the encoding: PCM_24, FLOAT, VORBIS ..."""
     bits: int | None
     """Bits of a sample; None where the coding is lossy or has no such number."""
+    version: tuple[int, ...] = field(default=(), compare=False)
+    """Which file it was, and when last changed; `read_blocks` reads no other."""
+    mask: int = field(default=0, compare=False)
+    """Loudspeakers that the channels are for, as WAVE_FORMAT_EXTENSIBLE counts them; 0: not told."""
 
 
 def probe(path: StrPath) -> AudioInfo:
@@ -53,7 +65,7 @@ def probe(path: StrPath) -> AudioInfo:
     damage inside compressed data come to light only in `read_blocks`.
     """
     path = Path(path)
-    _check_readable(path)
+    version = _version(_check_readable(path))
     check_whole(path)
     with opened(path) as file:
         info = AudioInfo(
@@ -64,6 +76,8 @@ def probe(path: StrPath) -> AudioInfo:
             file.format,
             file.subtype,
             _bits(file.subtype),
+            version,
+            channel_mask(path),
         )
     _check_limits(info)
     if info.format == "MP3":
@@ -71,21 +85,26 @@ def probe(path: StrPath) -> AudioInfo:
     return info
 
 
-def read_blocks(path: StrPath, frames_per_block: int) -> Iterator[NDArray[np.float64]]:
+def read_blocks(
+    source: StrPath | AudioInfo, frames_per_block: int
+) -> Iterator[NDArray[np.float64]]:
     """The samples, full scale 1.0, in blocks (n, channels); all but the last n are the one asked.
 
     Integer samples are decoded exactly. Memory holds one block. Raises AudioFileError at once for
-    what `probe` refuses; while running for damage, a file cut short, NaN and infinity.
+    what `probe` refuses; while running for damage, a file cut short, NaN and infinity, and for a
+    file that is no longer the one that was probed.
     """
     if frames_per_block < 1:
         raise ValueError(f"Blocks of {frames_per_block} frames were asked for; 1 or more is right")
-    return _blocks(probe(path), frames_per_block)
+    info = source if isinstance(source, AudioInfo) else probe(source)
+    return _blocks(info, frames_per_block)
 
 
 def _blocks(info: AudioInfo, frames_per_block: int) -> Iterator[NDArray[np.float64]]:
     done = 0
     reason = ""
     with opened(info.path) as file:
+        _check_unchanged(info)
         while done < info.frames:
             wanted = min(frames_per_block, info.frames - done)
             try:
@@ -95,9 +114,10 @@ def _blocks(info: AudioInfo, frames_per_block: int) -> Iterator[NDArray[np.float
                 break
             if len(block) == 0:
                 break
-            _check_finite(info, block, done)
+            _check_samples(info, block, done)
             yield block
             done += len(block)
+    _check_unchanged(info)
     if done < info.frames:
         raise AudioFileError(
             f"{info.path} is damaged or cut short: it announces {info.frames} frames and cannot be "
@@ -105,7 +125,19 @@ def _blocks(info: AudioInfo, frames_per_block: int) -> Iterator[NDArray[np.float
         )
 
 
-def _check_readable(path: Path) -> None:
+def _version(status: os.stat_result) -> tuple[int, ...]:
+    """The times to the nanosecond: of the content, and of any change, which no program can set back."""
+    return status.st_dev, status.st_ino, status.st_size, status.st_mtime_ns, status.st_ctime_ns
+
+
+def _check_unchanged(info: AudioInfo) -> None:
+    if _version(_check_readable(info.path)) != info.version:
+        raise AudioFileError(
+            f"{info.path} was changed or replaced while it was read; start again when it stays as it is"
+        )
+
+
+def _check_readable(path: Path) -> os.stat_result:
     try:
         status = path.stat()
     except FileNotFoundError:
@@ -126,6 +158,7 @@ def _check_readable(path: Path) -> None:
         raise AudioFileError(
             f"{path} cannot be opened ({error.strerror}); you need the right to read it"
         ) from error
+    return status
 
 
 def _check_limits(info: AudioInfo) -> None:
@@ -147,15 +180,19 @@ def _check_limits(info: AudioInfo) -> None:
         )
 
 
-def _check_finite(info: AudioInfo, block: NDArray[np.float64], before: int) -> None:
-    finite = np.isfinite(block)
-    if finite.all():
+def _check_samples(info: AudioInfo, block: NDArray[np.float64], before: int) -> None:
+    usable = np.abs(block) <= LARGEST_SAMPLE  # false for NaN, too
+    if usable.all():
         return
-    frame, channel = np.argwhere(~finite)[0]
-    found = "NaN" if np.isnan(block[frame, channel]) else "an infinite value"
+    frame, channel = np.argwhere(~usable)[0]
+    value = block[frame, channel]
+    found = "NaN" if np.isnan(value) else "an infinite value"
+    right = "every sample must be a finite number"
+    if np.isfinite(value):
+        found, right = f"a sample of {value:.3g}", f"full scale is 1, the most {LARGEST_SAMPLE:g}"
     raise AudioFileError(
         f"{info.path} holds {found} at {clock(before + int(frame), info.rate)} (frame "
-        f"{before + int(frame)}, channel {int(channel) + 1}); every sample must be a finite number"
+        f"{before + int(frame)}, channel {int(channel) + 1}); {right}"
     )
 
 
@@ -186,6 +223,11 @@ def opened(path: Path) -> Iterator[sf.SoundFile]:
                 "FLAC, W64, RF64, Ogg or MP3 is needed"
             ) from error
         with file:
+            if file.format not in CHECKED_FORMATS:
+                raise AudioFileError(
+                    f"{path} is a sound file of kind {file.format}, of which nobody could tell if it "
+                    "were cut short; convert it to WAV or FLAC"
+                )
             yield file
     finally:
         if mended is not None:

@@ -6,38 +6,52 @@ stream is cut into blocks.
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 
 from auralize.audio.loudness import SLICE, FloatArray, check_format, check_shape
 
-# The interpolator: a sinc that passes through the samples, cut by a Kaiser window. Its error is
-# under 0.05 dB up to 0.46 of the sample rate (20.3 kHz at 44.1 kHz), 0.003 dB up to 0.25 of it.
-REACH = 24  # samples on either side
-KAISER_BETA = 6.0
-SEGMENT = 2 * REACH  # instants decided on together; the taps of a segment span two segments
-BATCH = 256  # segments interpolated together
+OVERSAMPLING: Final = 8
+"""At any sample rate: a programme may reach up to half of it. Between two instants a sine of the
+highest frequency falls by 0.17 dB at most."""
+
+# The interpolator: a sinc that passes through the samples, cut by a Kaiser window. Its error is under
+# 0.02 dB up to 0.48 of the sample rate.
+REACH: Final = 48  # samples on either side
+AROUND: Final = 2 * REACH - 1  # samples that the taps need besides those of a segment
+KAISER_BETA: Final = 6.0
+
+SHARE_AT_HALVES: Final = 0.65
+"""Of its true peak, what a signal has at a sample or half way between two, next to it. Where one
+without anything above f has its highest magnitude M, it stays above M cos(2 pi f t) for a time t on
+either side (Duffin and Schaeffer; from memory). What the interpolator lets through ends at 0.52 of the
+sample rate, but for a thousandth, and t is a quarter of a sample: 0.68, less an allowance for that."""
+
+CHUNK: Final = 1 << 13  # frames looked at together
+SEGMENT: Final = 32  # samples whose instants are interpolated together
+BATCH: Final = 256  # segments likewise
 
 
 class TruePeakMeter:
-    """Highest true peak of a stream, over all channels; keeps a few samples only.
+    """Highest true peak of a stream, over all channels; keeps a few thousand samples only.
 
-    4x oversampled below 64 kHz, 2x below 128 kHz, not at all above. A sine of frequency f can peak
-    between two instants: it reads low by at most cos(pi f / oversampled rate), which at 192 kHz is
-    0.17 dB for 12 kHz, 0.47 dB for 20 kHz. Before and after the stream there is silence. Same
-    rates, channels and errors as LoudnessMeter.
+    8x oversampled: a sine that peaks between two instants reads low by at most 0.17 dB, which one at
+    half the sample rate does. Before and after the stream there is silence. Same rates, channels and
+    errors as LoudnessMeter.
 
-    Segments that cannot hold a new maximum are skipped, which loses nothing: with interpolation
-    written as the straight line between two samples plus a kernel on the second differences,
-    |y| <= a max|x| + b max|x''| for any samples whatever.
+    Only where the stream comes near its highest are all instants looked at, which loses nothing: see
+    `SHARE_AT_HALVES`.
     """
 
     def __init__(self, rate: int, channels: int) -> None:
         check_format(rate, channels)
         self._channels = channels
-        self._phases = interpolator(4 if rate < 64_000 else 2 if rate < 128_000 else 1)
-        self._bound = _interpolation_bound(self._phases)
-        self._kernel = _segment_kernel(self._phases)
-        self._pending = np.zeros((channels, SEGMENT))
+        phases = interpolator(OVERSAMPLING)
+        half = OVERSAMPLING // 2 - 1
+        self._halves = _segment_kernel(phases[half : half + 1])
+        self._others = _segment_kernel(np.delete(phases, half, axis=0))
+        self._pending = np.zeros((channels, AROUND))
         self._peak = 0.0
 
     def add(self, block: FloatArray) -> None:
@@ -49,35 +63,32 @@ class TruePeakMeter:
     def _add_slice(self, block: FloatArray) -> None:
         self._peak = max(self._peak, _largest(block))
         self._pending = np.concatenate([self._pending, block.T], axis=1)
-        used = (self._pending.shape[1] // SEGMENT - 1) * SEGMENT
-        if used > 0:
-            self._peak = self._scan(self._pending[:, : used + SEGMENT])
-            self._pending = self._pending[:, used:].copy()
+        if self._pending.shape[1] >= CHUNK:
+            segments = (self._pending.shape[1] - AROUND) // SEGMENT
+            self._peak = self._scan(self._pending[:, : AROUND + segments * SEGMENT])
+            self._pending = self._pending[:, segments * SEGMENT :].copy()
 
     def _scan(self, samples: FloatArray) -> float:
-        """Peak so far or in the instants between `samples` (channels, whole segments)."""
-        peak = self._peak
-        if not len(self._phases):
-            return peak
-        flat, bend = self._bound
-        second = np.zeros_like(samples)
-        second[:, 1:-1] = samples[:, 2:] - 2 * samples[:, 1:-1] + samples[:, :-2]
-        bound = flat * _segment_peaks(samples) + bend * _segment_peaks(second)
-        windows = np.lib.stride_tricks.sliding_window_view(samples, 2 * SEGMENT, axis=1)
-        windows = windows[:, ::SEGMENT]
-        order = np.argsort(-bound, axis=None)[: np.count_nonzero(bound > peak)]
-        for start in range(0, len(order), BATCH):
-            batch = np.unravel_index(order[start : start + BATCH], bound.shape)
-            if bound[batch][0] <= peak:
+        """Peak so far, or in the instants between `samples` (channels, whole segments and what is around)."""
+        windows = np.lib.stride_tricks.sliding_window_view(samples, SEGMENT + AROUND, axis=1)
+        windows = windows[:, ::SEGMENT].reshape(-1, SEGMENT + AROUND)
+        halves = np.abs(windows @ self._halves).max(axis=1)
+        peak = max(self._peak, float(halves.max()))
+        level = np.maximum(halves, np.abs(windows[:, REACH - 1 : REACH + SEGMENT]).max(axis=1))
+        places = np.flatnonzero((level >= SHARE_AT_HALVES * peak) & (level > 0))
+        places = places[np.argsort(-level[places])]
+        for start in range(0, len(places), BATCH):
+            batch = places[start : start + BATCH]
+            if level[batch[0]] < SHARE_AT_HALVES * peak:
                 break
-            peak = max(peak, _largest(windows[batch] @ self._kernel))
+            peak = max(peak, _largest(windows[batch] @ self._others))
         return peak
 
     @property
     def peak(self) -> float:
         """True peak so far, linear; 0 for silence. Never below the highest sample."""
-        to_end = 3 * SEGMENT - self._pending.shape[1]
-        return self._scan(np.pad(self._pending, ((0, 0), (0, to_end))))
+        end = AROUND + -self._pending.shape[1] % SEGMENT
+        return self._scan(np.pad(self._pending, ((0, 0), (0, end + SEGMENT))))
 
 
 def interpolator(oversampling: int) -> FloatArray:
@@ -88,36 +99,13 @@ def interpolator(oversampling: int) -> FloatArray:
     return np.asarray(np.sinc(distance) * window)
 
 
-def _interpolation_bound(phases: FloatArray) -> tuple[float, float]:
-    """The a and b of |y| <= a max|x| + b max|second difference of x|, for the worst phase."""
-    flat, bend = 1.0, 0.0
-    for phase, taps in enumerate(phases, start=1):
-        instant = phase / (len(phases) + 1)
-        # Take off the straight line, which never exceeds the samples, and then what sum and slope
-        # remain: the rest is a second difference, found by summing twice.
-        rest = taps.copy()
-        rest[REACH - 1 : REACH + 1] -= 1 - instant, instant
-        total = rest.sum()
-        slope = rest @ (np.arange(2 * REACH) - (REACH - 1))
-        rest[REACH - 1 : REACH + 1] -= total - slope, slope
-        flat = max(flat, 1 + abs(total) + 2 * abs(slope))
-        bend = max(bend, float(np.abs(np.cumsum(np.cumsum(rest))).sum()))
-    return flat, bend
-
-
 def _segment_kernel(phases: FloatArray) -> FloatArray:
-    """Matrix (2 SEGMENT, instants) that takes two segments of samples to one of instants."""
-    kernel = np.zeros((2 * SEGMENT, SEGMENT, len(phases)))
+    """Matrix (AROUND + SEGMENT, instants) that takes a segment and what is around to its instants."""
+    kernel = np.zeros((AROUND + SEGMENT, SEGMENT, len(phases)))
     for position in range(SEGMENT):
         kernel[position : position + 2 * REACH, position] = phases.T
-    return kernel.reshape(2 * SEGMENT, -1)
-
-
-def _segment_peaks(samples: FloatArray) -> FloatArray:
-    """Largest magnitude in each segment and its successor, (channels, segments - 1)."""
-    each = np.abs(samples).reshape(len(samples), -1, SEGMENT).max(axis=2)
-    return np.asarray(np.maximum(each[:, :-1], each[:, 1:]))
+    return kernel.reshape(AROUND + SEGMENT, -1)
 
 
 def _largest(values: FloatArray) -> float:
-    return float(max(values.max(), -values.min()))
+    return float(max(values.max(initial=0.0), -values.min(initial=0.0)))

@@ -5,10 +5,9 @@ full disk: integers are made before, and the file is read back before it gets it
 """
 
 import os
-import shutil
 import struct
-from collections.abc import Sequence
-from contextlib import suppress
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 from typing import BinaryIO, Final, Self
@@ -17,9 +16,18 @@ import numpy as np
 import soundfile as sf
 from numpy.typing import NDArray
 
-from auralize.audio.depth import DITHER_SEED, FLAC_DEPTHS, SAMPLE_BYTES, WORDS, Depth, Encoder
-from auralize.audio.header import RIFF_LIMIT
+from auralize.audio.carried import CHUNK_HEADER, append
+from auralize.audio.depth import (
+    DITHER_SEED,
+    FLAC_DEPTHS,
+    WORDS,
+    Depth,
+    Encoder,
+    sound_bytes,
+)
+from auralize.audio.header import MASK_AT, RIFF_LIMIT
 from auralize.audio.reader import StrPath, clock, native_name, plain_reason
+from auralize.audio.room import check_disk
 from auralize.errors import AudioFileError
 from auralize.files import StagedFile
 
@@ -96,7 +104,8 @@ class AudioWriter:
 
     Use as a context manager and `write` exactly `frames` frames in blocks (n, channels), full scale
     1.0. Integers are rounded to nearest; 16 bit with triangular dither of +-1 step first, whose
-    noise depends on `dither_seed` and not on how the blocks are cut. A WAV file too long for 32-bit
+    noise depends on `dither_seed` and not on how the blocks are cut. A `mask` tells where the channels of
+    a WAV file belong, chunks in `more` (see `carried`) go to its end. One too long for 32-bit
     sizes becomes RF64. An existing file is replaced at the end, at one stroke.
 
     Raises AudioFileError where the file cannot be written, before anything is, and on a full disk;
@@ -114,6 +123,8 @@ class AudioWriter:
         *,
         inputs: Sequence[StrPath] = (),
         dither_seed: int = DITHER_SEED,
+        mask: int = 0,
+        more: bytes = b"",
     ) -> None:
         check_output(path, depth, inputs)
         if frames < 1:
@@ -126,10 +137,13 @@ class AudioWriter:
         self.depth: Depth = depth
         self.frames = frames
         self.comment = comment
+        self.mask = mask
+        self.more = more
         self.written = 0
         self._encoder = Encoder(depth, dither_seed)
-        self._staged = StagedFile(self.path)
-        self._check_space()
+        self.staged = StagedFile(self.path)
+        if self.container != "FLAC":
+            check_disk([self.path], self._sound_bytes)
 
     @property
     def clipped(self) -> int:
@@ -139,35 +153,27 @@ class AudioWriter:
     @property
     def replaced(self) -> bool:
         """Whether the name was that of an earlier file; known when this one has taken it."""
-        return self._staged.replaced
+        return self.staged.replaced
 
     @property
     def container(self) -> str:
-        """WAV, RF64 or FLAC."""
+        """WAV, RF64 or FLAC; WAVEX for a WAV file whose channels have places."""
         if self.path.suffix.lower() == ".flac":
             return "FLAC"
-        return "RF64" if self._sound_bytes + HEADER_ALLOWANCE > RIFF_LIMIT else "WAV"
+        if self._sound_bytes + len(self.more) + HEADER_ALLOWANCE > RIFF_LIMIT:
+            return "RF64"
+        return "WAVEX" if self.mask else "WAV"
 
     @property
     def _sound_bytes(self) -> int:
-        return self.frames * self.channels * SAMPLE_BYTES[self.depth]
-
-    def _check_space(self) -> None:
-        free = shutil.disk_usage(self._staged.goal.parent).free
-        if self.container != "FLAC" and self._sound_bytes > free:
-            raise AudioFileError(
-                f"{self.path} cannot be written: it needs {self._sound_bytes / 1e6:.1f} MB and the "
-                f"disk has {free / 1e6:.1f} MB left"
-            )
+        return sound_bytes(self.depth, self.channels, self.frames)
 
     def __enter__(self) -> Self:
-        try:
-            self._staged.open()
-        except OSError as error:
-            raise self._unwritable(error) from error
+        with self._told():
+            self.staged.open()
         try:
             self._file = sf.SoundFile(
-                native_name(self._staged.temporary),
+                native_name(self.staged.temporary),
                 "w",
                 self.rate,
                 self.channels,
@@ -215,39 +221,47 @@ class AudioWriter:
             self._discard()
             return
         try:
-            self._finish()
+            self.finish()
+            with self._told():
+                self.staged.__exit__(None)
         except BaseException:
             self._discard()
             raise
 
-    def _finish(self) -> None:
+    def finish(self) -> None:
+        """Close the file and read it back; it has all but its name then, which `staged` gives it."""
+        if self._file.closed:
+            return
         if self.written != self.frames:
             raise ValueError(
                 f"{self.written} frames were written to {self.path}, {self.frames} were announced"
             )
         try:
-            self._file.close()
-            with self._staged.temporary.open("rb+") as file:
-                _forget_the_time(file, self.channels)
+            with self._told():
+                self._file.close()
+                with self.staged.temporary.open("rb+") as file:
+                    _forget_the_time(file, self.channels)
+                    if self.container in ("WAVEX", "RF64"):
+                        _set_mask(file, self.mask)
+                    if self.more and self.container != "FLAC":
+                        append(file, self.more)
         except sf.LibsndfileError as error:
             raise self._failure() from error
-        except OSError as error:
-            raise self._unwritable(error) from error
-        if not _is_complete(self._staged.temporary, self.frames):
+        if not _is_complete(self.staged.temporary, self.frames):
             raise self._failure()
-        try:
-            self._staged.commit()
-        except OSError as error:
-            raise self._unwritable(error) from error
 
-    def _unwritable(self, error: OSError) -> AudioFileError:
-        return AudioFileError(f"{self.path} cannot be written: {error.strerror}")
+    @contextmanager
+    def _told(self) -> Iterator[None]:
+        try:
+            yield
+        except OSError as error:
+            raise AudioFileError(f"{self.path} cannot be written: {error.strerror}") from error
 
     def _failure(self) -> AudioFileError:
         """The reason why writing failed; libsndfile forgets it, so the system is asked again."""
         reason = "the system gave no reason"
         try:
-            with self._staged.temporary.open("ab") as file:
+            with self.staged.temporary.open("ab") as file:
                 file.write(bytes(1 << 20))
                 file.flush()
                 os.fsync(file.fileno())
@@ -263,7 +277,7 @@ class AudioWriter:
         if hasattr(self, "_file"):
             with suppress(sf.LibsndfileError):
                 self._file.close()
-        self._staged.discard()
+        self.staged.discard()
 
     def _check(self, block: NDArray[np.float64]) -> None:
         if not np.isfinite(block).all():
@@ -287,6 +301,13 @@ def _forget_the_time(file: BinaryIO, channels: int) -> None:
     if (at := header.find(peak)) >= 0:
         file.seek(at + len(peak))
         file.write(bytes(4))
+
+
+def _set_mask(file: BinaryIO, mask: int) -> None:
+    """Say where the channels belong, which libsndfile guesses from their number."""
+    file.seek(0)
+    file.seek(file.read(HEADER_ALLOWANCE).index(b"fmt ") + CHUNK_HEADER + MASK_AT)
+    file.write(struct.pack("<I", mask))
 
 
 def _is_complete(path: Path, frames: int) -> bool:

@@ -14,6 +14,7 @@ from typing import Final, NoReturn
 from auralize.commands import bench, demo, figures, filter, fit, plot, render, trials
 from auralize.commands.shared import CAUTION
 from auralize.errors import AuralizeError, ExitCode
+from auralize.files import STOPPING
 
 COMMANDS: Final = (figures, render, fit, plot, filter, bench, trials, demo)
 
@@ -26,7 +27,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code."""
     arguments = _parser().parse_args(argv)
     command: Callable[[argparse.Namespace], None] = arguments.command
-    signal.signal(signal.SIGTERM, signal.default_int_handler)  # as Ctrl-C: nothing partial is left
+    _stop_in_good_order()
     try:
         if isinstance(sys.stdout, io.TextIOWrapper):
             sys.stdout.reconfigure(errors="backslashreplace")
@@ -49,6 +50,13 @@ def main(argv: Sequence[str] | None = None) -> int:
         print("auralize: stopped; nothing partial is left behind", file=sys.stderr)
         return ExitCode.INTERRUPTED
     return ExitCode.OK
+
+
+def _stop_in_good_order() -> None:
+    """Take what ends us as Ctrl-C: nothing partial is left. What is ignored (`nohup`) stays so."""
+    for number in STOPPING:
+        if signal.getsignal(number) == signal.SIG_DFL:
+            signal.signal(number, signal.default_int_handler)
 
 
 class _Parser(argparse.ArgumentParser):

@@ -7,6 +7,7 @@ the gains that follow. Outputs are aligned with the source to the sample.
 from __future__ import annotations
 
 import os
+import zlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager, suppress
@@ -14,15 +15,18 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final, Literal
 
-from auralize.audio.depth import Depth, output_depth
+from auralize.audio.carried import carried
+from auralize.audio.depth import Depth, output_depth, sound_bytes
+from auralize.audio.loudness import LoudnessMeter
 from auralize.audio.metering import Level, Meter, Samples, measure
 from auralize.audio.reader import AudioInfo, probe, read_blocks
+from auralize.audio.room import check_disk, check_open_files
 from auralize.audio.writer import AudioWriter, check_output
 from auralize.circuit.signals import SIGNALS, Signal
 from auralize.circuit.solution import solve
 from auralize.errors import AudioFileError, RequestError
 from auralize.figures.rows import listed
-from auralize.files import StagedText, check_text, make_folder
+from auralize.files import StagedText, check_text, commit_set, make_folder
 from auralize.filters.fir import Fir, RunFilters, design_run
 from auralize.filters.quality import check
 from auralize.filters.stream import through
@@ -91,24 +95,28 @@ def render(
             f"more, and it has {info.rate} Hz"
         )
     frames = info.frames + round(options.tail * info.rate)
+    more = carried(info.path)
     share = _Share(progress, passes=2, frames=frames)
     with _made(folder), ThreadPoolExecutor(os.cpu_count()) as pool, ExitStack() as files:
         for part in parts:
             check_output(part.path, depth, inputs=[source])
             if part.wanted:
                 check_text(sidecar(part.path))
+        _check_room(info, [part.path for part in parts if part.wanted], depth, frames)
         level = _measure(info, parts, frames, pool, share)
         gains = _gains(parts, options, level.loudness)
         kept = [(p, gains[p.heard]) for p in parts if p.wanted]
-        # Left in reverse: sound files take their names first, then what is said of them.
         sidecars = [files.enter_context(StagedText(sidecar(p.path))) for p, _ in kept]
-        writers = [files.enter_context(_writer(info, p, g, depth, frames)) for p, g in kept]
+        writers = [files.enter_context(_writer(info, p, g, depth, frames, more)) for p, g in kept]
         _write(info, kept, writers, frames, pool, share)
         outputs = [_output(p, g, w.clipped) for (p, g), w in zip(kept, writers, strict=True)]
         peak = decibels(level.peak)
         rendered = Rendered(info, level.loudness, peak, options.match, tuple(outputs))
         for (part, _), output, staged in zip(kept, outputs, sidecars, strict=True):
             staged.stage(facts(rendered, output, part.choice, options.conductors))
+        for writer in writers:
+            writer.finish()
+        commit_set([f.staged for pair in zip(writers, sidecars, strict=True) for f in pair])
     return replace(rendered, replaced=tuple(w.path for w in writers if w.replaced))
 
 
@@ -205,8 +213,12 @@ def _plan(
             fir = _fir(filters, heard)
             if wanted or options.match != INSTALLED:
                 check(f"choice {choice.name}, {signal} signal", fir.error)
-            parts.append(_Part(choice, heard, fir, path, wanted, Meter(info.rate, info.channels)))
+            parts.append(_Part(choice, heard, fir, path, wanted, _meter(info)))
     return parts
+
+
+def _meter(info: AudioInfo) -> Meter:
+    return Meter(info.rate, info.channels, LoudnessMeter(info.rate, info.channels, info.mask))
 
 
 def _check_one_conductor(choice: Choice) -> None:
@@ -227,7 +239,7 @@ def _blocks(
 ) -> Iterator[tuple[Samples, Samples]]:
     """Source (n, channels) and outputs (parts, m, channels), ``frames`` of each output in all."""
     return through(
-        read_blocks(info.path, BLOCK),
+        read_blocks(info, BLOCK),
         [part.fir for part in parts],
         info.channels,
         tail=frames - info.frames,
@@ -235,11 +247,18 @@ def _blocks(
     )
 
 
+def _check_room(info: AudioInfo, paths: Sequence[Path], depth: Depth, frames: int) -> None:
+    """Refuse what would fail half way; how long FLAC files become nobody knows beforehand."""
+    check_open_files(len(paths))
+    if paths[0].suffix != ".flac":
+        check_disk(paths, sound_bytes(depth, info.channels, frames))
+
+
 def _measure(
     info: AudioInfo, parts: Sequence[_Part], frames: int, pool: ThreadPoolExecutor, share: _Share
 ) -> Level:
     """Feed the meters of all parts; the level of the source itself."""
-    source = Meter(info.rate, info.channels)
+    source = _meter(info)
     blocks = ((dry, *wet) for dry, wet in _blocks(info, parts, frames))
     measure(blocks, [source, *(part.meter for part in parts)], pool, share.add)
     return source.level
@@ -259,10 +278,22 @@ def _gains(
     return balance(reference, levels, matches, options.makeup, shared=written)
 
 
-def _writer(info: AudioInfo, part: _Part, gains: Gains, depth: Depth, frames: int) -> AudioWriter:
-    comment = describe(part.choice.name, part.heard.signal, gains)
+def _writer(
+    info: AudioInfo, part: _Part, gains: Gains, depth: Depth, frames: int, more: bytes
+) -> AudioWriter:
+    """Results are played together, so each has a dither of its own, the same at every render."""
+    signal = part.heard.signal
     return AudioWriter(
-        part.path, info.rate, info.channels, depth, frames, comment, inputs=[info.path]
+        part.path,
+        info.rate,
+        info.channels,
+        depth,
+        frames,
+        describe(part.choice.name, signal, gains),
+        inputs=[info.path],
+        mask=info.mask,
+        more=more,
+        dither_seed=zlib.crc32(f"{part.choice.name}.{signal}".encode()),
     )
 
 

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from auralize.circuit import coil
+from auralize.circuit import coil, paths
 from auralize.circuit.added_impedance import added_range
 from auralize.circuit.coil import GMR_ROUND, Turns, Winding, pack
 from auralize.circuit.coiled import turns_of
