@@ -176,9 +176,7 @@ def read_rig(
     where = _where(path)
     top = Table(data, (), lambda place: f"{where}: {dotted(place)}")
     title = top.text("title", where if path is None else one_line(path.stem))
-    overlays = {n: t.data for n, t in top.tables("choices").items()} or {ONLY_CHOICE: {}}
-    for name in overlays:
-        _check_name(top, name)
+    overlays = _overlays(top)
     common = common_part(data)
     folder = Folder(Path() if path is None else path.parent, files_anywhere)
     try:
@@ -191,6 +189,14 @@ def read_rig(
     except RecursionError:
         raise RigError(f"{where}: choices: tables are nested too deeply") from None
     return Rig(path, title, choices, data, files_anywhere)
+
+
+def _overlays(top: Table) -> dict[str, Mapping[str, Any]]:
+    """What each choice says of its own; of the only one nothing, where none is named."""
+    overlays = {n: t.data for n, t in top.tables("choices").items()} or {ONLY_CHOICE: {}}
+    for name in overlays:
+        _check_name(top, name)
+    return overlays
 
 
 def _where(path: Path | None) -> str:
