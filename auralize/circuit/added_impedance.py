@@ -20,6 +20,7 @@ turns is left out: valid well below the coil's own resonance.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final, get_args
 
 import numpy as np
@@ -78,8 +79,9 @@ def added_range(lay: Lay, cable: LaidCable, length: float, frequency: Real) -> A
     return AddedRange(low, middle, high, assumption)
 
 
+@lru_cache(maxsize=8)
 def _effect(lay: Lay, cable: LaidCable, length: float) -> Effect:
-    """The lay and the twist of ``length`` m together."""
+    """The lay and the twist of ``length`` m together; kept, as a range starts from the nominal one."""
     require_positive(length=length)
     if isinstance(lay, Straight):
         effect = Effect(0.0, NO_CROWDING)
@@ -116,12 +118,16 @@ def _alternatives(lay: Lay, cable: LaidCable, length: float) -> tuple[list[Effec
         return _phases(lay, cable, length), "twist phases of the turns unrelated to one another"
     if isinstance(lay, Coiled) and lay.facing != "random":
         others = [replace(lay, winding=replace(lay.winding, packing=p)) for p in _PACKINGS]
-        return _feasible(others, lay, cable, length), f"flat sides {lay.facing}, {lay.winding.packing}"
+        return _feasible(
+            others, lay, cable, length
+        ), f"flat sides {lay.facing}, {lay.winding.packing}"
     if cable.lay_length is not None or lay.facing != "random":
         return [], f"eights {lay.facing}"
     facings = get_args(Facing if isinstance(lay, Coiled) else EightFacing)
     others = [replace(lay, facing=facing) for facing in facings]
-    return _feasible(others, lay, cable, length), "flat sides turned at random, as no facing is given"
+    return _feasible(
+        others, lay, cable, length
+    ), "flat sides turned at random, as no facing is given"
 
 
 def _phases(lay: Coiled, cable: LaidCable, length: float) -> list[Effect]:

@@ -196,7 +196,9 @@ def mutual_beside(a: Turns, b: Turns, distance: float) -> float:
     of each ring of ``a`` is integrated along each of ``b`` by Gauss's rule, with the points
     gathered where the rings are nearest. Few rings stand for many, which moves it by under 1e-3.
     """
-    a, b = (Turns(*stand_ins(c.radius, c.place, c.share, len(c.share) // _STANDING)) for c in (a, b))
+    a, b = (
+        Turns(*stand_ins(c.radius, c.place, c.share, len(c.share) // _STANDING)) for c in (a, b)
+    )
     node, weight = np.polynomial.legendre.leggauss(_BESIDE_NODES)
     u = 0.5 * (node + 1.0)
     angle, weight = np.pi * u**2, weight * np.pi * u

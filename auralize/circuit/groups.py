@@ -119,7 +119,7 @@ def gather(r: Real, z: Real, members: int) -> Groups:
         size *= _SHRINK
 
 
-def apply(groups: Groups, near: Iterable[Block], far: Iterable[Block], weight: Real) -> Values:
+def apply(groups: Groups, near: Iterable[Block], far: Iterable[Block], weight: Values) -> Values:
     """The kernel's sum over all sources by their ``weight`` at each point, from its blocks."""
     basis, count = groups.basis(), len(groups.row)
     moments = np.zeros((_NODES**2, count), dtype=weight.dtype)

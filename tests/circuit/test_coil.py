@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from auralize.circuit import coil
+from auralize.circuit import coil, ring_sums
 from auralize.circuit.coil import GMR_ROUND, Winding, pack
 from auralize.circuit.coiled import turns_of
 from auralize.circuit.conductor import MU_0
@@ -94,7 +94,9 @@ def test_square_winding_equals_wheelers_formula(radius: float) -> None:
     turns = pack(Winding(2 * radius, 64, "square", width=8 * pitch), pitch, pitch)
     a, b = radius / inch, 8 * pitch / inch
     wheeler = 0.8e-6 * a**2 * 64**2 / (6 * a + 9 * b + 10 * b)
-    assert ring_sums.winding_inductance(turns, GMR_ROUND * 1.9e-3) == pytest.approx(wheeler, rel=0.015)
+    assert ring_sums.winding_inductance(turns, GMR_ROUND * 1.9e-3) == pytest.approx(
+        wheeler, rel=0.015
+    )
 
 
 @pytest.mark.parametrize(("count", "radius"), [(61, 0.15), (61, 0.5), (37, 0.1)])

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from auralize.circuit import coil
+from auralize.circuit import coil, paths
 from auralize.circuit.coil import GMR_ROUND
 from auralize.circuit.conductor import Real
 from auralize.circuit.figure_of_eight import EIGHT_POINTS, eight_paths

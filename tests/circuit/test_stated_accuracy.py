@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy.special import ive, kve
 
-from auralize.circuit import coil, iron
+from auralize.circuit import coil, iron, paths
 from auralize.circuit.coil import LOOSE_PITCH, Turns, Winding, pack
 from auralize.circuit.coiled import random_pair
 from auralize.circuit.conductor import MU_0, Complex, Conductor, Real
