@@ -26,7 +26,7 @@ Block = tuple[Index, Index, Values]
 """Targets, sources, and the kernel between them, shape (..., targets, sources)."""
 
 EXACT: Final = 400
-_NODES: Final = 4
+_NODES: Final = 5
 _TABLES: Final = 256
 # Pairs of cells whose nodes are worked out at once: bounds the memory.
 _SHRINK: Final = 0.85
