@@ -14,12 +14,15 @@ the field is taken as even across a wire. Against a multipole solution of the wh
 right within 1 % for split coils, 5 % for a flat twin, 2 % for random orientation (tests), and about
 15 % for eights, whose dipoles are left uncoupled. Re Z_crowding may be negative, where turns undo
 part of the pair's own proximity loss; straight and lay together never are. Capacitance between
-turns is left out: valid well below the coil's own resonance.
+turns is left out: valid well below the coil's own resonance. Of hundreds of turns or figures the far
+ones are taken together (`groups`, `paths`), which moves what is added by under 1e-3 where it does not
+itself cancel to next to nothing (tests).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final, get_args
 
 import numpy as np
@@ -78,8 +81,9 @@ def added_range(lay: Lay, cable: LaidCable, length: float, frequency: Real) -> A
     return AddedRange(low, middle, high, assumption)
 
 
+@lru_cache(maxsize=8)
 def _effect(lay: Lay, cable: LaidCable, length: float) -> Effect:
-    """The lay and the twist of ``length`` m together."""
+    """The lay and the twist of ``length`` m together; kept, as a range starts from the nominal one."""
     require_positive(length=length)
     if isinstance(lay, Straight):
         effect = Effect(0.0, NO_CROWDING)

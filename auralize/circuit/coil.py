@@ -30,7 +30,7 @@ GMR_ROUND: Final = math.exp(-0.25)
 """GMR of a round wire over its radius, current spread evenly (Maxwell, Treatise, art. 692; from memory)."""
 _BESIDE_NODES: Final = 48
 # Gauss points on half a ring beside another coil: 1e-4 where the nearest wires touch (tested).
-_STANDING: Final = 9
+_STANDING: Final = 6
 # Groups of turns, or a few more, that stand for a coil beside another.
 _TWIST_ORDERS: Final = 60
 _COUPLING_ORDERS: Final = 20

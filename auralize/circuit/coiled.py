@@ -21,7 +21,7 @@ from auralize.circuit.lay_effect import Effect
 from auralize.circuit.lays import Coiled, LaidCable
 from auralize.circuit.ring_sums import ring_sums, winding_inductance
 
-_MEMBERS: Final = 48
+_MEMBERS: Final = 64
 # Turns in a group.
 _REACH: Final = 5.0
 _TABLED: Final = 400

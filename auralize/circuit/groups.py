@@ -26,7 +26,7 @@ Block = tuple[Index, Index, Values]
 """Targets, sources, and the kernel between them, shape (..., targets, sources)."""
 
 EXACT: Final = 400
-_NODES: Final = 4
+_NODES: Final = 5
 _TABLES: Final = 256
 # Pairs of cells whose nodes are worked out at once: bounds the memory.
 _SHRINK: Final = 0.85
@@ -119,7 +119,7 @@ def gather(r: Real, z: Real, members: int) -> Groups:
         size *= _SHRINK
 
 
-def apply(groups: Groups, near: Iterable[Block], far: Iterable[Block], weight: Real) -> Values:
+def apply(groups: Groups, near: Iterable[Block], far: Iterable[Block], weight: Values) -> Values:
     """The kernel's sum over all sources by their ``weight`` at each point, from its blocks."""
     basis, count = groups.basis(), len(groups.row)
     moments = np.zeros((_NODES**2, count), dtype=weight.dtype)

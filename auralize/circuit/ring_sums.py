@@ -12,7 +12,7 @@ from auralize.circuit.coil import Turns, ring_self
 from auralize.circuit.conductor import MU_0, Real
 from auralize.circuit.groups import Values, apply, gather
 
-_MEMBERS: Final = 48
+_MEMBERS: Final = 64
 # Rings in a group: as much work within neighbouring groups as between the others.
 
 

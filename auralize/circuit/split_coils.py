@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from scipy.spatial import KDTree
 
 from auralize.circuit.coil import (
     ROUNDING,
@@ -55,7 +56,8 @@ def split_turns(lay: SplitCoils, cable: LaidCable) -> tuple[Turns, Turns]:
     if lay.arrangement == "coaxial":
         require_bar_fits(lay.iron, b, cable.core_diameter)
         b = replace(b, place=b.place + lay.distance)
-        gap = np.hypot(a.radius[:, None] - b.radius, a.place[:, None] - b.place).min()
+        one, other = (np.stack([turns.radius, turns.place], axis=1) for turns in (a, b))
+        gap = float(np.min(KDTree(one).query(other)[0]))
         needed, words = cable.core_diameter, "between their nearest turns"
     else:
         gap = lay.distance

@@ -32,6 +32,8 @@ from auralize.rig.cables import ReadCable
 from auralize.rig.table import Table
 from auralize.units import show_length
 
+MOST_TURNS: Final = 10_000.0
+MOST_FIGURES: Final = 1_000.0
 SHAPES: Final = ("straight", "coiled", "split coils", "figure of eight")
 
 # S/m and relative permeability at the small fields of a loudspeaker cable: common practice, no source.
@@ -56,7 +58,7 @@ class ReadLay:
     words: str
     nominal: Added
     spread: Callable[[], LayRange] = field(compare=False)
-    """Solves the lays that the description leaves open; slower (seconds for a hundred turns)."""
+    """Solves the lays that the description leaves open; slower (seconds for thousands of turns)."""
     coiled: bool
     """True where cable lies on itself and cannot shed its heat."""
 
@@ -134,6 +136,7 @@ def _coiled(table: Table, laid: LaidCable, length: float) -> Lay:
         width = table.quantity("width", "length", "1 cm", "5 m")
         winding = on_reel(barrel, width, _coiled_length(table, length), laid)
         winding = replace(winding, packing=_packing(table, "square"))
+        _require_at_most(table, "coiled", winding.turns, MOST_TURNS, "turns")
     else:
         winding = _winding(table, length)
     table.asked |= {"barrel", "mean_diameter", "turns", "coiled"}
@@ -165,7 +168,9 @@ def _eight(table: Table, laid: LaidCable, length: float) -> Lay:
         1.0,
         cast(EightFacing, table.one_of("facing", get_args(EightFacing), "random")),
     )
-    return replace(one, figures=_coiled_length(table, length) / one.length)
+    figures = _coiled_length(table, length) / one.length
+    _require_at_most(table, "coiled", figures, MOST_FIGURES, "figures of eight")
+    return replace(one, figures=figures)
 
 
 _READERS: Final = {
@@ -174,6 +179,14 @@ _READERS: Final = {
     "split coils": _split,
     "figure of eight": _eight,
 }
+
+
+def _require_at_most(table: Table, key: str, count: float, most: float, what: str) -> None:
+    """Raises RigError where a length makes more rounds than anyone winds, and than are summed here."""
+    if count > most:
+        raise table.refuse(
+            key, f"makes {count:,.0f} {what}; right is a length that makes {most:,.0f} at most"
+        )
 
 
 def _coiled_length(table: Table, length: float) -> float:
@@ -185,9 +198,10 @@ def _winding(table: Table, length: float) -> Winding:
     table.exclusive(("turns",), ("coiled",))
     diameter = table.quantity("mean_diameter", "length", "1 cm", "10 m")
     if "turns" in table:
-        turns = table.number("turns", 1.0, 10_000.0)
+        turns = table.number("turns", 1.0, MOST_TURNS)
     else:
         turns = _coiled_length(table, length) / (math.pi * diameter)
+        _require_at_most(table, "coiled", turns, MOST_TURNS, "turns")
     width = table.quantity("width", "length", "1 mm", "5 m") if "width" in table else None
     table.asked |= {"turns", "coiled", "width"}
     return Winding(diameter, turns, _packing(table, "square"), width)

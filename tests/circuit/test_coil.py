@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from auralize.circuit import coil
+from auralize.circuit import coil, ring_sums
 from auralize.circuit.coil import GMR_ROUND, Winding, pack
 from auralize.circuit.coiled import turns_of
 from auralize.circuit.conductor import MU_0

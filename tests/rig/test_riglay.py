@@ -153,6 +153,27 @@ REFUSED = {
         },
         "does not go through a coil",
     ),
+    "more turns than are summed": (
+        {"shape": "coiled", "mean_diameter": "1 cm", "coiled": "10 km"},
+        "makes 318,310 turns; right is a length that makes 10,000 at most",
+    ),
+    "more turns of a split coil": (
+        {"shape": "split coils", "mean_diameter": "1 cm", "coiled": "1 km", "distance": "1 m"},
+        "makes 31,831 turns",
+    ),
+    "more turns on a reel": (
+        {"shape": "coiled", "barrel": "1 cm", "width": "5 m", "coiled": "10 km"},
+        "turns; right is a length that makes 10,000 at most",
+    ),
+    "more figures than are summed": (
+        {
+            "shape": "figure of eight",
+            "lobe_length": "10 cm",
+            "lobe_width": "5 cm",
+            "coiled": "2 km",
+        },
+        "figures of eight; right is a length that makes 1,000 at most",
+    ),
     "turns and length": (
         {"shape": "coiled", "mean_diameter": "40 cm", "turns": 5, "coiled": "5 m"},
         "keep one",
