@@ -37,7 +37,7 @@ near the tail's own, below `AUDIBLE`.
 FADE_SHAPE: Final = 10.0
 """Kaiser's beta of the fade's slope: -100 dB beyond 3.3 over its length in s (5 Hz of 0.64 s)."""
 
-KNOTS_PER_DECADE: Final = 512
+KNOTS_PER_DECADE: Final = 1024
 
 
 def edge(rate: int) -> float:
