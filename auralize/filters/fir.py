@@ -8,7 +8,9 @@ change spreads forward in time. The renderer takes that delay out again.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Final
 
 import numpy as np
@@ -27,7 +29,7 @@ DROP_GOAL: Final = -100.0
 """dB; the same for the drop, which is itself some 10 to 60 dB down."""
 NEARLY: Final = 1.0
 """dB; a goal that no length reaches (a load that is not causal) is replaced by what the longest one
-does, and so much more: length that gains nothing costs."""
+does, and so much more, as length that gains nothing costs."""
 MAGNITUDE_GOAL: Final = 0.0005
 """dB; magnitude error that ends the search for the length of a minimum-phase filter."""
 SPLINE_ERROR: Final = -150.0
@@ -91,28 +93,39 @@ def design_run(network: Network, load: str, rate: int) -> RunFilters:
         Goal(grid.measured(reference - over_cable), EXACT_GOAL),
     ]
 
+    @cache
     def errors(taps: int) -> list[float]:
-        sent, dropped = (grid.response(grid.faded(impulse, taps)) for impulse in (sending, drop))
+        fade = grid.fade(taps)
+        sent, dropped = (grid.response(impulse[:taps] * fade) for impulse in (sending, drop))
         got = (sent, dropped, sent - dropped)
         return [goal.error(one) for goal, one in zip(goals, got, strict=True)]
 
-    lengths = grid.lengths()
-    reachable = [
-        max(goal.most, error + NEARLY)
-        for goal, error in zip(goals, errors(lengths[-1]), strict=True)
-    ]
-
-    def good(taps: int) -> bool:
-        return all(e <= most for e, most in zip(errors(taps), reachable, strict=True))
-
-    taps = shortest(lengths, good)
+    taps = _enough(grid.lengths(), errors, [goal.most for goal in goals])
     found = errors(taps)
-    sending, drop = (polarity * grid.faded(impulse, taps) for impulse in (sending, drop))
+    scale = polarity * grid.fade(taps)
+    sending, drop = sending[:taps] * scale, drop[:taps] * scale
     firs = [
         Fir(impulse, rate, grid.delay, error)
         for impulse, error in zip((sending, drop, sending - drop), found, strict=True)
     ]
     return RunFilters(sending=firs[0], drop=firs[1], receiving=firs[2])
+
+
+def _enough(
+    lengths: Sequence[int], errors: Callable[[int], list[float]], goals: list[float]
+) -> int:
+    """The first length that meets the goals; if none does, that is `NEARLY` as good as the last."""
+
+    def first(most: list[float]) -> int:
+        return shortest(
+            lengths, lambda taps: all(e <= m for e, m in zip(errors(taps), most, strict=True))
+        )
+
+    taps = first(goals)
+    if taps < lengths[-1]:
+        return taps
+    best = errors(taps)
+    return first([max(goal, error + NEARLY) for goal, error in zip(goals, best, strict=True)])
 
 
 def design_minimum_phase(response: Response, rate: int) -> Fir:
@@ -122,10 +135,12 @@ def design_minimum_phase(response: Response, rate: int) -> Fir:
     impulse = np.fft.irfft(minimum_phase(np.abs(grid.tapered(target))), grid.size)
 
     def error(taps: int) -> float:
-        return grid.magnitude_error(np.fft.rfft(grid.faded(impulse, taps), grid.size), target)
+        return grid.magnitude_error(
+            np.fft.rfft(impulse[:taps] * grid.fade(taps), grid.size), target
+        )
 
     taps = shortest(grid.lengths(), lambda n: error(n) <= MAGNITUDE_GOAL)
-    return Fir(grid.faded(impulse, taps), rate, 0, error(taps))
+    return Fir(impulse[:taps] * grid.fade(taps), rate, 0, error(taps))
 
 
 def _responses(network: Network, load: str, grid: Grid) -> tuple[Complex, Complex]:

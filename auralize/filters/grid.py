@@ -37,7 +37,7 @@ near the tail's own, below `AUDIBLE`.
 FADE_SHAPE: Final = 10.0
 """Kaiser's beta of the fade's slope: -100 dB beyond 3.3 over its length in s (5 Hz of 0.64 s)."""
 
-KNOTS_PER_DECADE: Final = 512
+KNOTS_PER_DECADE: Final = 1024
 
 
 def edge(rate: int) -> float:
@@ -115,14 +115,11 @@ class Grid:
         """Impulse response over the whole grid, delayed."""
         return np.roll(np.fft.irfft(self.tapered(response), self.size), self.delay)
 
-    def faded(self, impulse: Real, taps: int) -> Real:
-        """The first ``taps`` of a delayed impulse response, led to nothing (see `FADED`)."""
-        fading = round(FADED * (taps - self.delay))
-        slope = np.kaiser(fading, FADE_SHAPE)
+    def fade(self, taps: int) -> NDArray[np.float64]:
+        """What the first ``taps`` of a delayed impulse response are multiplied by (see `FADED`)."""
+        slope = np.kaiser(round(FADED * (taps - self.delay)), FADE_SHAPE)
         left = (np.cumsum(slope[::-1])[::-1] - 0.5 * slope) / slope.sum()
-        kept = impulse[:taps].copy()
-        kept[taps - fading :] *= left
-        return kept
+        return np.concatenate([np.ones(taps - len(slope)), left])
 
     def measured(self, response: Complex) -> Complex:
         """The part of a response over the whole grid in which errors are measured."""

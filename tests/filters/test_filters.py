@@ -50,8 +50,8 @@ def test_exact_filter_of_a_causal_load(name, rate):
 @pytest.mark.parametrize("name", SEMI_INDUCTIVE)
 def test_exact_filter_of_a_power_law_tail(name, rate):
     receiving, drop, _ = errors_db(SEMI_INDUCTIVE[name], rate)
-    assert receiving <= -90
-    assert drop <= -70
+    assert receiving <= -110
+    assert drop <= -90
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from auralize.circuit.loudspeaker import Driver
+from auralize.circuit import twoport
+from auralize.circuit.loudspeaker import Driver, Load
 from auralize.circuit.network import Connected, Network, Placed
 from auralize.circuit.solution import solve
 from auralize.circuit.transformer import make_line_transformer
@@ -91,6 +92,19 @@ def test_the_response_measured_here_is_that_of_the_filter():
     fir = design_run(PATH["sound"].network, "lawn", 48_000).drop
     at = bins(48_000)[::60]
     assert worst_db(response(fir, at), fir.response(at * (48_000 / POINTS))) < -200
+
+
+class Kinked(Load):
+    """8 ohm that rise from 3 kHz on without any reactance: not causal, so no length makes it exact."""
+
+    def port(self, frequency):
+        return twoport.port(8.0 + 2.0 * np.maximum(np.asarray(frequency) / 3000.0 - 1.0, 0.0), 1.0)
+
+
+def test_length_that_gains_nothing_is_not_taken():
+    filters = design_run(one_run(2.5, 1.5, 62, Kinked()), "load", 48_000)
+    assert -80 < filters.drop.error < -20
+    assert len(filters.drop.taps) < 0.1 * LONGEST_IMPULSE * 48_000
 
 
 def test_the_longest_impulse_is_as_long_as_its_name_says():
