@@ -152,7 +152,7 @@ def read_rig(
     path : path, optional
         Named in errors; files of measurements are looked for beside it, or else from the working folder.
     files_anywhere : bool
-        Whether they may lie outside of that.
+        See `load_rig`.
 
     Raises
     ------
@@ -176,9 +176,7 @@ def read_rig(
     where = _where(path)
     top = Table(data, (), lambda place: f"{where}: {dotted(place)}")
     title = top.text("title", where if path is None else one_line(path.stem))
-    overlays = {n: t.data for n, t in top.tables("choices").items()} or {ONLY_CHOICE: {}}
-    for name in overlays:
-        _check_name(top, name)
+    overlays = _overlays(top)
     common = common_part(data)
     folder = Folder(Path() if path is None else path.parent, files_anywhere)
     try:
@@ -199,6 +197,14 @@ def _where(path: Path | None) -> str:
 
 _LONGEST_NAME: Final = 100
 """Bytes; a file name has room for 255 on the usual file systems, and the programme's is in it too."""
+
+
+def _overlays(top: Table) -> dict[str, Mapping[str, Any]]:
+    """What each choice says for itself; one that says nothing where none is listed."""
+    found = {n: t.data for n, t in top.tables("choices").items()} or {ONLY_CHOICE: {}}
+    for name in found:
+        _check_name(top, name)
+    return found
 
 
 def _check_name(top: Table, name: str) -> None:
