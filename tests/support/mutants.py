@@ -77,11 +77,10 @@ _TOKEN: Final = re.compile(rb"[A-Za-z_]+|[-+]?[\d.]+(?:[eE][-+]?\d+)?|[^\sA-Za-z
 
 
 def spoilt(content: bytes, chance: random.Random) -> bytes:
-    """The content with one to four faults: bytes flipped, cut, doubled, tokens swapped or replaced."""
-    for _ in range(chance.randint(1, 4)):
-        content = chance.choice((_flipped, _cut, _doubled, _swapped, _replaced, _replaced))(
-            content or b"\n", chance
-        )
+    """The content with one to four faults: bytes flipped, cut or doubled, tokens swapped or scaled."""
+    ways = (_flipped, _cut, _doubled, _swapped, _replaced, _scaled, _scaled, _scaled)
+    for _ in range(chance.choice((1, 1, 1, 2, 4))):
+        content = chance.choice(ways)(content or b"\n", chance)
     return content
 
 
@@ -120,6 +119,19 @@ def _replaced(content: bytes, chance: random.Random) -> bytes:
         return content
     token = chance.choice(tokens)
     return content[: token.start()] + chance.choice(ANOTHER).encode() + content[token.end() :]
+
+
+_NUMBER: Final = re.compile(rb"\d+(?:\.\d+)?(?:e[-+]?\d+)?")
+
+
+def _scaled(content: bytes, chance: random.Random) -> bytes:
+    """A number some powers of ten larger or smaller: what a wrong unit does, which often still reads."""
+    numbers = list(_NUMBER.finditer(content))
+    if not numbers:
+        return content
+    number = chance.choice(numbers)
+    scaled = f"{float(number[0]) * 10.0 ** chance.randint(-9, 9):g}".encode()
+    return content[: number.start()] + scaled + content[number.end() :]
 
 
 # ---- reading ---------------------------------------------------------------------------------------
@@ -184,8 +196,9 @@ def read(path: Path) -> bool:
     """
     try:
         READERS[path.name](path)
+        return True
     except AuralizeError as error:
-        assert str(error).isprintable(), "a refusal of several lines"
-        assert len(str(error)) < 3000 + len(str(path)), "a refusal of more than a screen"
-        return False
-    return True
+        told = str(error)
+    assert told.isprintable(), "a refusal of several lines"
+    assert len(told) < 3000 + len(str(path)), "a refusal of more than a screen"
+    return False
