@@ -133,6 +133,7 @@ def _coiled(table: Table, laid: LaidCable, length: float) -> Lay:
         barrel = table.quantity("barrel", "length", "1 cm", "5 m")
         width = table.quantity("width", "length", "1 cm", "5 m")
         winding = on_reel(barrel, width, _coiled_length(table, length), laid)
+        _check_turns(table, winding.turns)
         winding = replace(winding, packing=_packing(table, "square"))
     else:
         winding = _winding(table, length)
@@ -185,12 +186,26 @@ def _winding(table: Table, length: float) -> Winding:
     table.exclusive(("turns",), ("coiled",))
     diameter = table.quantity("mean_diameter", "length", "1 cm", "10 m")
     if "turns" in table:
-        turns = table.number("turns", 1.0, 10_000.0)
+        turns = table.number("turns", 1.0, _MOST_TURNS)
     else:
         turns = _coiled_length(table, length) / (math.pi * diameter)
+    _check_turns(table, turns)
     width = table.quantity("width", "length", "1 mm", "5 m") if "width" in table else None
     table.asked |= {"turns", "coiled", "width"}
     return Winding(diameter, turns, _packing(table, "square"), width)
+
+
+_MOST_TURNS: Final = 1000
+"""A drum of 500 m has some 450. Memory grows with the square, time with the cube: 1000 take 1.5 GB."""
+
+
+def _check_turns(table: Table, turns: float) -> None:
+    if turns > _MOST_TURNS:
+        raise table.refuse(
+            None,
+            f"{turns:.0f} turns are more than can be solved; right are up to {_MOST_TURNS}, so a shorter "
+            "length that is coiled, or a larger diameter",
+        )
 
 
 def _packing(table: Table, usual: Packing) -> Packing:

@@ -129,7 +129,7 @@ LIMITS: list[tuple[dict[str, Any], str, float, float, str]] = [
     (laid(**COIL), "runs.pond.lay.mean_diameter", 0.01, 10.0, "m"),
     (laid(**COIL), "runs.pond.lay.width", 1e-3, 5.0, "m"),
     (laid(**COIL), "runs.pond.lay.coiled", 0.1, 1e4, "m"),
-    (laid(shape="coiled", mean_diameter="40 cm", turns=5), "runs.pond.lay.turns", 1.0, 1e4, ""),
+    (laid(shape="coiled", mean_diameter="40 cm", turns=5), "runs.pond.lay.turns", 1.0, 1e3, ""),
     (SPLIT, "runs.pond.lay.distance", 0.0, 10.0, "m"),
     (EIGHT, "runs.pond.lay.lobe_length", 0.1, 10.0, "m"),
     (EIGHT, "runs.pond.lay.lobe_width", 0.05, 10.0, "m"),
