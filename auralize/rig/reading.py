@@ -152,7 +152,7 @@ def read_rig(
     path : path, optional
         Named in errors; files of measurements are looked for beside it, or else from the working folder.
     files_anywhere : bool
-        Whether they may lie outside of that.
+        See `load_rig`.
 
     Raises
     ------
@@ -205,6 +205,14 @@ def _where(path: Path | None) -> str:
 
 _LONGEST_NAME: Final = 100
 """Bytes; a file name has room for 255 on the usual file systems, and the programme's is in it too."""
+
+
+def _overlays(top: Table) -> dict[str, Mapping[str, Any]]:
+    """What each choice says for itself; one that says nothing where none is listed."""
+    found = {n: t.data for n, t in top.tables("choices").items()} or {ONLY_CHOICE: {}}
+    for name in found:
+        _check_name(top, name)
+    return found
 
 
 def _check_name(top: Table, name: str) -> None:
