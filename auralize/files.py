@@ -6,7 +6,6 @@ import errno
 import glob
 import os
 import platform
-import secrets
 import shutil
 import signal
 import stat
@@ -16,6 +15,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Final, Self
+from unicodedata import category
 
 from auralize.errors import FileError
 
@@ -28,6 +28,8 @@ STOPPING: Final = tuple(
     getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)
 )
 """Signals that end a program in good order."""
+UNSHOWN: Final = ("Cc", "Cf", "Cs", "Zl", "Zp")
+"""Unicode's categories of control and format signs, halves of signs, and ends of lines."""
 _OURS: Final = f".auralize-{zlib.crc32(platform.node().encode(errors='replace')):08x}-"
 """How our temporary files begin: a folder may be shared by machines, whose processes have like numbers."""
 
@@ -199,7 +201,7 @@ def signals_held() -> Iterator[None]:
 
 def temporary_beside(path: Path) -> Path:
     """A name of our own for what stands in for a file: it tells whose it is, should we not end well."""
-    return path.parent / f"{_OURS}{os.getpid()}-{secrets.token_hex(6)}.part"
+    return path.parent / f"{_OURS}{os.getpid()}-{os.urandom(6).hex()}.part"
 
 
 def sweep(folder: Path) -> None:
@@ -289,6 +291,15 @@ def commit_set(files: Sequence[StagedFile]) -> None:
         raise FileError(
             f"{error.filename}: this file cannot be written: {_reason(error)}"
         ) from None
+
+
+def one_line(text: str) -> str:
+    """What holds names of files, fit to be shown: what would break the line, move the cursor, or turn
+    the writing round is spelt out."""
+    return "".join(
+        sign.encode("unicode_escape").decode() if category(sign) in UNSHOWN else sign
+        for sign in text
+    )
 
 
 @contextmanager
