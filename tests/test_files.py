@@ -288,7 +288,5 @@ def test_a_sound_file_says_so_in_its_own_words(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(os, "replace", failing)
-    with pytest.raises(
-        AudioFileError, match=r"a\.wav cannot be written: No space left on device$"
-    ):
+    with pytest.raises(AudioFileError, match=r"a\.wav cannot be written: No space left on device$"):
         sound(tmp_path / "a.wav")
