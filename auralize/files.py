@@ -6,7 +6,6 @@ import errno
 import glob
 import os
 import platform
-import secrets
 import shutil
 import signal
 import stat
@@ -28,6 +27,7 @@ STOPPING: Final = tuple(
     getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)
 )
 """Signals that end a program in good order."""
+"""Unicode's categories of control and format signs, halves of signs, and ends of lines."""
 _OURS: Final = f".auralize-{zlib.crc32(platform.node().encode(errors='replace')):08x}-"
 """How our temporary files begin: a folder may be shared by machines, whose processes have like numbers."""
 
@@ -199,7 +199,7 @@ def signals_held() -> Iterator[None]:
 
 def temporary_beside(path: Path) -> Path:
     """A name of our own for what stands in for a file: it tells whose it is, should we not end well."""
-    return path.parent / f"{_OURS}{os.getpid()}-{secrets.token_hex(6)}.part"
+    return path.parent / f"{_OURS}{os.getpid()}-{os.urandom(6).hex()}.part"
 
 
 def sweep(folder: Path) -> None:

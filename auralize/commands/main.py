@@ -1,40 +1,28 @@
-"""The command line: reads what was asked, calls the library, prints. Nothing heavy is imported for --help."""
+"""The command line: runs what was asked, and ends in good order whatever happens.
+
+What it needs is imported where that can be stopped: Ctrl-C may come at any time.
+"""
 
 from __future__ import annotations
 
-import argparse
 import errno
 import io
 import os
-import signal
 import sys
-from collections.abc import Callable, Sequence
-from typing import Final, NoReturn
+from collections.abc import Sequence
 
-from auralize.commands import bench, demo, figures, filter, fit, plot, render, trials
-from auralize.commands.shared import CAUTION
 from auralize.errors import AuralizeError, ExitCode
-from auralize.files import STOPPING
-
-COMMANDS: Final = (figures, render, fit, plot, filter, bench, trials, demo)
-
-DESCRIPTION = """\
-Hear what a loudspeaker cable run does to programme material, before anyone buys or pulls copper.
-A rig file (TOML) describes amplifier, cables, runs and loudspeakers, and the choices to compare."""
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code."""
-    arguments = _parser().parse_args(argv)
-    command: Callable[[argparse.Namespace], None] = arguments.command
-    _stop_in_good_order()
+    _have_streams()
     try:
-        if isinstance(sys.stdout, io.TextIOWrapper):
-            sys.stdout.reconfigure(errors="backslashreplace")
-        command(arguments)
-        sys.stdout.flush()
+        return _run(argv)
     except AuralizeError as error:
-        print(f"auralize: {error}", file=sys.stderr)
+        from auralize.errors import one_line
+
+        print(f"auralize: {one_line(str(error))}", file=sys.stderr)
         return ExitCode.BAD_INPUT
     except BrokenPipeError:
         sys.stderr.close()  # what reads our output went away; there is no one to tell
@@ -49,39 +37,43 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("auralize: stopped; nothing partial is left behind", file=sys.stderr)
         return ExitCode.INTERRUPTED
+
+
+def _run(argv: Sequence[str] | None) -> int:
+    _stop_in_good_order()
+    from auralize.commands.parser import parser
+
+    try:
+        arguments = parser().parse_args(argv)
+    except SystemExit:  # after --help or --version
+        sys.stdout.flush()
+        raise
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")
+    arguments.command(arguments)
+    sys.stdout.flush()
     return ExitCode.OK
+
+
+def _have_streams() -> None:
+    """Where a stream was closed before we came, put nothing in its place: else the next file to be
+    opened would get its number, and what is said would go into a sound."""
+    for number in range(3):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)  # the lowest number that is free
+    # Open for as long as the program runs.
+    sys.stdout = sys.stdout or open(os.devnull, "w")  # noqa: SIM115
+    sys.stderr = sys.stderr or open(os.devnull, "w")  # noqa: SIM115
 
 
 def _stop_in_good_order() -> None:
     """Take what ends us as Ctrl-C: nothing partial is left. What is ignored (`nohup`) stays so."""
+    import signal
+
+    from auralize.files import STOPPING
+
     for number in STOPPING:
         if signal.getsignal(number) == signal.SIG_DFL:
             signal.signal(number, signal.default_int_handler)
-
-
-class _Parser(argparse.ArgumentParser):
-    """argparse, but a mistake is told in one sentence."""
-
-    def error(self, message: str) -> NoReturn:
-        print(f"auralize: {message}; `{self.prog} --help` lists what is right", file=sys.stderr)
-        raise SystemExit(ExitCode.BAD_INPUT)
-
-
-class _Version(argparse.Action):
-    """Tells the version that is installed, which is looked up for nothing else."""
-
-    def __call__(self, *_: object) -> NoReturn:
-        from importlib.metadata import version
-
-        print(f"auralize {version('auralize')}")
-        raise SystemExit(ExitCode.OK)
-
-
-def _parser() -> argparse.ArgumentParser:
-    parser = _Parser(prog="auralize", description=DESCRIPTION, epilog=CAUTION, allow_abbrev=False)
-    parser.formatter_class = argparse.RawDescriptionHelpFormatter
-    parser.add_argument("--version", action=_Version, nargs=0, help="tell the version, and end")
-    commands = parser.add_subparsers(metavar="COMMAND", required=True)
-    for command in COMMANDS:
-        command.add(commands)
-    return parser

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from auralize.commands.shared import add_rig, loaded, picked
+from auralize.errors import one_line
 
 
 def add(commands: Any) -> None:
@@ -26,4 +27,4 @@ def run(arguments: argparse.Namespace) -> None:
     choices = picked(arguments, rig)
     if arguments.every_load:
         choices = [choice.at(load) for choice in choices for load in choice.network.loads]
-    print(save_plot(rig.title, choices, arguments.picture))
+    print(one_line(save_plot(rig.title, choices, arguments.picture)))

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from auralize.errors import RequestError
+from auralize.errors import RequestError, one_line
 
 
 def add(commands: Any) -> None:
@@ -21,7 +21,7 @@ def run(arguments: argparse.Namespace) -> None:
     from auralize.trials.checking import summarise
 
     summary = summarise(arguments.logs)
-    print("\n".join(summary.sentences))
+    print("\n".join(one_line(sentence) for sentence in summary.sentences))
     refused = [check.path for check in summary.checks if check.state == "refused"]
     if refused:
         raise RequestError(f"{', '.join(str(path) for path in refused)}: refused, and not counted")

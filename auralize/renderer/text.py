@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from auralize.errors import one_line
 from auralize.figures.columns import columns, decibels_text, wrapped
 from auralize.gains import CEILING, Gains
 from auralize.renderer.facts import Rendered, RenderedFile
@@ -13,7 +14,7 @@ from auralize.units import rounded
 def as_gains(done: Rendered) -> str:
     """What was written, and every gain that was applied."""
     head = (
-        f"{done.source.path.name}: {decibels_text(done.source_loudness)} LUFS, "
+        f"{one_line(done.source.path.name)}: {decibels_text(done.source_loudness)} LUFS, "
         f"true peak {decibels_text(done.source_true_peak)} dBTP; {done.match.words}"
     )
     rows: list[tuple[str, ...]] = [
@@ -21,7 +22,12 @@ def as_gains(done: Rendered) -> str:
     ]
     rows.append(("", "dB", "dB", "dB", "dB", "LUFS", "dBTP"))
     rows += [
-        (o.path.name, *_gains(o.gains), decibels_text(o.loudness), decibels_text(o.true_peak))
+        (
+            one_line(o.path.name),
+            *_gains(o.gains),
+            decibels_text(o.loudness),
+            decibels_text(o.true_peak),
+        )
         for o in done.outputs
     ]
     worst = max(output.filter_error for output in done.outputs)
@@ -31,7 +37,7 @@ def as_gains(done: Rendered) -> str:
     tail = f"Aligned with the source to the sample; filter errors {error}."
     cautions = [wrapped(output.caution).strip() for output in done.outputs if output.caution]
     clipped = [_clipped(output) for output in done.outputs if output.clipped]
-    earlier = ", ".join(path.name for path in done.replaced)
+    earlier = ", ".join(one_line(path.name) for path in done.replaced)
     replaced = [f"Earlier files of these names were replaced: {earlier}."] if earlier else []
     return "\n".join(
         [head, columns(rows), *_softened(done.softened), *clipped, *replaced, *cautions, tail]
@@ -54,4 +60,4 @@ def _gains(gains: Gains) -> tuple[str, ...]:
 
 
 def _clipped(output: RenderedFile) -> str:
-    return f"{output.path.name}: {output.clipped} samples were over full scale and were clipped."
+    return f"{one_line(output.path.name)}: {output.clipped} samples were over full scale and were clipped."

@@ -15,7 +15,6 @@ from auralize.circuit.coil import GMR_ROUND, Winding, pack
 from auralize.circuit.coiled import turns_of
 from auralize.circuit.conductor import MU_0
 from auralize.circuit.lays import Coiled, on_reel
-from auralize.circuit.ring_sums import ring_sums
 from support import ring_reference as reference
 from support.lays import FLAT
 

@@ -17,7 +17,6 @@ from auralize.circuit.coil import GMR_ROUND, Turns, Winding, pack
 from auralize.circuit.coiled import turns_of
 from auralize.circuit.conductor import Real
 from auralize.circuit.lays import Coiled, SplitCoils, Straight
-from auralize.circuit.ring_sums import ring_sums
 from auralize.circuit.split_coils import split_turns
 from support import ring_reference as reference
 from support.lays import FLAT, SMALL, TWISTED, VERY_LOW, added, straight

@@ -49,7 +49,9 @@ def test_the_modules_are_found() -> None:
     } <= set(MODULES)
 
 
-@pytest.mark.parametrize("module", ["auralize", "auralize.commands.main"])
+@pytest.mark.parametrize(
+    "module", ["auralize", "auralize.commands.main", "auralize.commands.parser"]
+)
 def test_the_front_doors_load_nothing_heavy(module: str) -> None:
     leaked = roots(loaded_by(f"import {module}")) & HEAVY
     assert not leaked, f"import {module} loaded {leaked}"
