@@ -65,7 +65,8 @@ class Listening:
         )
         for name, filters in self._known.filters.items():
             self._measurer.want(name, filters)
-            self._tell_caution(name, filters)
+            if told := run_caution(name, filters):
+                self.tell(Event("edit", told))
 
     def close(self) -> None:
         """End all threads soon."""
@@ -208,12 +209,9 @@ class Listening:
             self._known.edit(choice, filters)
         self._sounding.wake()
         self._measurer.want(choice.name, filters)
-        self.tell(Event("edit", f"{choice.name}: the change is heard"))
-        self._tell_caution(choice.name, filters)
-
-    def _tell_caution(self, name: str, filters: RunFilters) -> None:
-        if told := run_caution(name, filters):
-            self.tell(Event("edit", told))
+        told = run_caution(choice.name, filters)
+        heard = f"{choice.name}: the change is heard"
+        self.tell(Event("edit", f"{heard}. {told}" if told else heard))
 
     def _not_designed(self, choice: Choice, error: Exception) -> None:
         self.tell(Event("fault", f"{choice.name} stays as it was: {error}"))
