@@ -20,7 +20,7 @@ from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.network import Network
 from auralize.circuit.signals import Signal
 from auralize.circuit.solution import solve
-from auralize.filters.grid import Goal, Grid, Response, minimum_phase, shortest
+from auralize.filters.grid import GRID_LENGTHS, Goal, Grid, Response, minimum_phase, shortest
 from auralize.units import amplitude
 
 EXACT_GOAL: Final = -120.0
@@ -83,7 +83,15 @@ def design_run(network: Network, load: str, rate: int) -> RunFilters:
     three are as the loudspeaker has them: inverted where plus and minus are swapped at its terminals.
     Raises DesignError for a rate outside 8 to 192 kHz.
     """
-    grid = Grid(rate)
+    for seconds in GRID_LENGTHS:
+        found = _designed(network, load, Grid(rate, seconds))
+        if found.drop.error <= DROP_GOAL and found.receiving.error <= EXACT_GOAL:
+            break
+    return found
+
+
+def _designed(network: Network, load: str, grid: Grid) -> RunFilters:
+    """The filters as far as a grid goes."""
     polarity = solve(network, [0.0]).polarity(load)
     reference, over_cable = _responses(network, load, grid)
     sending, drop = grid.exact(reference), grid.exact(over_cable)
@@ -105,7 +113,7 @@ def design_run(network: Network, load: str, rate: int) -> RunFilters:
     scale = polarity * grid.fade(taps)
     sending, drop = sending[:taps] * scale, drop[:taps] * scale
     firs = [
-        Fir(impulse, rate, grid.delay, error)
+        Fir(impulse, grid.rate, grid.delay, error)
         for impulse, error in zip((sending, drop, sending - drop), found, strict=True)
     ]
     return RunFilters(sending=firs[0], drop=firs[1], receiving=firs[2])

@@ -25,8 +25,9 @@ LONGEST_IMPULSE: Final = 2.56
 """s; the longest impulse response. Only a sharp resonance (Q of 10) near 20 Hz reaches it."""
 HALVINGS: Final = 7
 """The first length that is tried is 0.02 s, each next one longer by the square root of two."""
-GRID_LENGTH: Final = 5.4
-"""s; designs are made on a time grid at least this long, so that what wraps round has decayed."""
+GRID_LENGTHS: Final = (1.35, 5.4)
+"""s; designs are made on a time grid at least so long, so that what wraps round has decayed. The short
+one does for most loads; what has not decayed on it is seen as error, and the long one is taken."""
 
 FADED: Final = 0.5
 """Of an impulse response, the later part, led to nothing.
@@ -77,14 +78,14 @@ class Goal:
 class Grid:
     """Frequencies from 0 Hz to Nyquist on which filters at ``rate`` are made and measured."""
 
-    def __init__(self, rate: int) -> None:
+    def __init__(self, rate: int, seconds: float = GRID_LENGTHS[-1]) -> None:
         if not LOWEST_RATE <= rate <= HIGHEST_RATE:
             raise DesignError(
                 f"a sample rate of {rate} Hz was asked for; filters are made from {LOWEST_RATE} to "
                 f"{HIGHEST_RATE} Hz"
             )
         self.rate = rate
-        self.size = 1 << math.ceil(math.log2(GRID_LENGTH * rate))
+        self.size = 1 << math.ceil(math.log2(seconds * rate))
         self.frequency = np.fft.rfftfreq(self.size, 1.0 / rate)
         self.delay = predelay(rate)
         first = math.ceil(AUDIBLE[0] * self.size / rate)
@@ -92,11 +93,12 @@ class Grid:
         self._measured = slice(first, last + 1)
 
     def lengths(self) -> list[int]:
-        """Numbers of taps to try, the shortest first."""
-        return [
+        """Numbers of taps to try, the shortest first; none over half of the grid."""
+        every = (
             round(LONGEST_IMPULSE * self.rate / 2 ** (step / 2)) + self.delay
             for step in reversed(range(2 * HALVINGS + 1))
-        ]
+        )
+        return [taps for taps in every if taps <= self.size // 2]
 
     def tapered(self, response: Complex) -> Complex:
         """The response, led smoothly from its `edge` to a real constant at Nyquist."""

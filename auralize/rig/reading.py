@@ -207,14 +207,6 @@ _LONGEST_NAME: Final = 100
 """Bytes; a file name has room for 255 on the usual file systems, and the programme's is in it too."""
 
 
-def _overlays(top: Table) -> dict[str, Mapping[str, Any]]:
-    """What each choice says for itself; one that says nothing where none is listed."""
-    found = {n: t.data for n, t in top.tables("choices").items()} or {ONLY_CHOICE: {}}
-    for name in found:
-        _check_name(top, name)
-    return found
-
-
 def _check_name(top: Table, name: str) -> None:
     """Refuse a choice whose name cannot be part of a file's name."""
     unfit = not name.strip(". ") or not name.isprintable() or set(name) & set("/\\")
