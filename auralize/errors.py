@@ -1,6 +1,7 @@
 """What can go wrong for a user, each as one clear sentence, and the exit codes that tell it."""
 
 from enum import IntEnum
+from unicodedata import category
 
 
 class ExitCode(IntEnum):
@@ -14,8 +15,13 @@ class ExitCode(IntEnum):
 
 
 def one_line(text: str) -> str:
-    """The text with line breaks and all other control characters escaped."""
-    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
+    """The text with line breaks and all else that is no print escaped; spaces of all widths stay."""
+    return "".join(
+        sign
+        if sign.isprintable() or category(sign) == "Zs"
+        else sign.encode("unicode_escape").decode()
+        for sign in text
+    )
 
 
 class AuralizeError(Exception):

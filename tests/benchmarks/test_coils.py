@@ -50,14 +50,14 @@ def seconds(lay: Lay) -> float:
 
 
 @pytest.mark.bench
-@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("shape", ["aligned", "coaxial", "figures"])  # each takes its own way
 def test_time_grows_about_as_the_turns(shape: str) -> None:
     """Eight times the turns; all with all others would take 64 times as long."""
     assert seconds(SHAPES[shape](2000)) <= 16.0 * seconds(SHAPES[shape](250))
 
 
 @pytest.mark.bench
-@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("shape", ["side by side", "random"])  # the most, and the other way
 def test_memory_is_bounded(shape: str) -> None:
     """2 000 turns with the range of what is open."""
     tracemalloc.start()

@@ -112,7 +112,7 @@ def test_places_where_nothing_can_go_are_told(bench: Bench, place: str, command:
     assert refusal(done).startswith(place)
 
 
-@pytest.mark.parametrize("name", ["low\ntide", "low\x1b[31mtide", "low\u202etide", "low\x9btide"])
+@pytest.mark.parametrize("name", ["low\ntide", "low\x1b[31m\x9b\u202etide"])
 def test_names_are_shown_on_one_line_with_nothing_a_terminal_obeys(bench: Bench, name: str) -> None:
     shown = name.encode("unicode_escape").decode()
     assert f"{shown}.wav" in refusal(bench.render(sound=f"{name}.wav"))

@@ -57,15 +57,18 @@ def check(network, load, rate):
     assert np.max(np.abs(total - filters.sending.taps)) <= 2**-52 * largest  # rounding
 
 
-@pytest.mark.parametrize("rate", RATES)
+@pytest.mark.parametrize(
+    ("name", "rate"), [*((name, 48_000) for name in PATH), ("sound", 44_100), ("hot", 96_000)]
+)
 @pytest.mark.parametrize("load", ["lawn", "bench", "gate"])
-@pytest.mark.parametrize("name", list(PATH))
 def test_everything_on_the_demos_own_path(name, load, rate):
     check(PATH[name].network, load, rate)
 
 
-@pytest.mark.parametrize("rate", RATES)
-@pytest.mark.parametrize("quality", [0.3, 1.0, 3.0, 10.0])
+@pytest.mark.parametrize(
+    ("quality", "rate"),
+    [(0.3, 48_000), (1.0, 48_000), (3.0, 48_000), *((10.0, rate) for rate in RATES)],
+)
 @pytest.mark.parametrize("resonance", [5.0, 8.0, 12.0, 20.0])
 def test_heavy_resonances(resonance, quality, rate):
     """Of this Q in all: mechanical and electrical damping are equal."""
@@ -73,8 +76,9 @@ def test_heavy_resonances(resonance, quality, rate):
     check(one_run(2.5, 1.5, 62, load), "load", rate)
 
 
-@pytest.mark.parametrize("rate", RATES)
-@pytest.mark.parametrize("lowest", [20.0, 40.0, 60.0])
+@pytest.mark.parametrize(
+    ("lowest", "rate"), [*((20.0, rate) for rate in RATES), (40.0, 48_000), (60.0, 48_000)]
+)
 @pytest.mark.parametrize("resonance", [12.0, 110.0])
 def test_transformers(resonance, lowest, rate):
     tap = make_line_transformer(100.0, 20.0, 8.0, insertion_loss=1.0, low_frequency=lowest)

@@ -13,7 +13,6 @@ from auralize.rig.reading import read_rig
 @pytest.mark.parametrize(
     "lay",
     [
-        {"shape": "coiled", "barrel": "2 cm", "width": "16 cm", "facing": "aligned"},
         {"shape": "coiled", "mean_diameter": "16 cm"},
         {"shape": "split coils", "mean_diameter": "16 cm", "distance": "1 m"},
         {"shape": "split coils", "mean_diameter": "5 m", "distance": "1 m", "second": "small"},

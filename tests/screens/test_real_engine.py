@@ -124,37 +124,37 @@ def test_what_is_heard_is_what_the_engine_lets_be_heard(either):
     drive(either, steps)
 
 
-def test_a_drop_over_one_conductor_is_made_up_by_what_it_lacks(either):
+def test_a_drop_over_one_conductor_is_made_up_by_what_it_lacks(real):
     """Half the voltage is 6.02 dB less; make-up is in whole dB, so it lacks 0 to 1 dB of that."""
 
     async def steps(pilot):
-        await measured(pilot, either)
+        await measured(pilot, real)
         await pilot.press("d")
         await pilot.pause(0.3)
-        both = agrees(either).gains
+        both = agrees(real).gains
         await pilot.press("c")
         await pilot.pause(0.3)
-        one = agrees(either).gains
+        one = agrees(real).gains
         assert both.makeup > 0.0
         assert one.makeup - both.makeup in (6.0, 7.0)
 
-    drive(either, steps)
+    drive(real, steps)
 
 
-def test_the_match_goes_round_and_at_1_khz_it_takes_the_loss_back(either):
+def test_the_match_goes_round_and_at_1_khz_it_takes_the_loss_back(real):
     async def steps(pilot):
-        await measured(pilot, either)
+        await measured(pilot, real)
         for match in (LOUDNESS, Match.at(1000.0), INSTALLED):
             await pilot.press("m")
-            await until(pilot, lambda match=match: either.engine.status().match == match)
-            await measured(pilot, either)
-            gain = agrees(either).gains.match
+            await until(pilot, lambda match=match: real.engine.status().match == match)
+            await measured(pilot, real)
+            gain = agrees(real).gains.match
             if match == INSTALLED:
                 assert gain == 0.0
             if match == Match.at(1000.0):
-                assert gain == pytest.approx(lost_at_1khz(either), rel=1e-9)
+                assert gain == pytest.approx(lost_at_1khz(real), rel=1e-9)
 
-    drive(either, steps)
+    drive(real, steps)
 
 
 def test_an_edit_is_heard_undone_and_written(either):
@@ -179,15 +179,15 @@ def test_an_edit_is_heard_undone_and_written(either):
     drive(either, steps)
 
 
-def test_help_is_there_and_goes(either):
+def test_help_is_there_and_goes(real):
     async def steps(pilot):
         await pilot.press("question_mark")
-        assert isinstance(either.screen, HelpScreen)
+        assert isinstance(real.screen, HelpScreen)
         await pilot.press("escape", "space")
-        assert isinstance(either.screen, BenchScreen)
-        await until(pilot, lambda: either.engine.status().playing)
+        assert isinstance(real.screen, BenchScreen)
+        await until(pilot, lambda: real.engine.status().playing)
 
-    drive(either, steps)
+    drive(real, steps)
 
 
 def test_it_plays_pauses_seeks_loops_and_is_quiet(real, device):

@@ -68,7 +68,7 @@ def test_a_choice_is_described_as_it_is_heard(plan: Plan) -> None:
     assert (bought.name, bought.gain_db) == ("drop of bought", -0.42)
     assert reel.built.startswith("pond 62 m (203 ft) of 2.5 mm2")
     assert reel.built.endswith("at 20 degC")  # no lay is said of it
-    assert bought.built.endswith(f", {load_rig(DEMO).choices['bought'].lays['pond'].words}")
+    assert bought.built.endswith(f", {load_rig(DEMO)['bought'].runs['pond'].lay.words}")
     assert reel.rig_sha256 != bought.rig_sha256
 
 
