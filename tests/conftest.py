@@ -1,9 +1,15 @@
-"""For all tests: how many processes they run in, and how many threads each may take."""
+"""For all tests: how many processes they run in, and which signals reach what they start."""
 
 import os
+import signal
 
 # Two processes whose linear algebra takes two threads each get in each other's way on two cores.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+# Started in the background, or by nohup, these are ignored, and so they would be by every command tested.
+signal.signal(signal.SIGINT, signal.default_int_handler)
+if hasattr(signal, "SIGHUP"):
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)
 
 
 def pytest_xdist_auto_num_workers(config):
