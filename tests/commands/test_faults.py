@@ -53,7 +53,8 @@ def test_killed_at_any_moment_all_is_there_or_nothing(long: Bench, number: int) 
         assert len(seen) in (0, 4)
         if number != signal.SIGKILL:
             assert long.left() == seen
-            assert process.returncode in (0, 130), told
+            # Killed before the first line of ours ran, the interpreter ends as it does.
+            assert process.returncode in (0, 130, -number), told
     last = started(long)
     _, told = last.communicate(timeout=60)
     assert last.returncode == 0, told

@@ -18,6 +18,7 @@ SOFT_START = 0.5
 """s that coming up takes."""
 UP = round(SOFT_START * RATE / BLOCK)
 """The same in blocks."""
+CONSTANT = 0.25
 
 
 @pytest.fixture
@@ -29,8 +30,11 @@ def sounddevice(monkeypatch):
 
 @pytest.fixture
 def start(tmp_path, saltmarsh, sounddevice):
-    """Engines that play a constant 1, so that what is heard is the volume itself."""
-    ones = write(tmp_path / "ones.wav", np.ones((10 * RATE, 1)))
+    """Engines that play a constant, so that what is heard is the volume itself.
+
+    It is low enough to need no headroom, which would come in when the programme has been measured.
+    """
+    ones = write(tmp_path / "ones.wav", np.full((10 * RATE, 1), CONSTANT))
     volumes, started = tmp_path / "volumes.json", []
 
     def start(known=None, name=None):
@@ -58,11 +62,11 @@ def moved(engine, sounddevice, name):
 
 
 def sounded(engine, stream, blocks=UP):
-    """So many blocks of ones, as fast as the disk allows: the volume, frame by frame."""
+    """So many blocks, as fast as the disk allows: the volume, frame by frame."""
     level = []
     for _ in range(blocks):
         until(lambda: engine._listening.transport._current.blocks)
-        level.append(stream.ask()[:, 0])
+        level.append(stream.ask()[:, 0] / CONSTANT)
     return np.concatenate(level).astype(float)
 
 
