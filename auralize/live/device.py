@@ -11,11 +11,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Protocol
 
-from auralize.audio.reader import HIGHEST_RATE, LOWEST_RATE
+from auralize.audio.bands import HIGHEST_RATE, LOWEST_RATE
 from auralize.errors import AuralizeError
 from auralize.live.player import Block
 
-LIBRARY: Final = "sounddevice"
+SOUNDDEVICE: Final = "sounddevice"
 
 
 class DeviceError(AuralizeError, OSError):
@@ -70,7 +70,7 @@ class Device:
 
 def output_devices(anew: bool) -> list[Device]:
     """The devices there are: now (``anew``, only while no stream is open), or when last looked for."""
-    loaded = LIBRARY in sys.modules
+    loaded = SOUNDDEVICE in sys.modules
     portaudio = _portaudio()
     if anew and loaded:
         # PortAudio looks for devices only when it starts, and these have no public name.
@@ -152,7 +152,7 @@ def open_output(
 
 def leave_open() -> None:
     """Do not end PortAudio at exit: where a call into it is stuck, that would be stuck as well."""
-    portaudio = sys.modules.get(LIBRARY)
+    portaudio = sys.modules.get(SOUNDDEVICE)
     if portaudio is not None:
         atexit.unregister(portaudio._exit_handler)  # has no public name
 

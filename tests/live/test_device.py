@@ -11,7 +11,7 @@ from types import SimpleNamespace
 import pytest
 
 from auralize.live.calls import Call, StuckError
-from auralize.live.device import LIBRARY, Device, DeviceError, chosen_device, playing_rate
+from auralize.live.device import SOUNDDEVICE, Device, DeviceError, chosen_device, playing_rate
 from auralize.live.remembered import Volumes, state_path
 from support.pumped import until
 
@@ -42,7 +42,7 @@ def test_a_device_that_refuses_the_rate_gets_its_own(monkeypatch):
     portaudio = SimpleNamespace(
         check_output_settings=check_output_settings, PortAudioError=_RefusedError
     )
-    monkeypatch.setitem(sys.modules, LIBRARY, portaudio)
+    monkeypatch.setitem(sys.modules, SOUNDDEVICE, portaudio)
     assert playing_rate(DEVICES[0], 2, 48_000) == 48_000
     assert playing_rate(DEVICES[1], 2, 96_000) == 48_000
     odd = replace(DEVICES[0], rate=384_000)

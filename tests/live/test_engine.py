@@ -24,7 +24,7 @@ CONSTANT = 0.25
 @pytest.fixture
 def sounddevice(monkeypatch):
     fake = FakeSounddevice("mill", "pond", rates=(RATE, 44_100))
-    monkeypatch.setitem(sys.modules, device.LIBRARY, fake)
+    monkeypatch.setitem(sys.modules, device.SOUNDDEVICE, fake)
     return fake
 
 

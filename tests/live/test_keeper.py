@@ -48,7 +48,7 @@ class Bench:
 
     def __init__(self, monkeypatch, played=None, **form):
         self.sounddevice = FakeSounddevice("mill", "pond", **form)
-        monkeypatch.setitem(device.sys.modules, device.LIBRARY, self.sounddevice)
+        monkeypatch.setitem(device.sys.modules, device.SOUNDDEVICE, self.sounddevice)
         self.now, self.slept, self.events = 100.0, [], []
         clock = SimpleNamespace(monotonic=lambda: self.now, sleep=self.slept.append)
         monkeypatch.setattr(keeper, "time", clock)
