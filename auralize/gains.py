@@ -32,7 +32,10 @@ MOST_MAKEUP: Final = 40.0
 """dB; make-up gain goes no further unless it was given as a figure."""
 LOWEST_MATCH, HIGHEST_MATCH = 10.0, 40_000.0
 """Hz between which levels can be matched at one frequency."""
-KNOWN_MATCHES: Final = '"installed", "loudness", or a frequency from 10 Hz to 40 kHz'
+KNOWN_MATCHES: Final = (
+    f'"installed", "loudness", or a frequency from {show_frequency(LOWEST_MATCH)} to '
+    f"{show_frequency(HIGHEST_MATCH)}"
+)
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,10 @@
-"""The bands of audio."""
+"""The bands of audio, and the sample rates that carry it."""
 
 from typing import Final
+
+LOWEST_RATE: Final = 8_000
+HIGHEST_RATE: Final = 192_000
+"""Hz; sample rates that are read, measured, filtered and played."""
 
 # Nominal centre frequencies in Hz of the audio bands, IEC 61260-1 (ISO 266 preferred numbers).
 OCTAVES: Final = (31.5, 63.0, 125.0, 250.0, 500.0, 1e3, 2e3, 4e3, 8e3, 16e3)

@@ -10,11 +10,11 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from auralize.audio.bands import HIGHEST_RATE, LOWEST_RATE
 from auralize.errors import AudioFileError
 
 FloatArray = NDArray[np.float64]
 
-LOWEST_RATE, HIGHEST_RATE = 8_000, 192_000  # Hz
 MOST_CHANNELS = 8
 
 # ITU-R BS.1770, Tables 1 and 2: the pre-filter and the RLB high-pass at 48 kHz, as rows

@@ -15,15 +15,13 @@ import numpy as np
 import soundfile as sf
 from numpy.typing import NDArray
 
+from auralize.audio.bands import HIGHEST_RATE, LOWEST_RATE
 from auralize.audio.header import channel_mask, check_mp3_length, check_whole, left_open
 from auralize.errors import AudioFileError
 
 StrPath = str | os.PathLike[str]
 
 MOST_CHANNELS: Final = 8
-LOWEST_RATE: Final = 8_000
-HIGHEST_RATE: Final = 192_000
-"""Hz, as are all rates here."""
 
 LARGEST_SAMPLE: Final = 1e15
 """300 dB over full scale: no sound, and far from where squares of samples overflow."""

@@ -10,14 +10,13 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from auralize.audio.bands import HIGHEST_RATE, LOWEST_RATE
 from auralize.circuit.conductor import Complex, Real
 from auralize.errors import DesignError
 
 Response = Callable[[Real], Complex]
 """Complex response at frequencies in Hz."""
 
-LOWEST_RATE: Final = 8_000
-HIGHEST_RATE: Final = 192_000
 AUDIBLE: Final = (20.0, 20_000.0)
 """Hz; the errors of all designs are measured between these, or up to the `edge` if that is lower."""
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -63,7 +62,7 @@ def design_filter(
     end = End(signal, choice.name, conductors)
     fir = design_run(choice.network, choice.listen, rate).of(signal)
     check(f"choice {choice.name}, {signal} signal", fir.error)
-    return fir if end.share == 1.0 else replace(fir, taps=end.share * fir.taps)
+    return fir.scaled(end.share)
 
 
 def render(

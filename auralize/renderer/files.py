@@ -27,7 +27,7 @@ from auralize.circuit.solution import solve
 from auralize.errors import AudioFileError, RequestError
 from auralize.figures.rows import listed
 from auralize.files import StagedText, check_text, commit_set, make_folder
-from auralize.filters.fir import Fir, RunFilters, design_run
+from auralize.filters.fir import Fir, design_run
 from auralize.filters.quality import check
 from auralize.filters.stream import through
 from auralize.gains import INSTALLED, End, Gains, Heard, Match, balance, match_gain
@@ -210,7 +210,7 @@ def _plan(
                 continue
             path = folder / f"{info.path.stem}.{choice.name}.{signal}{options.suffix}"
             heard = End(signal, choice.name, options.conductors).plain
-            fir = _fir(filters, heard)
+            fir = filters.of(signal).scaled(heard.share)
             if wanted or options.match != INSTALLED:
                 check(f"choice {choice.name}, {signal} signal", fir.error)
             parts.append(_Part(choice, heard, fir, path, wanted, _meter(info)))
@@ -227,11 +227,6 @@ def _check_one_conductor(choice: Choice) -> None:
         solve(choice.network, [1000.0]).drop(choice.listen, 1)
     except ValueError as error:
         raise AudioFileError(f"choice {choice.name}, drop over one conductor: {error}") from None
-
-
-def _fir(filters: RunFilters, heard: End) -> Fir:
-    fir = filters.of(heard.signal)
-    return fir if heard.share == 1.0 else replace(fir, taps=heard.share * fir.taps)
 
 
 def _blocks(
