@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import math
 from abc import ABC, abstractmethod
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Final, Protocol
+from typing import Final, Literal, Protocol, get_args
 
 import numpy as np
 
-from auralize.circuit.coaxial import coaxial_impedance
+from auralize.circuit.coaxial import coaxial_impedance, transfer_impedance
+from auralize.circuit.coil import helix_inductance
 from auralize.circuit.conductor import MU_0, Complex, Conductor, Real
-from auralize.circuit.pair import loop_impedance, pair_capacitance, pair_impedance, twist_factor
+from auralize.circuit.pair import impedance_by_conductor, pair_capacitance, twist_factor
 
 REFERENCE_FREQUENCY: Final = 1000.0
 """Hz at which a capacitance is stated, as is common in data sheets."""
@@ -20,6 +21,9 @@ TABLE_TOP: Final = 1.0e6
 """Hz; the field is solved up to here, which is also how far a response may be asked."""
 _POINTS_PER_DECADE: Final = 20
 # With quintic splines of log f this keeps the table within 2e-7 of the direct solve (tested).
+Side = Literal["plus", "minus"]
+"""One of the two conductors, by the terminal it comes from."""
+SIDES: Final[tuple[Side, ...]] = get_args(Side)
 _SMALLEST_ARGUMENT: Final = 2e-3
 # |ka|^2 at the table's foot: below it R and L differ from DC by |ka|^4 / 50, under 1e-7.
 
@@ -31,9 +35,24 @@ class Cable(Protocol):
         """Loop impedance in ohm/m."""
         ...
 
+    def by_conductor(self, frequency: Real) -> Complex:
+        """What plus and minus each keep of it, shape (2, frequencies); both add up to it.
+
+        The voltage between a conductor's two ends along itself at 1 A in the loop, of its own flux less
+        what the other's sends through it, as read with short leads where both ends lie together (at
+        a coaxial shield: along its outside). Raises ValueError where the cable was measured as a loop.
+        """
+        ...
+
     def shunt(self, frequency: Real) -> Complex:
         """Admittance between the conductors in S/m."""
         ...
+
+
+NOT_BY_CONDUCTOR: Final = (
+    "a cable measured as a loop does not tell what each conductor keeps; describe it by its "
+    "construction and conductors instead"
+)
 
 
 @dataclass(frozen=True)
@@ -66,12 +85,21 @@ class SolvedCable(ABC):
     def lengthening(self) -> float:
         """Metres of conductor for each metre of cable: twist lengthens R, L and C alike."""
 
+    @property
+    def wires(self) -> tuple[Conductor, ...]:
+        """What is solid in it and crowds the current."""
+        return (self.conductor,)
+
     @abstractmethod
     def solve(self, frequency: Real) -> Complex:
-        """Loop impedance in ohm/m of the untwisted cable, above 0 Hz."""
+        """Along plus and minus in ohm/m of the untwisted cable, shape (2, frequencies), above 0 Hz."""
 
     def series(self, frequency: Real) -> Complex:
         """Loop impedance in ohm/m of cable, 0 Hz to `TABLE_TOP`."""
+        return np.asarray(self.by_conductor(frequency).sum(axis=0))
+
+    def by_conductor(self, frequency: Real) -> Complex:
+        """What plus and minus each keep of it in ohm/m of cable, shape (2, frequencies)."""
         return self.lengthening * _table(self)(frequency)
 
     def shunt(self, frequency: Real) -> Complex:
@@ -81,8 +109,10 @@ class SolvedCable(ABC):
 
 @lru_cache(maxsize=64)
 def _table(cable: SolvedCable) -> ImpedanceTable:
-    conductor = cable.conductor
-    foot = _SMALLEST_ARGUMENT * conductor.resistivity / (2 * math.pi * MU_0 * conductor.radius**2)
+    foot = min(
+        _SMALLEST_ARGUMENT * wire.resistivity / (2 * math.pi * MU_0 * wire.radius**2)
+        for wire in cable.wires
+    )
     count = math.ceil(_POINTS_PER_DECADE * math.log10(TABLE_TOP / foot)) + 1
     grid = np.geomspace(foot, TABLE_TOP, count)
     return ImpedanceTable(grid, cable.solve(grid))
@@ -90,29 +120,74 @@ def _table(cable: SolvedCable) -> ImpedanceTable:
 
 @dataclass(frozen=True)
 class PairCable(SolvedCable):
-    """Two equal conductors at a ``spacing`` in m, twisted where a ``lay_length`` in m is given.
+    """Two conductors at a ``spacing`` in m, twisted where a ``lay_length`` in m is given.
 
-    The field is that of the straight pair; twist lengthens the conductors.
+    The field is that of the straight pair; twist lengthens the conductors. ``conductor`` is that of
+    plus, and of minus too unless that is given.
     """
 
     conductor: Conductor
     spacing: float
     dielectric: Dielectric
     lay_length: float | None = None
+    minus: Conductor | None = None
 
     @property
     def lengthening(self) -> float:
         """Metres of conductor for each metre of cable."""
         return 1.0 if self.lay_length is None else twist_factor(self.spacing, self.lay_length)
 
+    @property
+    def wires(self) -> tuple[Conductor, ...]:
+        """Plus and minus."""
+        return self.conductor, self.minus or self.conductor
+
     def solve(self, frequency: Real) -> Complex:
-        """Loop impedance in ohm/m of the untwisted pair."""
-        return pair_impedance(frequency, self.spacing, self.conductor)
+        """Along plus and minus in ohm/m of the untwisted pair."""
+        return impedance_by_conductor(frequency, [0.0, self.spacing], self.wires, [1.0, -1.0])
+
+
+class ParallelCores(SolvedCable):
+    """Equal cores twisted round one axis, some in parallel there and some back, as symmetry lets them.
+
+    What the twist adds to the inductance is part of it.
+    """
+
+    lay_length: float
+
+    @property
+    @abstractmethod
+    def centres(self) -> list[complex]:
+        """Of the cores in m, from the axis."""
+
+    @property
+    @abstractmethod
+    def shares(self) -> list[float]:
+        """What part of the current each carries."""
+
+    @property
+    def lengthening(self) -> float:
+        """Metres of conductor for each metre of cable; the helices run round the axis."""
+        return twist_factor(2.0 * abs(self.centres[0]), self.lay_length)
+
+    def solve(self, frequency: Real) -> Complex:
+        """Along plus and minus in ohm/m of the untwisted cores."""
+        cores = [self.conductor] * len(self.centres)
+        return impedance_by_conductor(frequency, self.centres, cores, self.shares)
+
+    def by_conductor(self, frequency: Real) -> Complex:
+        """What plus and minus each keep in ohm/m of cable; each core of the twist by its share."""
+        centres, shares = np.array(self.centres), np.array(self.shares)
+        across = 2.0 * abs(self.centres[0])
+        twist = helix_inductance(np.angle(centres), shares, across, self.lay_length)
+        squares = np.array([(shares[shares > 0.0] ** 2).sum(), (shares[shares < 0.0] ** 2).sum()])
+        reactance = 2j * np.pi * np.asarray(frequency, dtype=np.float64) * twist
+        return super().by_conductor(frequency) + np.outer(squares / squares.sum(), reactance)
 
 
 @dataclass(frozen=True)
-class FourCoreCable(SolvedCable):
-    """Four equal conductors in a square of side ``spacing`` m, two in parallel there, two back.
+class FourCoreCable(ParallelCores):
+    """Four cores in a square of side ``spacing`` m, two in parallel there, two back.
 
     ``crossed``: those opposite each other are joined, else those beside each other.
     """
@@ -124,24 +199,40 @@ class FourCoreCable(SolvedCable):
     crossed: bool = True
 
     @property
-    def lengthening(self) -> float:
-        """Metres of conductor for each metre of cable; the helices run round the square."""
-        return twist_factor(math.sqrt(2.0) * self.spacing, self.lay_length)
+    def centres(self) -> list[complex]:
+        """In order round the square."""
+        return [
+            self.spacing * corner for corner in (-0.5 - 0.5j, 0.5 - 0.5j, 0.5 + 0.5j, -0.5 + 0.5j)
+        ]
 
-    def solve(self, frequency: Real) -> Complex:
-        """Loop impedance in ohm/m of the untwisted square."""
-        four = [self.conductor] * 4
-        return loop_impedance(frequency, square(self.spacing), four, four_shares(self.crossed))
-
-
-def square(side: float) -> list[complex]:
-    """Centres of four cores in m, in order round the square."""
-    return [0.0, side, side * (1 + 1j), side * 1j]
+    @property
+    def shares(self) -> list[float]:
+        """Of the current."""
+        return [0.5, -0.5, 0.5, -0.5] if self.crossed else [0.5, 0.5, -0.5, -0.5]
 
 
-def four_shares(crossed: bool) -> list[float]:
-    """What part of the current each core of the `square` carries."""
-    return [0.5, -0.5, 0.5, -0.5] if crossed else [0.5, 0.5, -0.5, -0.5]
+@dataclass(frozen=True)
+class ThreeCoreCable(ParallelCores):
+    """Three cores, each ``spacing`` m from both others; two in parallel make plus or minus."""
+
+    conductor: Conductor
+    spacing: float
+    dielectric: Dielectric
+    lay_length: float
+    doubled: Side = "minus"
+
+    @property
+    def centres(self) -> list[complex]:
+        """The single core, then the two."""
+        radius = self.spacing / math.sqrt(3.0)
+        return [
+            radius * complex(math.cos(a), math.sin(a)) for a in np.arange(3) * 2.0 * math.pi / 3.0
+        ]
+
+    @property
+    def shares(self) -> list[float]:
+        """Of the current."""
+        return [1.0, -0.5, -0.5] if self.doubled == "minus" else [-1.0, 0.5, 0.5]
 
 
 @dataclass(frozen=True)
@@ -160,14 +251,18 @@ class CoaxialCable(SolvedCable):
         return 1.0
 
     def solve(self, frequency: Real) -> Complex:
-        """Loop impedance in ohm/m."""
-        return coaxial_impedance(frequency, self.conductor, self.inner, self.outer, self.resistance)
+        """Along core and shield in ohm/m, the shield's along its outside."""
+        shield = self.inner, self.outer, self.resistance
+        loop = coaxial_impedance(frequency, self.conductor, *shield)
+        outside = transfer_impedance(frequency, *shield)
+        return np.stack([loop - outside, outside])
 
 
 class ImpedanceTable:
     """R(f) and L(f) between the points of a table: splines of log f, constant below its foot.
 
-    Smooth in R and L, so that a filter made from it decays. Raises ValueError above the table.
+    Smooth in R and L, so that a filter made from it decays. ``impedance`` has any leading axes.
+    Raises ValueError above the table.
     """
 
     def __init__(self, frequency: Real, impedance: Complex) -> None:
@@ -175,17 +270,17 @@ class ImpedanceTable:
 
         self._foot, self._top = float(frequency[0]), float(frequency[-1])
         omega = 2.0 * np.pi * frequency
-        values = np.stack([impedance.real, impedance.imag / omega], axis=-1)
-        self._spline = make_interp_spline(np.log(frequency), values, k=5)
+        values = np.stack([impedance.real, impedance.imag / omega])
+        self._spline = make_interp_spline(np.log(frequency), np.moveaxis(values, -1, 0), k=5)
 
     def __call__(self, frequency: Real) -> Complex:
-        """ohm/m at frequencies in Hz."""
+        """ohm/m at frequencies in Hz, the last axis."""
         frequency = np.asarray(frequency, dtype=np.float64)
         if frequency.size and not 0.0 <= frequency.min() <= frequency.max() <= self._top:
             raise ValueError(f"the cable is solved from 0 to {self._top:g} Hz")
-        r_and_l = self._spline(np.log(np.maximum(frequency, self._foot)))
+        r, henry = np.moveaxis(self._spline(np.log(np.maximum(frequency, self._foot))), 0, -1)
         omega = 2.0 * np.pi * frequency
-        return np.asarray(r_and_l[..., 0] + 1j * omega * r_and_l[..., 1], dtype=np.complex128)
+        return np.asarray(r + 1j * omega * henry, dtype=np.complex128)
 
 
 @dataclass(frozen=True)
@@ -205,6 +300,10 @@ class MeasuredCable:
         s = 2j * np.pi * np.asarray(frequency, dtype=np.float64)
         return np.asarray(self.resistance + s * self.inductance, dtype=np.complex128)
 
+    def by_conductor(self, frequency: Real) -> Complex:
+        """Raises ValueError."""
+        raise ValueError(NOT_BY_CONDUCTOR)
+
     def shunt(self, frequency: Real) -> Complex:
         """Admittance in S/m."""
         return self.dielectric.admittance(frequency)
@@ -218,12 +317,12 @@ def make_pair(
     loss_tangent: float,
     capacitance: float | None = None,
     lay_length: float | None = None,
+    minus: Conductor | None = None,
 ) -> PairCable:
     """Pair with its capacitance from geometry and dielectric, or as given in F/m of cable."""
-    from_geometry = pair_capacitance(spacing, conductor.radius, permittivity)
-    pair = PairCable(conductor, spacing, Dielectric(from_geometry, loss_tangent), lay_length)
+    other = (minus or conductor).radius
+    from_geometry = pair_capacitance(spacing, conductor.radius, permittivity, other)
+    pair = PairCable(conductor, spacing, Dielectric(from_geometry, loss_tangent), lay_length, minus)
     if capacitance is None:
         return pair
-    return PairCable(
-        conductor, spacing, Dielectric(capacitance / pair.lengthening, loss_tangent), lay_length
-    )
+    return replace(pair, dielectric=Dielectric(capacitance / pair.lengthening, loss_tangent))

@@ -37,13 +37,34 @@ def tube_impedance(frequency: Real, inner: float, outer: float, resistance: floa
     Schelkunoff, 'The Electromagnetic Theory of Coaxial Transmission Lines', Bell System Technical
     Journal 13 (1934), surface impedance with internal return (formula from memory).
     """
-    resistivity = resistance * math.pi * (outer**2 - inner**2)
-    m = np.sqrt(2j * np.pi * np.asarray(frequency, dtype=np.float64) * MU_0 / resistivity)
+    m, resistivity = _propagation(frequency, inner, outer, resistance)
     x, y = m * inner, m * outer
     fade = np.exp((x - y) + (x - y).real)  # what the scaled functions leave out of I(x) K(y)
     above = ive(0, x) * kve(1, y) * fade + kve(0, x) * ive(1, y)
     below = kve(1, x) * ive(1, y) - ive(1, x) * kve(1, y) * fade
     return np.asarray(m * resistivity / (2.0 * np.pi * inner) * above / below, dtype=np.complex128)
+
+
+def transfer_impedance(frequency: Real, inner: float, outer: float, resistance: float) -> Complex:
+    """Voltage in ohm/m along the outside of such a tube, which is what its own conductor keeps.
+
+    Falls with frequency, as the current gathers inside. Schelkunoff, as `tube_impedance`.
+    """
+    m, resistivity = _propagation(frequency, inner, outer, resistance)
+    x, y = m * inner, m * outer
+    fade = np.exp((x - y) + (x - y).real)
+    below = kve(1, x) * ive(1, y) - ive(1, x) * kve(1, y) * fade
+    scaling = np.exp(x - y.real)  # what the scaled functions leave out of I(y) K(x)
+    return np.asarray(resistivity / (2.0 * np.pi * inner * outer) * scaling / below)
+
+
+def _propagation(
+    frequency: Real, inner: float, outer: float, resistance: float
+) -> tuple[Complex, float]:
+    """sqrt(j omega mu_0 / rho) in 1/m, and rho in ohm m, of a tube of that resistance."""
+    resistivity = resistance * math.pi * (outer**2 - inner**2)
+    omega = 2.0 * np.pi * np.asarray(frequency, dtype=np.float64)
+    return np.sqrt(1j * omega * MU_0 / resistivity), resistivity
 
 
 def coaxial_capacitance(radius: float, inner: float, permittivity: float) -> float:

@@ -96,7 +96,8 @@ class Turns:
 def pack(winding: Winding, along: float, up: float, columns: int | None = None) -> Turns:
     """Turns of a cable ``along`` m wide and ``up`` m high; mean radius and length are kept exactly.
 
-    ``columns``: how many lie side by side; None: from the winding's width, or a bundle.
+    ``columns``: how many lie side by side; None: from the winding's width, or a bundle. Flat cable in
+    square rows is stacked in even ones: only the last may be shorter.
     """
     count = math.ceil(winding.turns * (1.0 - ROUNDING))
     spread = LOOSE_PITCH if winding.packing == "loose" else 1.0
@@ -106,6 +107,8 @@ def pack(winding: Winding, along: float, up: float, columns: int | None = None) 
         high *= math.sqrt(0.75)  # round cables sink between those below
     if columns is None and winding.width is not None:
         columns = max(1, math.floor(winding.width / wide * (1.0 + ROUNDING)))
+    if columns is None and winding.packing == "square" and along != up:
+        columns = even_columns(count, along, up)
     column, row = _bundle(count, wide, high) if columns is None else _rows(count, columns)
     place = (column + 0.5 * nested * (row % 2)) * wide
     rise = row * high
@@ -123,6 +126,11 @@ def pack(winding: Winding, along: float, up: float, columns: int | None = None) 
             f"{winding.mean_diameter:g} m in mean diameter: the innermost would cross the axis"
         )
     return Turns(radius, place, share)
+
+
+def even_columns(count: int, along: float, up: float) -> int:
+    """Turns side by side in a bundle that is about as wide as high."""
+    return max(1, round(math.sqrt(count * up / along)))
 
 
 def _rows(count: int, columns: int) -> tuple[Real, Real]:
@@ -219,12 +227,23 @@ def twist_inductance(spacing: float, lay_length: float) -> float:
     form; exact for thin wires, independent of their radius (error about (radius / lay_length)^2).
     Derived here; checked in the tests by direct integration along the helices.
     """
-    x = math.pi * spacing / lay_length
+    return helix_inductance(np.array([0.0, np.pi]), np.array([1.0, -1.0]), spacing, lay_length)
+
+
+def helix_inductance(angle: Real, share: Real, across: float, lay_length: float) -> float:
+    """`twist_inductance` of any cores on one circle, ``across`` m in diameter.
+
+    Each at its ``angle`` and with its ``share`` of 1 A there and back. Derived here from the harmonics
+    of the current round the circle; checked in the tests by direct integration along the helices.
+    """
+    x = math.pi * across / lay_length
     stretch = math.hypot(1.0, x)
-    m = np.arange(1, _TWIST_ORDERS, 2)
+    m = np.arange(1, _TWIST_ORDERS)
+    power = np.abs(np.exp(-1j * np.outer(m, angle)) @ share) ** 2
     products = 2.0 * _ik(m, m * x) + x**2 * (_ik(m + 1, m * x) + _ik(m - 1, m * x))
-    series = float((products - stretch / m).sum())
-    return MU_0 / math.pi * (2.0 * series - stretch * math.log(stretch))
+    series = float(power @ (products - stretch / m))
+    alone = float(share @ share) * stretch * math.log(stretch)
+    return MU_0 / (2.0 * math.pi) * (series - alone)
 
 
 def twist_coupling(distance: Real, spacing: float, lay_length: float) -> Real:

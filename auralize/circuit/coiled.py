@@ -12,15 +12,25 @@ from typing import Final
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-from auralize.circuit.coil import ROUNDING, Turns, pack, ring_mutual, ring_self, twist_coupling
-from auralize.circuit.conductor import Real
+from auralize.circuit.coil import (
+    GMR_ROUND,
+    ROUNDING,
+    Turns,
+    pack,
+    ring_mutual,
+    ring_self,
+    twist_coupling,
+)
+from auralize.circuit.conductor import MU_0, Real
 from auralize.circuit.crowding import Crowding, crowding_of_rings
 from auralize.circuit.groups import apply, gather
 from auralize.circuit.iron import IronBar, coil_field, require_bar_fits
 from auralize.circuit.lay_effect import Effect
-from auralize.circuit.lays import Coiled, LaidCable
-from auralize.circuit.ring_sums import ring_sums, winding_inductance
+from auralize.circuit.lays import Coiled, Facing, LaidCable
+from auralize.circuit.ring_sums import Wound, ring_sums, winding_inductance
 
+INSIDE: Final = ("plus inside", "minus inside")
+"""Facings in which one conductor lies on the inside of the other."""
 _MEMBERS: Final = 64
 # Turns in a group.
 _REACH: Final = 5.0
@@ -33,36 +43,64 @@ _ORIENTATIONS: Final = 8
 def coiled_effect(lay: Coiled, cable: LaidCable) -> Effect:
     """Raises ValueError where the cable cannot lie so, or iron does not go through."""
     turns = turns_of(lay, cable)
-    require_bar_fits(lay.iron, turns, cable.thickness)
     if lay.facing == "random":
+        require_bar_fits(lay.iron, turns, cable.thickness)
         return random_pair(turns, cable)
-    return _flat_pair(turns, cable, lay.iron)
+    require_bar_fits(lay.iron, turns, cable.width if lay.facing in INSIDE else cable.thickness)
+    return _flat_pair(turns, lay.facing, cable, lay.iron)
 
 
 def turns_of(lay: Coiled, cable: LaidCable) -> Turns:
     """Centres of the cable in every turn."""
-    if lay.facing == "random":  # each turn takes the room that it needs in any orientation
-        return pack(lay.winding, cable.width, cable.width)
-    cable.require_flat_sides(lay.facing)
+    along, up = sizes(lay.facing, cable)
     columns = None
     if lay.facing == "edge to edge":
         columns = math.ceil(lay.winding.turns)
     elif lay.facing == "stacked":
         pile = max(1, math.floor(0.5 * lay.winding.mean_diameter / cable.thickness))
         columns = math.ceil(lay.winding.turns / pile)
-    return pack(lay.winding, cable.width, cable.thickness, columns)
+    return pack(lay.winding, along, up, columns)
 
 
-def _flat_pair(turns: Turns, cable: LaidCable, iron: IronBar | None) -> Effect:
-    """Conductors of every turn at its radius, side by side along the axis."""
-    r, z, share, half = turns.radius, turns.place, turns.share, 0.5 * cable.spacing
-    rings = Turns(np.tile(r, 2), np.append(z - half, z + half), np.append(share, -share))
-    sums = ring_sums(rings)
+def sizes(facing: Facing, cable: LaidCable) -> tuple[float, float]:
+    """Room in m that the cable takes along the axis, and outwards, in each turn."""
+    if facing == "random":  # in any orientation
+        return cable.width, cable.width
+    cable.require_flat_sides(facing)
+    flat = cable.width, cable.thickness
+    return flat[::-1] if facing in INSIDE else flat
+
+
+def _flat_pair(turns: Turns, facing: Facing, cable: LaidCable, iron: IronBar | None) -> Effect:
+    """Conductors of every turn side by side along the axis, or one on the inside of the other."""
+    half, share = 0.5 * cable.spacing, turns.share
+    outwards = {"plus inside": half, "minus inside": -half}.get(facing, 0.0)
+    along = 0.0 if outwards else half
+    plus = Turns(turns.radius - outwards, turns.place - along, share)
+    minus = Turns(turns.radius + outwards, turns.place + along, -share)
+    both = Wound.of(plus, minus)
+    sums = ring_sums(both)
     # A part of a turn has its share of a whole turn's own inductance, both conductors' coupling in it.
-    own = share * (1.0 - share) * ring_mutual(r, z - half, r, z + half)
-    inductance = winding_inductance(rings, cable.spacing, sums) - 2.0 * float(own.sum())
-    field = coil_field(iron, rings) if iron else None
-    return Effect(inductance, crowding_of_rings(rings, cable, sums), iron, field)
+    coupled = ring_mutual(plus.radius, plus.place, minus.radius, minus.place)
+    inductance = winding_inductance(both, cable.spacing, sums.flux)
+    inductance = inductance - float((share * (1.0 - share) * coupled).sum())
+    inductance = inductance + _uneven(both, cable)
+    field = coil_field(iron, both.rings, both.each * both.rings.share) if iron else None
+    return Effect(inductance, lambda: crowding_of_rings(both, cable, sums), iron, field)
+
+
+def _uneven(both: Wound, cable: LaidCable) -> Real:
+    """H of the conductor that is longer than the cable, and less of the one that is shorter.
+
+    Of the straight share, which is counted by the cable's length: 1 % in a coil of 80 spacings'
+    radius. The copper's resistance is not moved: both cores are as long as the cable they lie in.
+    """
+    lengths = both.each @ both.rings.lengths
+    shares = [
+        MU_0 / (2.0 * math.pi) * math.log(cable.spacing / (GMR_ROUND * wire.radius))
+        for wire in cable.conductors
+    ]
+    return np.asarray((lengths - lengths.mean()) * shares)
 
 
 def random_pair(turns: Turns, cable: LaidCable, in_phase: float = 0.0) -> Effect:
@@ -80,6 +118,7 @@ def random_pair(turns: Turns, cable: LaidCable, in_phase: float = 0.0) -> Effect
         near, far = groups.near(kernel), groups.far(kernel, shifts=True)
         return np.asarray(apply(groups, near, far, weight))
 
+    # By symmetry each conductor has half of what the loop has, in the mean.
     inductance = float(turns.share @ _bend(turns.radius, cable.spacing))
     if in_phase and cable.lay_length is not None:
         # Two turns meet along the geometric mean of their lengths.
@@ -92,8 +131,12 @@ def random_pair(turns: Turns, cable: LaidCable, in_phase: float = 0.0) -> Effect
         b2, d2 = 0.25 * cable.spacing**2, distance**2
         return np.asarray(b2 * (d2 + b2) / (d2 - b2) ** 3 / np.pi**2)
 
-    strength = 2.0 * turns.lengths @ summed(square, turns.share)
-    return Effect(inductance, Crowding(np.array([strength]), np.zeros(1)))
+    def crowding() -> Crowding:
+        # Half of it in each wire, and of that half by each conductor's own field.
+        strength = float(turns.lengths @ summed(square, turns.share))
+        return Crowding(alone=np.full((2, 2), 0.5 * strength))
+
+    return Effect(np.full(2, 0.5 * inductance), crowding)
 
 
 def _tabled_coupling(cable: LaidCable) -> Callable[[Real], Real]:

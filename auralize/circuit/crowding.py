@@ -1,6 +1,7 @@
 """Crowding: eddy currents that the field of other turns drives in each wire (proximity).
 
-Wires answer as dipoles that drive one another; accuracy is stated in `added_impedance`.
+Wires answer as dipoles that drive one another; accuracy is stated in `added_impedance`. What the
+dipoles put into a conductor is, by reciprocity, what that conductor's own field finds at them.
 """
 
 from __future__ import annotations
@@ -11,14 +12,13 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import eigh_tridiagonal
 
-from auralize.circuit.coil import ROUNDING, Turns
-from auralize.circuit.conductor import Complex, Real
+from auralize.circuit.coil import ROUNDING
+from auralize.circuit.conductor import MU_0, Complex, Real, bessel_argument, bessel_ratios
 from auralize.circuit.groups import apply, gather
 from auralize.circuit.lays import LaidCable
 from auralize.circuit.paths import path_field, sampled
-from auralize.circuit.ring_sums import RingSums, ring_sums
+from auralize.circuit.ring_sums import RingSums, Wound
 
 _MEMBERS: Final = 40
 # Wires in a group; few, as the coupling within neighbouring groups is kept in memory.
@@ -27,52 +27,109 @@ _MODES: Final = 8
 
 
 @dataclass(frozen=True)
-class Crowding:
-    """Modes of the eddy dipoles in the wires, those of the straight pair among them as negative.
+class Modes:
+    """Few modes that answer to a field as all the eddy dipoles in the wires do.
 
-    ``strength``: sum along the wires of H^2 at 1 A, 1/m; ``coupling``: field per dipole, 1/m2.
+    ``seen``: field of plus and of minus along each mode at 1 A, shape (2, modes), and ``drive``, that
+    of both; their product, summed along the wires, is in 1/m. ``coupling``: field per dipole, 1/m2;
+    ``of_plus``: what part of two modes is in the wire of plus; both of shape (modes, modes).
     """
 
-    strength: Real
+    seen: Real
+    drive: Real
     coupling: Real
+    of_plus: Real
+
+    def inductance(self, dipole: Complex) -> Complex:
+        """H along plus and minus, shape (2, frequencies), for dipoles in m2 as in `wire_dipoles`."""
+        plus, minus = dipole
+        ratio = np.where(minus == 0.0, 1.0, plus / np.where(minus == 0.0, 1.0, minus))
+        of_minus = np.eye(len(self.of_plus)) - self.of_plus
+        system = self.of_plus + ratio[:, None, None] * of_minus
+        system = system + plus[:, None, None] * self.coupling
+        answer = np.linalg.solve(
+            system, np.broadcast_to(self.drive[:, None], (len(plus), len(self.drive), 1))
+        )
+        return np.asarray(-MU_0 * plus * (self.seen @ answer[..., 0].T))
 
 
-NO_CROWDING: Final = Crowding(np.zeros(0), np.zeros(0))
+@dataclass(frozen=True)
+class Crowding:
+    """Modes of the eddy dipoles in the wires, and those of the straight pair that they replace.
 
-
-def crowding_of_rings(rings: Turns, cable: LaidCable, sums: RingSums | None = None) -> Crowding:
-    """Of conductors as rings that carry 1 A by their share, less the same length of straight pair.
-
-    ``sums``: theirs, where known.
+    ``alone``: of dipoles that drive no others, the sum along the wire of plus and of minus (columns)
+    of H at 1 A times the H of plus and of minus (rows), 1/m.
     """
-    r = rings.radius
-    sums = sums or ring_sums(rings)
+
+    modes: tuple[Modes, ...] = ()
+    instead_of: tuple[Modes, ...] = ()
+    alone: Real | None = None
+
+    def inductance(self, cable: LaidCable, frequency: Real) -> Complex:
+        """H that they add along plus and minus, shape (2, frequencies); complex, as they lose power."""
+        dipole = wire_dipoles(cable, frequency)
+        found = np.zeros(dipole.shape, dtype=np.complex128)
+        for modes in self.modes:
+            found += modes.inductance(dipole)
+        for modes in self.instead_of:
+            found -= modes.inductance(dipole)
+        return found if self.alone is None else found - MU_0 * self.alone @ dipole
+
+
+NO_CROWDING: Final = Crowding()
+
+
+def wire_dipoles(cable: LaidCable, frequency: Real) -> Complex:
+    """Dipole in m2 that a unit of H makes of the wire of plus and of minus, shape (2, frequencies).
+
+    A field H makes of a wire, by its eddy currents, a dipole -2 pi a^2 (I2/I0) H per metre: exact for
+    a round wire across an even field (Smythe, Static and Dynamic Electricity, section 10; from
+    memory); at low frequency its loss is pi sigma omega^2 mu0^2 a^4 H^2 / 4.
+    """
+    found = []
+    for wire in cable.conductors:
+        ratios = bessel_ratios(bessel_argument(frequency, wire), 2)
+        found.append(2.0 * math.pi * wire.radius**2 * ratios[0] * ratios[1])
+    return np.stack(found)
+
+
+def crowding_of_rings(wound: Wound, cable: LaidCable, sums: RingSums) -> Crowding:
+    """Of conductors as rings that carry 1 A by their share, less the same length of straight pair."""
+    rings = wound.rings
+    plus, minus = (wire.radius for wire in cable.conductors)
+    wire = np.where(wound.of_plus, plus, minus)
     # A ring's own field at its wire, from the hoop force mu0 I^2 (ln(8R/a) - 3/4) / 4 pi R
     # (Maxwell; value from memory).
-    bend = (np.log(8.0 * r / cable.conductor.radius) - 0.75) / (4.0 * np.pi * r)
-    axial = sums.axial + np.sign(rings.share) * bend
+    bend = (np.log(8.0 * rings.radius / wire) - 0.75) / (4.0 * np.pi * rings.radius)
+    axial = sums.axial + wound.each * np.sign(rings.share) * bend
     driven = np.sqrt(rings.lengths) * (sums.radial + 1j * axial)
-    strength, coupling = _driven_modes(rings, driven)
-    pair = pair_field(cable)
-    return Crowding(
-        np.append(strength, -rings.lengths.sum() * pair**2),
-        np.append(coupling, -2.0 * math.pi * pair**2),
-    )
+    lengths = wound.each @ rings.lengths
+    return Crowding((_driven_modes(wound, driven),), (_straight(cable, lengths),))
 
 
-def _driven_modes(rings: Turns, driven: Complex) -> tuple[Real, Real]:
-    """Strength and coupling of few modes that answer to the field as all of the dipoles do.
+def _straight(cable: LaidCable, lengths: Real) -> Modes:
+    """A straight pair's: each wire in the field of the other; ``lengths`` of both, m."""
+    field = pair_field(cable)
+    other = np.array([[0.0, 1.0], [1.0, 0.0]])
+    coupling = -2.0 * math.pi * field**2 * other
+    return Modes(field * other * lengths, np.full(2, field), coupling, np.diag([1.0, 0.0]))
 
-    Lanczos' vectors from the field on: n of them are right to the coupling's power 2 n - 1, and that
-    power falls, as dipoles do not outdo the field that drives them.
+
+def _driven_modes(wound: Wound, driven: Complex) -> Modes:
+    """Few modes that answer to the field of both conductors as all of the dipoles do.
+
+    Lanczos' vectors from the field on: n of them are right to the coupling's power 2 n - 1 for the
+    whole (n - 1 for one conductor), and that power falls, as dipoles do not outdo the field that
+    drives them.
     """
+    rings = wound.rings
     groups = gather(rings.radius, rings.place, _MEMBERS)
     near, far = list(groups.near(_dipole)), list(groups.far(_dipole, shifts=True))
-    size = float(np.linalg.norm(driven))
-    found: list[Complex] = [driven / size]
+    whole = driven.sum(axis=0)
+    found: list[Complex] = [whole / np.linalg.norm(whole)]
     diagonal: list[float] = []
     beside: list[float] = []
-    for _ in range(min(_MODES, 2 * len(driven))):
+    for _ in range(min(_MODES, 2 * len(whole))):
         field: Complex = apply(groups, near, far, found[-1].conj())
         diagonal.append(float(np.vdot(found[-1], field).real))
         for vector in found * 2:  # twice, so that rounding does not grow
@@ -81,8 +138,15 @@ def _driven_modes(rings: Turns, driven: Complex) -> tuple[Real, Real]:
         if beside[-1] <= ROUNDING * max(np.abs(diagonal + beside[:-1])):
             break
         found.append(field / beside[-1])
-    coupling, mode = eigh_tridiagonal(diagonal, beside[:-1])
-    return size**2 * mode[0] ** 2, coupling
+    vectors = np.stack(found[: len(diagonal)])
+    off = np.diag(beside[: len(diagonal) - 1], 1)
+    seen = (driven @ vectors.conj().T).real
+    return Modes(
+        seen,
+        seen.sum(axis=0),
+        np.diag(diagonal) + off + off.T,
+        (vectors[:, wound.of_plus] @ vectors[:, wound.of_plus].conj().T).real,
+    )
 
 
 def _dipole(r1: Real, z1: Real, r: Real, z: Real) -> Complex:
@@ -108,25 +172,27 @@ def crowding_of_paths(paths: list[NDArray[np.float64]], cable: LaidCable, round_
     half = len(rounds) // 2
     up, down = sampled(half), sampled(len(rounds) - half)
     chosen = zip([*up[0], *(len(rounds) - 1 - down[0])], [*up[1], *down[1]], strict=True)
-    excess, length = 0.0, 0.0
+    excess, length = np.zeros((2, 2)), 0.0
     for number, weight in chosen:
-        square, along = _square_field(paths, rounds, int(number))
-        excess += weight * float((along * (square - pair_field(cable) ** 2)).sum())
+        fields, along = _fields(paths, rounds, int(number))
+        # What plus and minus each do, times what both do, in the wire of plus and of minus.
+        square = (fields * fields.sum(axis=0)).sum(axis=2).reshape(2, 2, -1)
+        square = square - pair_field(cable) ** 2 * np.array([[[0.0], [1.0]], [[1.0], [0.0]]])
+        excess += weight * (along.reshape(2, -1) * square).sum(axis=2)
         length += weight * float(along.sum())
     whole = sum(float(np.linalg.norm(np.diff(p, axis=0), axis=1).sum()) for p in paths)
-    return Crowding(np.array([whole * excess / length]), np.zeros(1))
+    return Crowding(alone=whole * excess / length)
 
 
-def _square_field(
+def _fields(
     paths: list[NDArray[np.float64]], rounds: list[slice], number: int
 ) -> tuple[Real, Real]:
-    """H^2 in A^2/m^2 at the pieces of one round, and their lengths."""
+    """H in A/m of each path at the pieces of one round, shape (2, pieces, 3), and their lengths."""
     before, after = sampled(number), sampled(len(rounds) - 1 - number)
     others = [number, *(number - 1 - before[0]), *(number + 1 + after[0])]
-    shares = [1.0, *before[1], *after[1]]
+    shares = np.array([1.0, *before[1], *after[1]])
     sources = [p[rounds[n]] for n in others for p in paths]
-    currents = [sign * share for share in shares for sign in (1.0, -1.0)]
+    currents = np.kron(shares, np.diag([1.0, -1.0]))
     own = np.concatenate([0.5 * (p[1:] + p[:-1]) for p in sources[:2]])
     along = np.concatenate([np.linalg.norm(np.diff(p, axis=0), axis=1) for p in sources[:2]])
-    field = path_field(sources, currents, own, list(range(len(own))))
-    return np.asarray((field**2).sum(axis=1)), along
+    return path_field(sources, currents, own, list(range(len(own)))), along

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from auralize.circuit.crowding import NO_CROWDING, crowding_of_paths
+from auralize.circuit.crowding import crowding_of_paths
 from auralize.circuit.lay_effect import Effect
 from auralize.circuit.lays import FigureOfEight, LaidCable
 from auralize.circuit.paths import path_inductance
@@ -30,11 +30,11 @@ def eight_effect(lay: FigureOfEight, cable: LaidCable) -> Effect:
             f"a lobe {least * 2.0:g} m across is too small for a cable {cable.width:g} m wide"
         )
     if lay.facing == "random":  # as in a coil: unrelated orientations couple to nothing in the mean
-        return Effect(0.0, NO_CROWDING)
+        return Effect(np.zeros(2))
     cable.require_flat_sides(lay.facing)
     paths = eight_paths(lay, cable)
     inductance = path_inductance(paths, [1.0, -1.0], cable.spacing, EIGHT_POINTS)
-    return Effect(inductance, crowding_of_paths(paths, cable, EIGHT_POINTS))
+    return Effect(inductance, lambda: crowding_of_paths(paths, cable, EIGHT_POINTS))
 
 
 def eight_paths(

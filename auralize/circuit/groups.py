@@ -112,43 +112,52 @@ def gather(r: Real, z: Real, members: int) -> Groups:
     size = 1.01 * max(float(np.ptp(r)), float(np.ptp(z)), 1e-3 * float(np.abs(r).max()))
     wanted = len(r) / members if len(r) > EXACT else 1.0
     while True:
-        place = np.stack([(r - r.min()) // size, (z - z.min()) // size], axis=1).astype(np.int64)
-        cells, cell = np.unique(place, axis=0, return_inverse=True)
+        row, column = (((x - x.min()) // size).astype(np.int64) for x in (r, z))
+        across = int(column.max()) + 1
+        cells, cell = np.unique(row * across + column, return_inverse=True)
         if len(cells) >= wanted:
-            return Groups(r, z, cell.reshape(-1), cells[:, 0], cells[:, 1], size)
+            return Groups(r, z, cell, *np.divmod(cells, across), size)
         size *= _SHRINK
 
 
 def apply(groups: Groups, near: Iterable[Block], far: Iterable[Block], weight: Values) -> Values:
-    """The kernel's sum over all sources by their ``weight`` at each point, from its blocks."""
-    basis, count = groups.basis(), len(groups.row)
-    moments = np.zeros((_NODES**2, count), dtype=weight.dtype)
-    np.add.at(moments.T, groups.cell, basis * weight[:, None])
+    """The kernel's sum over all sources by their ``weight`` at each point, from its blocks.
+
+    ``weight`` of shape (points,), or (sets, points) for a sum each, shape (..., sets, points).
+    """
+    basis, count, sets = groups.basis(), len(groups.row), weight.shape[:-1]
+    by_point = weight.reshape(-1, weight.shape[-1]).T
+    moments = np.zeros((count, _NODES**2, by_point.shape[1]), dtype=weight.dtype)
+    np.add.at(moments, groups.cell, basis[:, :, None] * by_point[:, None, :])
     total: Values | None = None
     for target, source, value in near:
         if total is None:
-            total = np.zeros((*value.shape[:-2], len(weight)), dtype=value.dtype)
-        total[..., target] += value @ weight[source]
+            total = np.zeros((*value.shape[:-2], *by_point.shape), dtype=value.dtype)
+        total[..., target, :] += value @ by_point[source]
     assert total is not None
-    at_nodes = np.zeros((*total.shape[:-1], _NODES**2, count), dtype=total.dtype)
+    at_nodes = np.zeros((*total.shape[:-2], count, *moments.shape[1:]), dtype=total.dtype)
     for target, source, value in far:
-        at_nodes[..., target] += value @ moments[:, source]
-    total += np.einsum("pk,...kp->...p", basis, at_nodes[..., groups.cell])
-    return total
+        at_nodes[..., target, :, :] += value[..., None, :, :] @ moments[source]
+    total += np.einsum("pk,...pks->...ps", basis, at_nodes[..., groups.cell, :, :])
+    return np.moveaxis(total, -1, -2).reshape(*total.shape[:-2], *sets, -1)
 
 
 def stand_ins(r: Real, z: Real, weight: Real, members: int) -> tuple[Real, Real, Real]:
-    """Fewer points for many, as seen from outside: places, none beyond the points', and weights."""
+    """Fewer points for many, as seen from outside: places, none beyond the points', and weights.
+
+    ``weight`` of shape (points,), or (sets, points).
+    """
     groups = gather(r, z, members)
     if len(groups.row) == 1:
         return r, z, weight
     found = []
     for some in groups.members:
         (high, up), (right, along) = (_fitted(x[some]) for x in (r, z))
-        total = np.einsum("pi,pj,p->ij", up, along, weight[some])
-        found.append([np.repeat(high, _NODES), np.tile(right, _NODES), total.ravel()])
-    place_r, place_z, total = np.concatenate(found, axis=1)
-    return place_r, place_z, total
+        total = np.einsum("pi,pj,...p->...ij", up, along, weight[..., some])
+        total = total.reshape(*weight.shape[:-1], -1)
+        found.append((np.repeat(high, _NODES), np.tile(right, _NODES), total))
+    place_r, place_z, totals = zip(*found, strict=True)
+    return np.concatenate(place_r), np.concatenate(place_z), np.concatenate(totals, axis=-1)
 
 
 def _fitted(x: Real) -> tuple[Real, Real]:

@@ -163,15 +163,17 @@ def _strips(bar: IronBar) -> _Strips:
     )
 
 
-def coil_field(bar: IronBar, turns: Turns) -> Real:
+def coil_field(bar: IronBar, turns: Turns, share: Real | None = None) -> Real:
     """H in A/m at 1 A along the bar's surface, at each of its strips.
 
-    From coaxial turns with places from the bar's middle; zero where ampere-turns cancel.
+    From coaxial turns with places from the bar's middle; zero where ampere-turns cancel. ``share``:
+    sets of the turns' shares, shape (sets, turns), for a field each.
     """
     strips = _strips(bar)
     r, z = strips.radius[:, None], strips.place[:, None]
-    radius, place, share = stand_ins(turns.radius, turns.place, turns.share, _MEMBERS)
-    radial, axial = (h @ share for h in ring_field(radius, place, r, z))
+    share = turns.share if share is None else share
+    radius, place, share = stand_ins(turns.radius, turns.place, share, _MEMBERS)
+    radial, axial = (share @ h.T for h in ring_field(radius, place, r, z))
     return np.choose(strips.face, [radial, axial, -radial])
 
 
@@ -190,23 +192,26 @@ def distant_field(bar: IronBar, turns: Turns, distance: float) -> Real:
 def added_inductance(bar: IronBar, field: Real, frequency: Real) -> Complex:
     """Complex inductance in H, shape of ``frequency`` (Hz), that the bar adds to a circuit round it.
 
-    ``field`` is the circuit's own H along the bar's surface at 1 A (`coil_field`). Multiplied by
-    j omega it is the added impedance; its resistance is never negative. Valid for coils whose inner
-    radius is 1.5 bar radii or more (5 % of |L| there, but 18 % just beyond the bar's end; tests).
+    ``field`` is the circuit's own H along the bar's surface at 1 A (`coil_field`); or that of each of
+    its parts, shape (parts, strips), for the inductance along each, shape (parts, frequencies).
+    Multiplied by j omega it is the added impedance; the whole's resistance is never negative. Valid
+    for coils whose inner radius is 1.5 bar radii or more (5 % of |L| there, but 18 % just beyond the
+    bar's end; tests).
     """
     strips = _strips(bar)
     step = 0.5 * (strips.width[1:] + strips.width[:-1])
-    force = 0.5 * (field * strips.width)[1:] + 0.5 * (field * strips.width)[:-1]
+    force = 0.5 * (field * strips.width)[..., 1:] + 0.5 * (field * strips.width)[..., :-1]
     # Flux below an end face has run in from the rim: its section shrinks with the radius there.
     section = np.pi * bar.radius * np.minimum(strips.radius[1:], strips.radius[:-1])
     opposed = np.diff(np.diff(_charge_potential(strips), axis=0), axis=1)
     per_field = np.sqrt(section / step)  # makes the carrying of flux the unit of each step
     demagnetising, mode = np.linalg.eigh(per_field[:, None] * opposed * per_field)
     kept = demagnetising < _LARGEST_FACTOR
-    drive = (mode.T @ (per_field * force))[kept] ** 2
+    drive = ((per_field * force) @ mode)[..., kept]
+    whole = drive if drive.ndim == 1 else drive.sum(axis=0)
     excess = effective_permeability(bar, frequency)[..., None] - 1.0
-    answer = drive * excess / (1.0 + demagnetising[kept] * excess)
-    return np.asarray(MU_0 * answer.sum(axis=-1), dtype=np.complex128)
+    answer = excess / (1.0 + demagnetising[kept] * excess)
+    return np.asarray(MU_0 * (drive * whole) @ answer.T, dtype=np.complex128)
 
 
 def _charge_potential(strips: _Strips) -> NDArray[np.float64]:

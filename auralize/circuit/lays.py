@@ -12,11 +12,12 @@ from auralize.circuit.coil import ROUNDING, Winding, require_choice, require_pos
 from auralize.circuit.conductor import Conductor
 from auralize.circuit.iron import IronBar
 
-Facing = Literal["aligned", "edge to edge", "stacked", "random"]
-"""How the flat sides of an untwisted twin lie, both conductors at one radius unless random.
+Facing = Literal["aligned", "edge to edge", "stacked", "plus inside", "minus inside", "random"]
+"""How the flat sides of an untwisted twin lie.
 
-aligned: rows edge to edge and layers face to face; edge to edge: one layer; stacked: face on face
-in the fewest piles that leave half the mean radius free; random: every turn its own way.
+Both conductors at one radius: aligned, rows edge to edge and layers face to face; edge to edge, one
+layer; stacked, face on face in the fewest piles that leave half the mean radius free. One conductor
+on the inside of the other in every turn: plus inside, minus inside. random: every turn its own way.
 """
 EightFacing = Literal["edge to edge", "stacked", "random"]
 CoilPlacing = Literal["coaxial", "side by side"]
@@ -28,8 +29,9 @@ Sense = Literal["same", "opposed"]
 class LaidCable:
     """Two-conductor cable as a shape, lengths in m: conductors ``spacing`` apart between centres.
 
-    ``core_diameter`` is one conductor with its insulation, ``sheath`` the thickness of what lies
-    round both, ``lay_length`` that of the twist (None: untwisted, a flat twin).
+    ``core_diameter`` is one conductor with its insulation (the thicker), ``sheath`` the thickness of
+    what lies round both, ``lay_length`` that of the twist (None: untwisted, a flat twin).
+    ``conductor`` is that of plus, and of minus too unless that is given.
     """
 
     conductor: Conductor
@@ -37,15 +39,17 @@ class LaidCable:
     core_diameter: float
     sheath: float = 0.0
     lay_length: float | None = None
+    minus: Conductor | None = None
 
     def __post_init__(self) -> None:
         require_positive(spacing=self.spacing, core_diameter=self.core_diameter)
         if not 0.0 <= self.sheath < math.inf:
             raise ValueError(f"the sheath must be 0 or thicker, not {self.sheath:g} m")
-        if self.core_diameter < 2.0 * self.conductor.radius:
+        thickest = 2.0 * max(conductor.radius for conductor in self.conductors)
+        if self.core_diameter < thickest:
             raise ValueError(
                 f"a core {self.core_diameter:g} m across cannot hold a conductor "
-                f"{2.0 * self.conductor.radius:g} m across"
+                f"{thickest:g} m across"
             )
         if self.spacing < self.core_diameter * (1.0 - ROUNDING):
             raise ValueError(
@@ -56,6 +60,11 @@ class LaidCable:
                 f"a lay length of {self.lay_length:g} m is too short for a spacing of "
                 f"{self.spacing:g} m; it must be over pi times the spacing"
             )
+
+    @property
+    def conductors(self) -> tuple[Conductor, Conductor]:
+        """Plus and minus."""
+        return self.conductor, self.minus or self.conductor
 
     @property
     def width(self) -> float:

@@ -58,8 +58,8 @@ PERFECT = Contact()
 class Run:
     """``length`` m of cable, fed from the end of a run or transformer, or (None) from the amplifier.
 
-    ``added`` is what the lay adds to the straight cable, in ohm for the whole run, spread along it.
-    ``near`` and ``far`` are the joints at its two ends.
+    ``added`` is what the lay adds to the straight cable along plus and minus, in ohm for the whole run,
+    shape (2, frequencies), spread along it. ``near`` and ``far`` are the joints at its two ends.
     """
 
     cable: Cable
@@ -72,6 +72,14 @@ class Run:
     def series(self, frequency: Real) -> Complex:
         """Series impedance in ohm of the whole run, there and back, without its joints."""
         straight = self.cable.series(frequency) * self.length
+        return straight if self.added is None else straight + self.added(frequency).sum(axis=0)
+
+    def by_conductor(self, frequency: Real) -> Complex:
+        """What plus and minus each keep of `series` in ohm, shape (2, frequencies); see `Cable`.
+
+        Raises ValueError where the cable was measured as a loop.
+        """
+        straight = self.cable.by_conductor(frequency) * self.length
         return straight if self.added is None else straight + self.added(frequency)
 
     def two_port(self, frequency: Real) -> Complex:
@@ -81,7 +89,7 @@ class Run:
     def chain(self, series: Complex, shunt: Complex, frequency: Real) -> Complex:
         """`two_port` where the cable's impedance and admittance per metre are known already."""
         if self.added is not None:
-            series = series + self.added(frequency) / self.length
+            series = series + self.added(frequency).sum(axis=0) / self.length
         matrix = twoport.line(series, shunt, self.length)
         if self.near != PERFECT:
             matrix[..., 0, :] += self.near.both * matrix[..., 1, :]

@@ -154,10 +154,27 @@ def loop_impedance(
     ``shares`` sum to zero, the outgoing ones to 1. Right where conductors in parallel carry what
     symmetry gives them, which is what this is for. Raises ValueError for shares that do not add up.
     """
+    both = impedance_by_conductor(frequency, centres, conductors, shares)
+    return np.asarray(both.sum(axis=0))
+
+
+def impedance_by_conductor(
+    frequency: Real,
+    centres: Sequence[complex],
+    conductors: Sequence[Conductor],
+    shares: Sequence[float],
+) -> Complex:
+    """`loop_impedance` along the conductors there and along those back, shape (2, frequencies).
+
+    What each keeps is the voltage between its two ends along itself, by its own flux less what the
+    others' sends through it; both add up to the loop's.
+    """
     v = np.asarray(shares, dtype=np.float64)
     if not (math.isclose(float(v[v > 0].sum()), 1.0) and math.isclose(float(v[v < 0].sum()), -1.0)):
         raise ValueError(f"the shares {tuple(shares)} must add up to 1 there and -1 back")
-    return np.einsum("i,fij,j->f", v, impedance_matrix(frequency, centres, conductors), v)
+    there_and_back = np.stack([np.maximum(v, 0.0), np.minimum(v, 0.0)])
+    matrix = impedance_matrix(frequency, centres, conductors)
+    return np.einsum("ci,fij,j->cf", there_and_back, matrix, v)
 
 
 def loop_capacitance(
@@ -187,14 +204,19 @@ def pair_impedance(frequency: Real, spacing: float, conductor: Conductor) -> Com
     return loop_impedance(frequency, [0.0, spacing], [conductor, conductor], [1.0, -1.0])
 
 
-def pair_capacitance(spacing: float, radius: float, permittivity: float) -> float:
-    """Capacitance in F/m of two equal round conductors in a uniform dielectric, exact.
+def pair_capacitance(
+    spacing: float, radius: float, permittivity: float, other: float | None = None
+) -> float:
+    """Capacitance in F/m of two round conductors in a uniform dielectric, exact.
 
-    ``permittivity`` is relative and effective: between that of the insulation and of the air round it.
+    The ``other`` has its own radius in m where that is given. ``permittivity`` is relative and
+    effective: between that of the insulation and of the air round it.
     """
-    if spacing <= 2.0 * radius:
+    other = radius if other is None else other
+    if spacing <= radius + other:
         raise ValueError("conductors must not touch: the spacing is under the diameter")
-    return math.pi * EPSILON_0 * permittivity / math.acosh(spacing / (2.0 * radius))
+    ratio = (spacing**2 - radius**2 - other**2) / (2.0 * radius * other)
+    return 2.0 * math.pi * EPSILON_0 * permittivity / math.acosh(ratio)
 
 
 def twist_factor(spacing: float, lay_length: float) -> float:

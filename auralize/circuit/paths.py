@@ -48,8 +48,10 @@ def sampled(count: int, every: bool = False) -> tuple[NDArray[np.int64], Real]:
 
 def path_inductance(
     paths: list[NDArray[np.float64]], currents: list[float], gmr: float, round_: int | None = None
-) -> float:
-    """Inductance in H of filaments along polylines, shape (points, 3) in m, in series.
+) -> Real:
+    """Inductance in H along each of some filaments in series, polylines of shape (points, 3) in m.
+
+    Each filament's own and what the others put into it; the sum is that of the whole.
 
     Neumann's integral: the exact vector potential of each straight piece, taken at the middle of
     every other piece. Only a piece's own potential is regularised, at the distance ``gmr`` from it
@@ -68,27 +70,30 @@ def path_inductance(
         start, end = ends[:, :-1].reshape(-1, 3), ends[:, 1:].reshape(-1, 3)
         return start, end, (sign * np.diff(ends, axis=1)).reshape(-1, 3)
 
-    def both_ways(m: int, n: int) -> float:
-        one, other = window(m), window(n)
-        return _neumann(one, other, None) + _neumann(other, one, None)
+    def along(m: int, n: int, own_gmr: float | None) -> Real:
+        each = _neumann(window(m), window(n), own_gmr)
+        return np.asarray(each.reshape(len(paths), -1).sum(axis=1))
 
-    def within(n: int) -> float:
-        return _neumann(window(n), window(n), gmr)
+    def both_ways(m: int, n: int) -> Real:
+        return along(m, n, None) + along(n, m, None)
+
+    def within(n: int) -> Real:
+        return along(n, n, gmr)
 
     whole, left = divmod(pieces, size)
-    total = within(whole) if left else 0.0
+    total = within(whole) if left else np.zeros(len(paths))
     for below, weight in zip(*sampled(whole, round_ is None), strict=True):
         m = whole - 1 - int(below)
         beyond = zip(*sampled(int(below), round_ is None), strict=True)
         each = within(m) + sum(w * both_ways(m, m + 1 + int(n)) for n, w in beyond)
         total += weight * (each + (both_ways(m, whole) if left else 0.0))
-    return float(MU_0 / (4.0 * math.pi) * total)
+    return np.asarray(MU_0 / (4.0 * math.pi) * total)
 
 
 def _neumann(
     at: tuple[Real, Real, Real], of: tuple[Real, Real, Real], own_gmr: float | None
-) -> float:
-    """Potential of pieces (start, end, signed step) along others; ``own_gmr`` where they are the same."""
+) -> Real:
+    """Potential of pieces (start, end, signed step) along each of others; ``own_gmr``: of themselves."""
     middle = 0.5 * (at[0] + at[1])
     piece = np.linalg.norm(of[2], axis=1)
     reach = _distances(middle, of[0]) + _distances(middle, of[1])
@@ -97,29 +102,31 @@ def _neumann(
     potential = np.log((reach + piece) / (reach - piece))
     if own_gmr is not None:
         np.fill_diagonal(potential, 2.0 * np.log(piece / own_gmr))
-    return float((potential * (at[2] @ (of[2].T / piece))).sum())
+    return np.asarray((potential * (at[2] @ (of[2].T / piece))).sum(axis=1))
 
 
 def path_field(
-    paths: list[NDArray[np.float64]], currents: list[float], points: Real, skip: list[int]
+    paths: list[NDArray[np.float64]], currents: Real, points: Real, skip: list[int]
 ) -> Real:
-    """H in A/m, shape (points, 3), of currents along polylines (Biot and Savart, exact).
+    """H in A/m, shape (sets, points, 3), of currents along polylines (Biot and Savart, exact).
 
-    ``skip`` names for each point the piece (counted through all paths) that it lies on, which is
-    left out: a straight piece makes no field on its own line.
+    ``currents`` are sets of one for each path, shape (sets, paths). ``skip`` names for each point the
+    piece (counted through all paths) that it lies on, which is left out: a straight piece makes no
+    field on its own line.
     """
     middle = paths[0].mean(axis=0)
     points = points - middle
     start = np.concatenate([p[:-1] for p in paths]) - middle
     step = np.concatenate([np.diff(p, axis=0) for p in paths])
-    sign = np.concatenate([np.full(len(p) - 1, c) for p, c in zip(paths, currents, strict=True)])
+    sign = np.repeat(currents, [len(p) - 1 for p in paths], axis=1)
     one, other = _distances(points, start), _distances(points, start + step)
     reach = one + other
     share = one * other * (reach**2 - (step**2).sum(axis=1))
     share[np.arange(len(points)), skip] = np.inf
-    share = sign * reach / share / (2.0 * np.pi)
+    share = reach / share / (2.0 * np.pi)
     # Each piece's (start - point) x step, summed by its share.
-    return np.asarray(share @ np.cross(start, step) - np.cross(points, share @ step))
+    moment = share @ (sign[:, :, None] * np.cross(start, step))
+    return np.asarray(moment - np.cross(points, share @ (sign[:, :, None] * step)))
 
 
 def _distances(a: Real, b: Real) -> Real:

@@ -1,4 +1,7 @@
-"""What all turns of a coil do to one another: flux through each, field at each, and inductance."""
+"""What all turns of a coil do to one another: flux through each, field at each, and inductance.
+
+All by conductor: what plus does, and what minus does, when both carry the loop's current.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +9,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ellipe, ellipkm1
 
 from auralize.circuit.coil import Turns, ring_self
@@ -17,30 +21,56 @@ _MEMBERS: Final = 64
 
 
 @dataclass(frozen=True)
+class Wound:
+    """Rings of both conductors, each by its share, and which of them are of plus."""
+
+    rings: Turns
+    of_plus: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, plus: Turns, minus: Turns) -> Wound:
+        """Both together; the sign of each share is that of its current."""
+        radius, place, share = (
+            np.concatenate([getattr(plus, name), getattr(minus, name)])
+            for name in ("radius", "place", "share")
+        )
+        return cls(Turns(radius, place, share), np.arange(len(radius)) < len(plus.radius))
+
+    @property
+    def each(self) -> Real:
+        """1 where a ring is of plus, then of minus, shape (2, rings)."""
+        return np.stack([self.of_plus, ~self.of_plus]).astype(np.float64)
+
+
+@dataclass(frozen=True)
 class RingSums:
-    """At each ring, from all others that carry 1 A by their share: Wb, and radial and axial A/m."""
+    """At each ring, from all others of plus and of minus: Wb, and radial and axial A/m, at 1 A.
+
+    Shape (2, rings).
+    """
 
     flux: Real
     radial: Real
     axial: Real
 
 
-def ring_sums(rings: Turns) -> RingSums:
+def ring_sums(wound: Wound) -> RingSums:
     """Sums over the other rings; the field is the mean over each ring's own thin wire."""
+    rings = wound.rings
     groups = gather(rings.radius, rings.place, _MEMBERS)
     near, far = groups.near(_influence), groups.far(_influence)
-    return RingSums(*apply(groups, near, far, rings.share))
+    return RingSums(*apply(groups, near, far, wound.each * rings.share))
 
 
-def winding_inductance(rings: Turns, gmr: float, sums: RingSums | None = None) -> float:
-    """Inductance in H of coaxial turns in series; ``sums``: theirs, where known.
+def winding_inductance(wound: Wound, gmr: float, flux: Real) -> Real:
+    """Inductance in H along plus and along minus, of the turns' own flux and what all others send.
 
-    A part of a turn couples to the others by its share, and its own inductance is its share of a
-    whole turn's.
+    ``flux`` is that of `ring_sums`. A part of a turn couples to the others by its share, and its own
+    inductance is its share of a whole turn's.
     """
-    sums = sums or ring_sums(rings)
-    own = float((np.abs(rings.share) * ring_self(rings.radius, gmr)).sum())
-    return own + float(rings.share @ sums.flux)
+    rings = wound.rings
+    own = np.abs(rings.share) * ring_self(rings.radius, gmr)
+    return np.asarray(wound.each @ (own + rings.share * flux.sum(axis=0)))
 
 
 def _influence(r1: Real, z1: Real, r: Real, z: Real) -> Values:

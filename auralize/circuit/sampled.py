@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 
 from auralize.circuit import twoport
-from auralize.circuit.cable import REFERENCE_FREQUENCY, Dielectric
+from auralize.circuit.cable import NOT_BY_CONDUCTOR, REFERENCE_FREQUENCY, Dielectric
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.loudspeaker import Load
 from auralize.units import show_frequency
@@ -109,6 +109,10 @@ class SampledCable:
     def series(self, frequency: Real) -> Complex:
         """Loop impedance in ohm/m."""
         return self._curve(np.asarray(frequency, dtype=np.float64))
+
+    def by_conductor(self, frequency: Real) -> Complex:
+        """Raises ValueError."""
+        raise ValueError(NOT_BY_CONDUCTOR)
 
     def shunt(self, frequency: Real) -> Complex:
         """Admittance in S/m."""

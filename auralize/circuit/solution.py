@@ -15,7 +15,7 @@ import numpy as np
 from auralize.circuit import twoport
 from auralize.circuit.cable import Cable
 from auralize.circuit.conductor import Complex, Real
-from auralize.circuit.network import PERFECT, Amplifier, Contact, Network
+from auralize.circuit.network import PERFECT, Amplifier, Network
 
 Across = Literal["both", "plus", "minus"]
 """Which conductors a drop is over, each by the terminal that it comes from."""
@@ -90,32 +90,40 @@ class Solution:
         """Reference less receiving, joints included, over both conductors or over one of them.
 
         Over plus and over minus add up to over both. Raises ValueError for one where a transformer
-        parts the conductors.
+        parts the conductors, or where a cable was measured as a loop.
         """
         if across not in ACROSS:
             raise ValueError(f"across {across!r} is not known; right is one of {', '.join(ACROSS)}")
         whole = self.reference(load) - self.receiving[load]
         if across == "both":
             return whole
-        self._refuse_transformers(load)
-        joints = self._joints(load)
-        over_joints = sum((c.both * i for c, i in joints), np.zeros_like(whole))
-        over_one = sum((getattr(c, across) * i for c, i in joints), np.zeros_like(whole))
-        return (whole - over_joints) * 0.5 + over_one
-
-    def _refuse_transformers(self, load: str) -> None:
         if len(self.network.way(load)) != len(self.network.path(load)):
             raise ValueError(
                 f"there is a transformer on the way to {load!r}: no conductor runs all along it"
             )
-
-    def _joints(self, load: str) -> list[tuple[Contact, Complex]]:
-        """Each contact on the way to a loudspeaker, with its current."""
-        found = [(self.network.loads[load].contact, self.current[load])]
+        plus = self.network.loads[load].contact.plus * self.current[load]
         for name in self.network.path(load):
-            run, flow = self.network.runs[name], self.flows[name]
-            found += [(run.near, flow.near_current), (run.far, flow.far_current)]
-        return found
+            plus = plus + self._over_plus(name)
+        # The rest, so that both add up to the whole in every digit.
+        return plus if across == "plus" else whole - plus
+
+    def _over_plus(self, run: str) -> Complex:
+        """Voltage along the plus conductor of a run, its joints included.
+
+        Its share of the line's own drop is the same all along, as the lay is spread along the run.
+        """
+        ends, flow = self.network.runs[run], self.flows[run]
+        try:
+            along = ends.by_conductor(self.frequency)
+        except ValueError as error:
+            raise ValueError(f"run {run!r}: {error}") from None
+        near, far = (
+            contact.both * i
+            for contact, i in ((ends.near, flow.near_current), (ends.far, flow.far_current))
+        )
+        line = flow.near_voltage - near - flow.far_voltage - far
+        joints = ends.near.plus * flow.near_current + ends.far.plus * flow.far_current
+        return line * along[0] / along.sum(axis=0) + joints
 
     def run_power(self, run: str) -> Real:
         """Heat in the cable of a run without its joints, in S."""

@@ -10,17 +10,12 @@ from dataclasses import replace
 import numpy as np
 from scipy.spatial import KDTree
 
-from auralize.circuit.coil import (
-    ROUNDING,
-    Turns,
-    mutual_beside,
-    pack,
-)
+from auralize.circuit.coil import ROUNDING, Turns, mutual_beside, pack
 from auralize.circuit.crowding import Crowding, crowding_of_rings
 from auralize.circuit.iron import coil_field, distant_field, require_bar_fits
 from auralize.circuit.lay_effect import Effect
 from auralize.circuit.lays import LaidCable, SplitCoils
-from auralize.circuit.ring_sums import ring_sums, winding_inductance
+from auralize.circuit.ring_sums import Wound, ring_sums, winding_inductance
 
 
 def split_effect(lay: SplitCoils, cable: LaidCable) -> Effect:
@@ -28,24 +23,37 @@ def split_effect(lay: SplitCoils, cable: LaidCable) -> Effect:
     if cable.lay_length is not None:
         raise ValueError("the conductors of a twisted pair cannot be coiled apart; untwist them")
     a, b = split_turns(lay, cable)
-    field = None
-    # The straight pair is what wires of GMR `spacing` would leave: the wire's own GMR cancels.
-    if lay.arrangement == "coaxial":
-        both = _together(a, b)
-        sums = ring_sums(both)
-        inductance = winding_inductance(both, cable.spacing, sums)
-        crowding = crowding_of_rings(both, cable, sums)
-        field = coil_field(lay.iron, both) if lay.iron else None
-    else:  # each coil's field in the other's wires is left out
-        each = [(coil, ring_sums(coil)) for coil in (a, b)]
-        inductance = sum(winding_inductance(coil, cable.spacing, sums) for coil, sums in each)
-        inductance += 2.0 * mutual_beside(a, b, lay.distance)
+    return _coaxial(lay, cable, a, b) if lay.arrangement == "coaxial" else _beside(lay, cable, a, b)
+
+
+# The straight pair is what wires of GMR `spacing` would leave: the wires' own GMR cancels.
+
+
+def _coaxial(lay: SplitCoils, cable: LaidCable, a: Turns, b: Turns) -> Effect:
+    both = Wound.of(a, b)
+    sums = ring_sums(both)
+    inductance = winding_inductance(both, cable.spacing, sums.flux)
+    field = coil_field(lay.iron, both.rings, both.each * both.rings.share) if lay.iron else None
+    return Effect(inductance, lambda: crowding_of_rings(both, cable, sums), lay.iron, field)
+
+
+def _beside(lay: SplitCoils, cable: LaidCable, a: Turns, b: Turns) -> Effect:
+    """Each coil's field in the other's wires is left out."""
+    nothing = Turns(*np.zeros((3, 0)))
+    each = [(coil, ring_sums(coil)) for coil in (Wound.of(a, nothing), Wound.of(nothing, b))]
+    inductance = sum(
+        (winding_inductance(coil, cable.spacing, sums.flux) for coil, sums in each), np.zeros(2)
+    )
+    inductance = inductance + mutual_beside(a, b, lay.distance)
+
+    def crowding() -> Crowding:
         one, other = (crowding_of_rings(coil, cable, sums) for coil, sums in each)
-        crowding = Crowding(
-            np.append(one.strength, other.strength), np.append(one.coupling, other.coupling)
-        )
-        if lay.iron:
-            field = coil_field(lay.iron, a) + distant_field(lay.iron, b, lay.distance)
+        return Crowding(one.modes + other.modes, one.instead_of + other.instead_of)
+
+    field = None
+    if lay.iron:
+        beside = distant_field(lay.iron, b, lay.distance)
+        field = np.stack([coil_field(lay.iron, a), beside])
     return Effect(inductance, crowding, lay.iron, field)
 
 
@@ -69,9 +77,3 @@ def split_turns(lay: SplitCoils, cable: LaidCable) -> tuple[Turns, Turns]:
             f"they have {gap:.4g} m and need {needed:.4g} m {words}"
         )
     return a, b if lay.sense == "same" else replace(b, share=-b.share)
-
-
-def _together(a: Turns, b: Turns) -> Turns:
-    return Turns(
-        np.append(a.radius, b.radius), np.append(a.place, b.place), np.append(a.share, b.share)
-    )

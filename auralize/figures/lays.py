@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from auralize.circuit.levels import loss_db
+from auralize.circuit.cable import SIDES
+from auralize.circuit.levels import drop_db, loss_db
 from auralize.circuit.network import Network
-from auralize.circuit.solution import solve
+from auralize.circuit.solution import Across, solve
 from auralize.figures.reference import REFERENCE
 from auralize.rig.choice import Choice
 from auralize.rig.lays import Added, ReadLay
@@ -25,6 +26,16 @@ class Spread:
 
 
 @dataclass(frozen=True)
+class ConductorFigures:
+    """What a lay does along one conductor of a run."""
+
+    times_straight: Spread
+    """Inductance at 1 kHz over that of the same conductor laid straight."""
+    drop_db_10khz: Spread
+    """Change of the drop over this conductor, all the way to the loudspeaker; above 0: more of it."""
+
+
+@dataclass(frozen=True)
 class LayFigures:
     """What the lay of one run adds to the same run laid straight."""
 
@@ -37,6 +48,8 @@ class LayFigures:
     db_10khz: Spread
     """Change of the loss at the loudspeaker; below 0 where level is lost."""
     db_20khz: Spread
+    conductors: dict[str, ConductorFigures]
+    """Of plus and minus; none where a transformer parts them."""
     assumption: str
     """What the rendered value takes for granted."""
     coiled: bool
@@ -45,23 +58,62 @@ class LayFigures:
 def lay_figures(choice: Choice, name: str, lay: ReadLay) -> LayFigures:
     """What the lay of a run adds, as rendered and over what is open."""
     frequency = np.array([REFERENCE, 1e4, 2e4])
-    spread = lay.spread()
-    variants = [added(frequency) for added in (spread.low, lay.nominal, spread.high)]
+    variants = _variants(lay, "both")
+    added = [variant(frequency).sum(axis=0) for variant in variants]
     straight = loss_db(solve(_with_lay(choice.network, name, None), frequency), choice.listen)
     changes = [
-        loss_db(solve(_with_lay(choice.network, name, added), frequency), choice.listen) - straight
-        for added in (spread.low, lay.nominal, spread.high)
+        loss_db(solve(_with_lay(choice.network, name, variant), frequency), choice.listen)
+        - straight
+        for variant in variants
     ]
     return LayFigures(
         run=name,
         lay=lay.words,
-        added_uh=_spread([z[0].imag / (2.0 * np.pi * REFERENCE) * 1e6 for z in variants]),
-        added_milliohm=_spread([z[1].real * 1e3 for z in variants]),
+        added_uh=_spread([z[0].imag / (2.0 * np.pi * REFERENCE) * 1e6 for z in added]),
+        added_milliohm=_spread([z[1].real * 1e3 for z in added]),
         db_10khz=_spread([change[1] for change in changes]),
         db_20khz=_spread([change[2] for change in changes]),
-        assumption=spread.assumption,
+        conductors=_conductors(choice, name, lay),
+        assumption=lay.spread().assumption,
         coiled=lay.coiled,
     )
+
+
+def _conductors(choice: Choice, name: str, lay: ReadLay) -> dict[str, ConductorFigures]:
+    try:
+        return {
+            across: ConductorFigures(
+                _spread(_times_straight(choice, name, lay, index)),
+                _spread(_drop_changes(choice, name, lay, across)),
+            )
+            for index, across in enumerate(SIDES)
+        }
+    except ValueError:
+        return {}
+
+
+def _times_straight(choice: Choice, name: str, lay: ReadLay, index: int) -> list[float]:
+    frequency = np.array([REFERENCE])
+    run = choice.network.runs[name]
+    straight = replace(run, added=None).by_conductor(frequency)[index, 0].imag
+    return [
+        float(1.0 + variant(frequency)[index, 0].imag / straight)
+        for variant in _variants(lay, SIDES[index])
+    ]
+
+
+def _drop_changes(choice: Choice, name: str, lay: ReadLay, across: Across) -> list[float]:
+    def drop(added: Added | None) -> float:
+        solution = solve(_with_lay(choice.network, name, added), [1e4])
+        return float(drop_db(solution, choice.listen, across)[0])
+
+    return [drop(variant) - drop(None) for variant in _variants(lay, across)]
+
+
+def _variants(lay: ReadLay, across: Across) -> list[Added]:
+    """The least, the rendered and the most inductance over both conductors, or over one."""
+    spread = lay.spread()
+    return [spread.low[across], lay.nominal, spread.high[across]]
 
 
 def _with_lay(network: Network, name: str, added: Added | None) -> Network:

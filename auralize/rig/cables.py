@@ -8,14 +8,16 @@ from typing import Final, cast
 import numpy as np
 
 from auralize.circuit.cable import (
+    SIDES,
     Cable,
     CoaxialCable,
     Dielectric,
     FourCoreCable,
     MeasuredCable,
-    four_shares,
+    ParallelCores,
+    Side,
+    ThreeCoreCable,
     make_pair,
-    square,
 )
 from auralize.circuit.coaxial import coaxial_capacitance
 from auralize.circuit.conductor import (
@@ -31,7 +33,7 @@ from auralize.circuit.conductor import (
     temperature_factor,
 )
 from auralize.circuit.lays import LaidCable
-from auralize.circuit.pair import loop_capacitance
+from auralize.circuit.pair import loop_capacitance, twist_factor
 from auralize.circuit.sampled import SampledCable
 from auralize.rig import measured as measurement
 from auralize.rig.folder import Folder
@@ -39,7 +41,15 @@ from auralize.rig.loads import HIGHEST, LOWEST
 from auralize.rig.table import Table
 from auralize.units import show_area
 
-CONSTRUCTIONS: Final = ("twin", "twisted pair", "single cores", "four-core", "coaxial", "measured")
+CONSTRUCTIONS: Final = (
+    "twin",
+    "twisted pair",
+    "single cores",
+    "three-core",
+    "four-core",
+    "coaxial",
+    "measured",
+)
 
 # Effective relative permittivity (insulation and the air round a pair taken together) and loss
 # tangent at audio frequencies: typical of the trade, no source; give your own where it matters.
@@ -81,7 +91,12 @@ class Metal:
 def read_cable(cable: Table, celsius: float, folder: Folder) -> ReadCable:
     """Read one [cables.NAME] at ``celsius``, a measurement from ``folder``; raises RigError."""
     construction = cable.one_of("construction", CONSTRUCTIONS)
-    readers = {"measured": _read_measured, "four-core": _read_four_core, "coaxial": _read_coaxial}
+    readers = {
+        "measured": _read_measured,
+        "three-core": _read_three_core,
+        "four-core": _read_four_core,
+        "coaxial": _read_coaxial,
+    }
     if construction == "measured" and "file" in cable:
         read = _read_file(cable, celsius, folder)
     else:
@@ -93,13 +108,18 @@ def read_cable(cable: Table, celsius: float, folder: Folder) -> ReadCable:
 def _read_pair(cable: Table, celsius: float) -> ReadCable:
     construction = cable.text("construction")
     conductor, words, metal = _read_conductor(cable, celsius)
-    spacing, core_diameter = _read_spacing(cable, conductor, construction)
+    minus, words, metal = _read_minus(cable, celsius, conductor, words, metal)
+    thickest = max(conductor, minus or conductor, key=lambda wire: wire.radius)
+    spacing, core_diameter = _read_spacing(cable, thickest, construction)
     sheath = 0.0
     if construction != "single cores":
         sheath = cable.quantity("sheath", "length", "0 mm", "2 cm", "0 mm")
     lay_length = None
     if construction == "twisted pair":
         lay_length = _read_lay_length(cable, spacing)
+        factor = twist_factor(spacing, lay_length)
+        conductor = _finished(cable, conductor, factor)
+        minus = None if minus is None else _finished(cable, minus, factor)
     default = "air" if construction == "single cores" else "PVC"
     permittivity, loss_tangent = _read_dielectric(cable, default)
     cable.asked.add("capacitance")
@@ -111,9 +131,33 @@ def _read_pair(cable: Table, celsius: float) -> ReadCable:
         loss_tangent=loss_tangent,
         capacitance=_read_capacitance(cable) if "capacitance" in cable else None,
         lay_length=lay_length,
+        minus=minus,
     )
-    shape = LaidCable(conductor, spacing, core_diameter, sheath, lay_length)
+    shape = LaidCable(conductor, spacing, core_diameter, sheath, lay_length, minus)
     return ReadCable(pair, f"{words} {construction}", shape, metal=metal)
+
+
+def _read_minus(
+    cable: Table, celsius: float, conductor: Conductor, words: str, metal: Metal
+) -> tuple[Conductor | None, str, Metal]:
+    """The minus conductor where it has a size or metal of its own, with words and mean of both."""
+    if "minus" not in cable and "minus_material" not in cable:
+        cable.asked |= {"minus", "minus_material"}
+        return None, words, metal
+    minus, its_words, its_metal = _read_conductor(cable, celsius, minus=True)
+    mean = Metal(
+        0.5 * (metal.area + its_metal.area),
+        0.5 * (metal.resistance + its_metal.resistance),
+        metal.material,
+    )
+    return minus, f"{words} minus {its_words}", mean
+
+
+def _finished(cable: Table, conductor: Conductor, factor: float) -> Conductor:
+    """By a class of IEC 60228, whose resistance is that of finished cable, whatever its twist."""
+    if not cable.text("strands", "stranded").startswith("class"):
+        return conductor
+    return replace(conductor, resistance=conductor.resistance / factor)
 
 
 def _read_lay_length(cable: Table, across: float) -> float:
@@ -133,14 +177,38 @@ def _read_four_core(cable: Table, celsius: float) -> ReadCable:
     spacing, _ = _read_spacing(cable, conductor, "four-core")
     lay_length = _read_lay_length(cable, spacing * 2.0**0.5)
     joined = cable.one_of("joined", ("opposite cores", "cores side by side"), "opposite cores")
-    crossed = joined == "opposite cores"
-    permittivity, loss_tangent = _read_dielectric(cable, "PVC")
-    shares = four_shares(crossed)
-    from_geometry = loop_capacitance(square(spacing), [conductor.radius] * 4, shares, permittivity)
-    dielectric = Dielectric(from_geometry, loss_tangent)
-    four = FourCoreCable(conductor, spacing, dielectric, lay_length, crossed)
+    four = FourCoreCable(conductor, spacing, _NONE_YET, lay_length, joined == "opposite cores")
     metal = replace(metal, area=2.0 * metal.area, resistance=metal.resistance / 2.0)
-    return ReadCable(four, f"4 x {words} four-core, {joined} joined", closed=True, metal=metal)
+    words = f"4 x {words} four-core, {joined} joined"
+    return ReadCable(_parallel(cable, four), words, closed=True, metal=metal)
+
+
+def _read_three_core(cable: Table, celsius: float) -> ReadCable:
+    """Three cores, of which two in parallel carry the current of plus, or of minus."""
+    conductor, words, metal = _read_conductor(cable, celsius)
+    spacing, _ = _read_spacing(cable, conductor, "three-core")
+    lay_length = _read_lay_length(cable, spacing * 2.0 / 3.0**0.5)
+    doubled = cast(Side, cable.one_of("doubled", SIDES, "minus"))
+    three = ThreeCoreCable(conductor, spacing, _NONE_YET, lay_length, doubled)
+    metal = replace(metal, area=1.5 * metal.area, resistance=0.75 * metal.resistance)
+    return ReadCable(
+        _parallel(cable, three), f"3 x {words} three-core, {doubled} doubled", metal=metal
+    )
+
+
+_NONE_YET: Final = Dielectric(0.0)
+
+
+def _parallel(cable: Table, cores: FourCoreCable | ThreeCoreCable) -> ParallelCores:
+    """With the capacitance of its geometry, and the resistance that a class promises."""
+    permittivity, loss_tangent = _read_dielectric(cable, "PVC")
+    radii = [cores.conductor.radius] * len(cores.centres)
+    capacitance = loop_capacitance(cores.centres, radii, cores.shares, permittivity)
+    return replace(
+        cores,
+        conductor=_finished(cable, cores.conductor, cores.lengthening),
+        dielectric=Dielectric(capacitance, loss_tangent),
+    )
 
 
 def _read_coaxial(cable: Table, celsius: float) -> ReadCable:
@@ -156,9 +224,16 @@ def _read_coaxial(cable: Table, celsius: float) -> ReadCable:
     return ReadCable(coaxial, f"{words} coaxial", closed=True, metal=metal)
 
 
-def _read_conductor(cable: Table, celsius: float) -> tuple[Conductor, str, Metal]:
+def _read_conductor(
+    cable: Table, celsius: float, minus: bool = False
+) -> tuple[Conductor, str, Metal]:
+    """The conductor of the cable, or that of ``minus``, which takes after it in what it does not say."""
     area = cable.quantity("conductor", "area", "0.03 mm2", "120 mm2")
-    material = MATERIALS[cable.one_of("material", MATERIALS, "copper")]
+    metal_name = cable.one_of("material", MATERIALS, "copper")
+    if minus:
+        area = cable.quantity("minus", "area", "0.03 mm2", "120 mm2", f"{area!r} m2")
+        metal_name = cable.one_of("minus_material", MATERIALS, metal_name)
+    material = MATERIALS[metal_name]
     kinds = {"solid": None, "stranded": None, "class 1": 1, "class 2": 2, "class 5": 5}
     strands = cable.one_of("strands", kinds, "stranded")
     strand_class = cast(StrandClass | None, kinds[strands])
@@ -274,6 +349,10 @@ class WarmedCable:
         """Loop impedance in ohm/m."""
         at_dc = self.measured.series(np.zeros(1))[0].real
         return self.measured.series(frequency) + (self.warmer - 1.0) * at_dc
+
+    def by_conductor(self, frequency: Real) -> Complex:
+        """Raises ValueError."""
+        return self.measured.by_conductor(frequency)
 
     def shunt(self, frequency: Real) -> Complex:
         """Admittance in S/m."""

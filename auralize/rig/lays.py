@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache, partial
 from typing import Final, cast, get_args
 
 import numpy as np
 
-from auralize.circuit.added_impedance import added_impedance, added_range
+from auralize.circuit.added_impedance import added_by_conductor, added_range
 from auralize.circuit.cable import TABLE_TOP, ImpedanceTable
 from auralize.circuit.coil import Packing, Winding
 from auralize.circuit.conductor import Complex, Real
@@ -27,6 +27,7 @@ from auralize.circuit.lays import (
     Straight,
     on_reel,
 )
+from auralize.circuit.solution import ACROSS, Across
 from auralize.errors import RigError
 from auralize.rig.cables import ReadCable
 from auralize.rig.table import Table
@@ -48,7 +49,7 @@ _FOOT: Final = 0.01
 _GRID: Final = np.geomspace(_FOOT, TABLE_TOP, 129)
 
 Added = Callable[[Real], Complex]
-"""Impedance in ohm that a lay adds to a whole run, over frequency in Hz."""
+"""Impedance in ohm that a lay adds to a whole run along plus and minus, over frequency in Hz."""
 
 
 @dataclass(frozen=True)
@@ -65,10 +66,13 @@ class ReadLay:
 
 @dataclass(frozen=True)
 class LayRange:
-    """The lowest and highest addition that a description leaves open, and what the nominal one assumes."""
+    """The lowest and highest addition that a description leaves open, and what the nominal one assumes.
 
-    low: Added
-    high: Added
+    Over both conductors, over plus and over minus.
+    """
+
+    low: Mapping[Across, Added]
+    high: Mapping[Across, Added]
     assumption: str
 
 
@@ -97,8 +101,9 @@ def _without_shape(table: Table, shape: str, read: ReadCable) -> ReadLay | None:
     if shape == "coiled" and read.closed:
         table.finish_any()
         words = "coiled; it has no field outside to speak of"
+        nothing: Mapping[Across, Added] = dict.fromkeys(ACROSS, _nothing)
         return ReadLay(
-            words, _nothing, lambda: LayRange(_nothing, _nothing, "nothing added"), coiled=True
+            words, _nothing, lambda: LayRange(nothing, nothing, "nothing added"), coiled=True
         )
     if shape != "straight":
         raise table.refuse(
@@ -111,18 +116,21 @@ def _without_shape(table: Table, shape: str, read: ReadCable) -> ReadLay | None:
 
 
 def _nothing(frequency: Real) -> Complex:
-    return np.zeros(np.shape(frequency), dtype=np.complex128)
+    return np.zeros((2, *np.shape(frequency)), dtype=np.complex128)
 
 
 @lru_cache(maxsize=32)
 def _nominal(lay: Lay, laid: LaidCable, length: float) -> Added:
-    return ImpedanceTable(_GRID, added_impedance(lay, laid, length, _GRID))
+    return ImpedanceTable(_GRID, added_by_conductor(lay, laid, length, _GRID))
 
 
 @lru_cache(maxsize=32)
 def _spread(lay: Lay, laid: LaidCable, length: float) -> LayRange:
     found = added_range(lay, laid, length, _GRID)
-    low, high = (ImpedanceTable(_GRID, z) for z in (found.low, found.high))
+    low, high = (
+        {across: ImpedanceTable(_GRID, z) for across, z in some.items()}
+        for some in (found.low, found.high)
+    )
     return LayRange(low, high, found.assumption)
 
 

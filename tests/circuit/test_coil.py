@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from auralize.circuit import coil, ring_sums
+from auralize.circuit import coil
 from auralize.circuit.coil import GMR_ROUND, Winding, pack
 from auralize.circuit.coiled import turns_of
 from auralize.circuit.conductor import MU_0
 from auralize.circuit.lays import Coiled, on_reel
 from support import ring_reference as reference
-from support.lays import FLAT
+from support.lays import FLAT, inductance_alone
 
 # ---- rings --------------------------------------------------------------------------------------
 
@@ -82,7 +82,7 @@ def test_single_coil_is_the_sum_of_its_rings(
     r = radius + (row - 0.5 * (rows - 1)) * pitch
     expected = reference.coil(r, column * pitch, np.ones(len(r)), wire_radius)
     winding = Winding(2 * radius, columns * rows, "square", width=columns * pitch)
-    found = ring_sums.winding_inductance(pack(winding, pitch, pitch), GMR_ROUND * wire_radius)
+    found = inductance_alone(pack(winding, pitch, pitch), GMR_ROUND * wire_radius)
     assert found == pytest.approx(expected, rel=2e-3)
 
 
@@ -94,9 +94,7 @@ def test_square_winding_equals_wheelers_formula(radius: float) -> None:
     turns = pack(Winding(2 * radius, 64, "square", width=8 * pitch), pitch, pitch)
     a, b = radius / inch, 8 * pitch / inch
     wheeler = 0.8e-6 * a**2 * 64**2 / (6 * a + 9 * b + 10 * b)
-    assert ring_sums.winding_inductance(turns, GMR_ROUND * 1.9e-3) == pytest.approx(
-        wheeler, rel=0.015
-    )
+    assert inductance_alone(turns, GMR_ROUND * 1.9e-3) == pytest.approx(wheeler, rel=0.015)
 
 
 @pytest.mark.parametrize(("count", "radius"), [(61, 0.15), (61, 0.5), (37, 0.1)])
@@ -107,9 +105,7 @@ def test_round_bundle_equals_maxwells_formula(count: int, radius: float) -> None
     disc = pitch * math.sqrt(count * math.sqrt(0.75) / math.pi)
     maxwell = count**2 * MU_0 * radius * (math.log(8.0 * radius / (disc * GMR_ROUND)) - 2.0)
     turns = pack(Winding(2 * radius, count, "hexagonal"), pitch, pitch)
-    assert ring_sums.winding_inductance(turns, GMR_ROUND * 0.5 * pitch) == pytest.approx(
-        maxwell, rel=0.01
-    )
+    assert inductance_alone(turns, GMR_ROUND * 0.5 * pitch) == pytest.approx(maxwell, rel=0.01)
 
 
 def test_long_thin_solenoid_equals_nagaoka_and_rosa() -> None:
@@ -120,9 +116,7 @@ def test_long_thin_solenoid_equals_nagaoka_and_rosa() -> None:
     sheet = MU_0 * count**2 * math.pi * radius**2 / (count * pitch) * 0.8499
     expected = sheet - MU_0 * radius * count * (0.5568 + 0.318)
     turns = pack(Winding(2 * radius, count, "square", width=count * pitch), pitch, pitch)
-    assert ring_sums.winding_inductance(turns, GMR_ROUND * 0.5 * pitch) == pytest.approx(
-        expected, rel=2e-3
-    )
+    assert inductance_alone(turns, GMR_ROUND * 0.5 * pitch) == pytest.approx(expected, rel=2e-3)
 
 
 @given(
@@ -161,6 +155,6 @@ def test_a_reel_is_wound_from_its_barrel_outwards() -> None:
 
 
 def test_packing_alone_moves_a_coil_by_about_a_tenth() -> None:
-    tight = ring_sums.winding_inductance(pack(Winding(0.2, 40, "hexagonal"), 3e-3, 3e-3), 1e-3)
-    loose = ring_sums.winding_inductance(pack(Winding(0.2, 40, "loose"), 3e-3, 3e-3), 1e-3)
+    tight = inductance_alone(pack(Winding(0.2, 40, "hexagonal"), 3e-3, 3e-3), 1e-3)
+    loose = inductance_alone(pack(Winding(0.2, 40, "loose"), 3e-3, 3e-3), 1e-3)
     assert 0.05 < 1.0 - loose / tight < 0.2

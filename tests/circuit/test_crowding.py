@@ -11,8 +11,10 @@ from scipy.special import ellipe, ellipk
 from auralize.circuit import twoport
 from auralize.circuit.coil import Turns
 from auralize.circuit.conductor import Conductor
-from auralize.circuit.crowding import crowding_of_rings
+from auralize.circuit.crowding import crowding_of_rings, wire_dipoles
 from auralize.circuit.lays import LaidCable
+from auralize.circuit.ring_sums import ring_sums
+from support.lays import alone
 
 MU_0 = 4e-7 * math.pi
 WIRE = 1e-3
@@ -47,7 +49,10 @@ def test_the_field_at_each_of_two_rings_by_virtual_work(sign: float) -> None:
     rings = Turns(np.full(2, radius), np.array([0.0, gap]), np.array([1.0, sign]))
     straight = 1.0 / (2.0 * math.pi * CABLE.spacing)
     expected = 2.0 * around * (axial**2 + radial**2 - straight**2)
-    assert crowding_of_rings(rings, CABLE).strength.sum() == pytest.approx(expected, rel=1e-6)
+    wound = alone(rings)
+    found = crowding_of_rings(wound, CABLE, ring_sums(wound)).inductance(CABLE, np.array([1e-2]))
+    dipole = wire_dipoles(CABLE, np.array([1e-2]))[0, 0]
+    assert found.sum() / (-MU_0 * dipole) == pytest.approx(expected, rel=1e-6)
 
 
 def test_what_is_kept_of_a_voltage_in_one_loop() -> None:

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from auralize.circuit import coil, paths, ring_sums
+from auralize.circuit import coil, paths
 from auralize.circuit.added_impedance import added_range
 from auralize.circuit.coil import GMR_ROUND, Turns, Winding, pack
 from auralize.circuit.coiled import turns_of
@@ -19,7 +19,16 @@ from auralize.circuit.conductor import Real
 from auralize.circuit.lays import Coiled, SplitCoils, Straight
 from auralize.circuit.split_coils import split_turns
 from support import ring_reference as reference
-from support.lays import FLAT, SMALL, TWISTED, VERY_LOW, added, straight
+from support.lays import (
+    FLAT,
+    SMALL,
+    TWISTED,
+    VERY_LOW,
+    added,
+    inductance_alone,
+    straight,
+    sums_alone,
+)
 
 # ---- both conductors coiled together ------------------------------------------------------------
 
@@ -82,9 +91,7 @@ def test_flat_twin_against_exact_arithmetic_and_its_mirror_image() -> None:
     # Signed shares leave out each ring's own part, which is the same in both.
     own = 2.0 * coil.ring_self(turns.radius, FLAT.spacing).sum()
     for arranged in (rings, mirrored):
-        assert ring_sums.winding_inductance(arranged, FLAT.spacing) == pytest.approx(
-            exact, rel=1e-9
-        )
+        assert inductance_alone(arranged, FLAT.spacing) == pytest.approx(exact, rel=1e-9)
     assert abs(exact) < 0.1 * own
 
 
@@ -145,7 +152,7 @@ def test_twisted_coil_followed_in_three_dimensions() -> None:
         radius = (12.0 + quarter / 4.0) * TWISTED.lay_length / (2.0 * math.pi)
         curves = coiled_helices(radius, turns, TWISTED.width)
         gmr = TWISTED.conductor.radius * math.exp(-0.25)
-        loop = paths.path_inductance(curves, [1.0, -1.0], gmr)
+        loop = paths.path_inductance(curves, [1.0, -1.0], gmr).sum()
         loops.append(loop / (2.0 * math.pi * radius * turns))
     stretch = math.hypot(1.0, math.pi * TWISTED.spacing / TWISTED.lay_length)
     expected = stretch * straight(TWISTED) + added(Straight(), TWISTED, 1.0)
@@ -154,7 +161,9 @@ def test_twisted_coil_followed_in_three_dimensions() -> None:
     radius = 12.0 * TWISTED.lay_length / (2.0 * math.pi)
     winding = Winding(2 * radius, turns, width=turns * TWISTED.width)
     span = added_range(Coiled(winding), TWISTED, winding.length, np.array([VERY_LOW]))
-    rise = (span.high - span.nominal).imag / (2.0 * math.pi * VERY_LOW * winding.length)
+    rise = (span.high["both"] - span.nominal).sum(axis=0).imag / (
+        2.0 * math.pi * VERY_LOW * winding.length
+    )
     assert rise[0] == pytest.approx(loops[0] - np.mean(loops), rel=0.15)
 
 
@@ -211,7 +220,7 @@ def test_coils_that_nearly_touch_side_by_side() -> None:
 def between(a: Turns, b: Turns) -> float:
     """Mutual inductance of two coils on one axis, from the flux of both through one."""
     both = Turns(*(np.append(getattr(a, n), getattr(b, n)) for n in ("radius", "place", "share")))
-    through = [ring_sums.ring_sums(rings).flux[: len(a.share)] for rings in (both, a)]
+    through = [sums_alone(rings).flux[: len(a.share)] for rings in (both, a)]
     return float(a.share @ (through[0] - through[1]))
 
 
@@ -237,7 +246,7 @@ def test_coupling_is_below_one_and_reciprocal(
         b = replace(b, place=b.place + clear)
         mutual, back = between(a, b), between(b, a)
     gmr = GMR_ROUND * FLAT.conductor.radius
-    product = ring_sums.winding_inductance(a, gmr) * ring_sums.winding_inductance(b, gmr)
+    product = inductance_alone(a, gmr) * inductance_alone(b, gmr)
     assert abs(mutual) < math.sqrt(product)
     assert mutual == pytest.approx(back, rel=2e-3)
 

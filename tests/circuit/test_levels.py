@@ -70,8 +70,9 @@ def test_measures_take_the_worst_of_the_levels() -> None:
 
 
 def spiral(frequency: Real) -> Complex:
-    """What some lay adds to a whole run, in ohm."""
-    return np.asarray(0.3 + 2j * np.pi * frequency * 50e-6, dtype=np.complex128)
+    """What some lay adds to a whole run along plus and minus, in ohm."""
+    half = 0.15 + 1j * np.pi * frequency * 50e-6
+    return np.stack([half, half])
 
 
 def test_what_a_lay_adds_is_spread_along_its_run() -> None:

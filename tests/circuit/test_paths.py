@@ -71,7 +71,9 @@ def test_neumann_on_a_helix_equals_the_ring_sum(radius: float, turns: int, both:
     shifts = (-0.5 * FLAT.spacing, 0.5 * FLAT.spacing) if both else (0.0,)
     currents = [1.0, -1.0][: len(shifts)]
     coarse, fine = (
-        paths.path_inductance([solenoid(radius, turns, pitch, s, n) for s in shifts], currents, gmr)
+        paths.path_inductance(
+            [solenoid(radius, turns, pitch, s, n) for s in shifts], currents, gmr
+        ).sum()
         for n in (EIGHT_POINTS, 2 * EIGHT_POINTS)
     )
     place = (np.arange(turns) - 0.5 * (turns - 1)) * pitch
@@ -86,14 +88,14 @@ def test_regularisation_stays_inside_its_own_piece() -> None:
     """Its radius enters as the logarithm of a straight wire's and nowhere else."""
     curves = [solenoid(0.1, 10, 0.0064, s, 64) for s in (-0.0016, 0.0016)]
     length = sum(float(np.linalg.norm(np.diff(c, axis=0), axis=1).sum()) for c in curves)
-    thin, thick = (paths.path_inductance(curves, [1.0, -1.0], g) for g in (1e-4, 1e-2))
+    thin, thick = (paths.path_inductance(curves, [1.0, -1.0], g).sum() for g in (1e-4, 1e-2))
     assert thin - thick == pytest.approx(2e-7 * length * math.log(100.0), rel=1e-9)
 
 
 def test_field_of_a_path_is_that_of_a_ring() -> None:
     ring = solenoid(0.1, 1, 0.0, 0.0, 2000)
     points = np.array([[0.03, 0.0, 0.01], [0.0, 0.104, 0.002], [0.25, 0.0, -0.1]])
-    field = paths.path_field([ring], [2.0], points, [0, 0, 0])
+    (field,) = paths.path_field([ring], np.array([[2.0]]), points, [0, 0, 0])
     r, z = np.hypot(points[:, 0], points[:, 1]), points[:, 2]
     radial, axial = coil.ring_field(np.asarray(0.1), np.zeros(()), r, z)
     outwards = (field[:, :2] * points[:, :2]).sum(axis=1) / r
@@ -111,7 +113,7 @@ def test_figure_of_eight_against_fine_integration(facing: str) -> None:
     cable = sum(float(np.linalg.norm(np.diff(c, axis=0), axis=1).sum()) for c in curves) / 2.0
     assert added(lay) + straight(FLAT) * cable == pytest.approx(expected, rel=5e-3)
     coarse, fine = (
-        paths.path_inductance(eight_paths(lay, FLAT, n), [1.0, -1.0], gmr)
+        paths.path_inductance(eight_paths(lay, FLAT, n), [1.0, -1.0], gmr).sum()
         for n in (EIGHT_POINTS, 2 * EIGHT_POINTS)
     )
     assert coarse == pytest.approx(fine, rel=0.005)

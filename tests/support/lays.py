@@ -7,9 +7,10 @@ import math
 import numpy as np
 
 from auralize.circuit.added_impedance import added_impedance
-from auralize.circuit.coil import Winding
+from auralize.circuit.coil import Turns, Winding
 from auralize.circuit.conductor import Conductor
 from auralize.circuit.lays import LaidCable, Lay
+from auralize.circuit.ring_sums import RingSums, Wound, ring_sums, winding_inductance
 
 COPPER = 1.7241e-8  # ohm m, IACS
 VERY_LOW = 1e-3  # Hz, where eddy currents no longer move the inductance
@@ -21,6 +22,23 @@ def wire(radius: float) -> Conductor:
 
 FLAT = LaidCable(wire(1.0e-3), spacing=3.2e-3, core_diameter=3.2e-3)
 TWISTED = LaidCable(wire(1.23e-3), spacing=4.2e-3, core_diameter=4.2e-3, lay_length=0.06)
+
+
+def alone(turns: Turns) -> Wound:
+    """A coil of one conductor, plus."""
+    return Wound(turns, np.ones(len(turns.radius), dtype=bool))
+
+
+def sums_alone(turns: Turns) -> RingSums:
+    """What the turns do to one another."""
+    sums = ring_sums(alone(turns))
+    return RingSums(sums.flux[0], sums.radial[0], sums.axial[0])
+
+
+def inductance_alone(turns: Turns, gmr: float) -> float:
+    """H of coaxial turns in series."""
+    wound = alone(turns)
+    return float(winding_inductance(wound, gmr, ring_sums(wound).flux)[0])
 
 
 def added(lay: Lay, cable: LaidCable = FLAT, length: float = 1e3) -> float:

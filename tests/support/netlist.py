@@ -13,11 +13,12 @@ from pathlib import Path
 import numpy as np
 from scipy.optimize import nnls
 
-from auralize.circuit.cable import Cable, Dielectric, MeasuredCable, PairCable
+from auralize.circuit.cable import Cable, Dielectric, PairCable
 from auralize.circuit.conductor import Complex, Conductor, Real
 from auralize.circuit.loudspeaker import Driver, Load, Resistor
 from auralize.circuit.network import Amplifier
 from support import filaments
+from support.told_cable import even
 
 NGSPICE = shutil.which("ngspice")
 SECTIONS = 300
@@ -41,7 +42,7 @@ class Line:
     def cable(self) -> Cable:
         dielectric = Dielectric(self.capacitance)
         if self.measured is not None:
-            return MeasuredCable(*self.measured, dielectric)
+            return even(*self.measured, self.capacitance)
         assert self.geometry is not None
         area, ratio = self.geometry
         radius = math.sqrt(area / math.pi)
