@@ -104,49 +104,48 @@ def crowding_of_rings(wound: Wound, cable: LaidCable, sums: RingSums) -> Crowdin
     axial = sums.axial + wound.each * np.sign(rings.share) * bend
     driven = np.sqrt(rings.lengths) * (sums.radial + 1j * axial)
     lengths = wound.each @ rings.lengths
-    return Crowding((_driven_modes(wound, driven),), (_straight(cable, lengths),))
+    alike = cable.conductors[0] == cable.conductors[1]
+    return Crowding((_driven_modes(wound, driven, alike),), (_straight(cable, lengths),))
 
 
 def _straight(cable: LaidCable, lengths: Real) -> Modes:
-    """A straight pair's: each wire in the field of the other; ``lengths`` of both, m."""
+    """A straight pair's: each wire in the field of the other; ``lengths`` in m, of each its own."""
     field = pair_field(cable)
     other = np.array([[0.0, 1.0], [1.0, 0.0]])
     coupling = -2.0 * math.pi * field**2 * other
-    return Modes(field * other * lengths, np.full(2, field), coupling, np.diag([1.0, 0.0]))
+    return Modes(field * other * lengths[:, None], np.full(2, field), coupling, np.diag([1.0, 0.0]))
 
 
-def _driven_modes(wound: Wound, driven: Complex) -> Modes:
+def _driven_modes(wound: Wound, driven: Complex, alike: bool) -> Modes:
     """Few modes that answer to the field of both conductors as all of the dipoles do.
 
-    Lanczos' vectors from the field on: n of them are right to the coupling's power 2 n - 1 for the
+    Krylov's vectors from the field on: n of them are right to the coupling's power 2 n - 1 for the
     whole (n - 1 for one conductor), and that power falls, as dipoles do not outdo the field that
-    drives them.
+    drives them. Wires that are not ``alike`` answer each in its own measure: each has its vectors.
     """
     rings = wound.rings
     groups = gather(rings.radius, rings.place, _MEMBERS)
     near, far = list(groups.near(_dipole)), list(groups.far(_dipole, shifts=True))
-    whole = driven.sum(axis=0)
-    found: list[Complex] = [whole / np.linalg.norm(whole)]
-    diagonal: list[float] = []
-    beside: list[float] = []
-    for _ in range(min(_MODES, 2 * len(whole))):
-        field: Complex = apply(groups, near, far, found[-1].conj())
-        diagonal.append(float(np.vdot(found[-1], field).real))
-        for vector in found * 2:  # twice, so that rounding does not grow
-            field = field - float(np.vdot(vector, field).real) * vector
-        beside.append(float(np.linalg.norm(field)))
-        if beside[-1] <= ROUNDING * max(np.abs(diagonal + beside[:-1])):
-            break
-        found.append(field / beside[-1])
-    vectors = np.stack(found[: len(diagonal)])
-    off = np.diag(beside[: len(diagonal) - 1], 1)
+    wires = [np.ones_like(wound.of_plus)] if alike else [wound.of_plus, ~wound.of_plus]
+    pending = [driven.sum(axis=0) * wire for wire in wires]
+    found: list[Complex] = []
+    fields: list[Complex] = []
+    while pending and len(found) < _MODES * len(wires):
+        vector = pending.pop(0)
+        size = np.linalg.norm(vector)
+        for other in found * 2:  # twice, so that rounding does not grow
+            vector = vector - float(np.vdot(other, vector).real) * other
+        left = np.linalg.norm(vector)
+        if left <= ROUNDING * size:
+            continue
+        found.append(vector / left)
+        fields.append(apply(groups, near, far, found[-1].conj()))
+        pending += [fields[-1] * wire for wire in wires]
+    vectors = np.stack(found)
     seen = (driven @ vectors.conj().T).real
-    return Modes(
-        seen,
-        seen.sum(axis=0),
-        np.diag(diagonal) + off + off.T,
-        (vectors[:, wound.of_plus] @ vectors[:, wound.of_plus].conj().T).real,
-    )
+    coupling = (vectors.conj() @ np.stack(fields).T).real
+    of_plus = (vectors[:, wound.of_plus] @ vectors[:, wound.of_plus].conj().T).real
+    return Modes(seen, seen.sum(axis=0), coupling, of_plus)
 
 
 def _dipole(r1: Real, z1: Real, r: Real, z: Real) -> Complex:

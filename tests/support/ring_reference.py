@@ -52,13 +52,19 @@ def thick_ring(radius: float, wire: float) -> float:
 
 def coil(r: Real, z: Real, current: Real, wire: float) -> float:
     """Inductance of coaxial turns in series that carry ``current`` (+1 or -1)."""
+    return float(along_turns(r, z, current, wire).sum())
+
+
+def along_turns(r: Real, z: Real, current: Real, wire: float) -> Real:
+    """What each of those turns keeps, of its own flux and what all others send through it."""
     i, j = np.triu_indices(len(r), 1)
     between = current[i] * current[j] * rings(r[i], z[i], r[j], z[j])
     # L / R is nearly linear in ln R: three radii, and a parabola through them.
     some = np.linspace(r.min(), r.max(), 3) if np.ptp(r) > 0.0 else r[:1]
     per_radius = [thick_ring(radius, wire) / radius for radius in some]
     fit = np.polyfit(np.log(some), per_radius, len(some) - 1)
-    return float(2.0 * between.sum() + (r * np.polyval(fit, np.log(r))).sum())
+    own = r * np.polyval(fit, np.log(r))
+    return own + np.bincount(i, between, len(r)) + np.bincount(j, between, len(r))
 
 
 def circles_beside(
@@ -85,12 +91,17 @@ def evenly(curve: Real, points: int) -> Real:
 
 
 def paths(curves: list[Real], currents: list[float], gmr: float, near: int = 12) -> float:
-    """Inductance of closely and evenly sampled curves, shape (points, 3), in series.
+    """Inductance of closely and evenly sampled curves, shape (points, 3), in series."""
+    return float(along_paths(curves, currents, gmr, near).sum())
+
+
+def along_paths(curves: list[Real], currents: list[float], gmr: float, near: int = 12) -> Real:
+    """What each of those curves keeps, of its own flux and what the others send through it.
 
     A point's own curve is left out up to ``near`` steps, and put back as wire of that GMR with the
     local bend kappa: integral of cos(angle) / chord to second order, -11/24 (kappa reach)^2.
     """
-    total = 0.0
+    total = np.zeros(len(curves))
     middles = [0.5 * (c[1:] + c[:-1]) for c in curves]
     steps = [np.diff(c, axis=0) for c in curves]
     for a, (ma, sa) in enumerate(zip(middles, steps, strict=True)):
@@ -100,7 +111,8 @@ def paths(curves: list[Real], currents: list[float], gmr: float, near: int = 12)
                 distance = np.sqrt(((ma[rows, None, :] - mb) ** 2).sum(axis=-1))
                 if a == b:
                     distance[np.abs(rows[:, None] - np.arange(len(mb))) <= near] = np.inf
-                total += currents[a] * currents[b] * float(((sa[rows] @ sb.T) / distance).sum())
+                along = float(((sa[rows] @ sb.T) / distance).sum())
+                total[a] += currents[a] * currents[b] * along
         length = np.linalg.norm(sa, axis=1)
         turned = np.linalg.norm(np.diff(sa / length[:, None], axis=0), axis=1)
         bend = np.append(turned, turned[-1]) / length
@@ -109,8 +121,8 @@ def paths(curves: list[Real], currents: list[float], gmr: float, near: int = 12)
         for to_end in (there, there[-1] + 0.5 * length[-1] - there):
             reach = np.minimum((near + 0.5) * length, to_end)
             near_part += np.arcsinh(reach / gmr) - 11.0 / 48.0 * (bend * reach) ** 2
-        total += float((length * near_part).sum())
-    return MU_0 / (4.0 * math.pi) * total
+        total[a] += float((length * near_part).sum())
+    return np.asarray(MU_0 / (4.0 * math.pi) * total)
 
 
 def twisted_pair(spacing: float, lay_length: float, gmr: float) -> float:
@@ -134,3 +146,33 @@ def twisted_pair(spacing: float, lay_length: float, gmr: float) -> float:
     other = (1.0 - swing) / np.sqrt(u**2 + 2.0 * b**2 * (1.0 + np.cos(k * u)))
     sums = np.cumsum(((own - other) * weight).sum(axis=1) * half)
     return float(MU_0 / math.pi * sums[-400:].mean())
+
+
+def twisted_cores(angle: Real, share: Real, across: float, lay_length: float, gmr: float) -> Real:
+    """Inductance per metre along each of endless helices on one circle, by its share of the current.
+
+    As `twisted_pair`: the field of all along each, the mean over the last periods.
+    """
+    b, k = 0.5 * across, 2.0 * math.pi / lay_length
+    node, weight = np.polynomial.legendre.leggauss(40)
+    edges = np.concatenate(
+        [
+            [0.0],
+            np.geomspace(gmr / 4.0, lay_length / 4.0, 40),
+            np.arange(2, 1600) * lay_length / 4.0,
+        ]
+    )
+    half = 0.5 * np.diff(edges)
+    u = half[:, None] * node + 0.5 * (edges[1:] + edges[:-1])[:, None]
+    found = []
+    for core, part in zip(angle, share, strict=True):
+        field = np.zeros_like(u)
+        for other, current in zip(angle, share, strict=True):
+            own = gmr**2 if other == core else 0.0
+            for turn in (k * u, -k * u):  # ahead and behind
+                swing = np.cos(turn + other - core)
+                distance = np.sqrt(u**2 + 2.0 * b**2 * (1.0 - swing) + own)
+                field += 0.5 * current * (1.0 + (b * k) ** 2 * swing) / distance
+        sums = np.cumsum((field * weight).sum(axis=1) * half)
+        found.append(part * MU_0 / (2.0 * math.pi) * sums[-400:].mean())
+    return np.array(found)
