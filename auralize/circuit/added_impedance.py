@@ -11,10 +11,11 @@ radius of the coil)^2. Z_crowding: eddy currents that the field of the other tur
 wire (proximity) beyond those of the straight pair. Wires answer as dipoles that drive one another;
 the field is taken as even across a wire. Against a multipole solution of the whole bundle, up to
 20 kHz and down to 1.3 wire diameters between centres, resistance of straight and lay together is
-right within 1 % for split coils, 5 % for a flat twin, 2 % for random orientation (tests), and about
-15 % for eights, whose dipoles are left uncoupled. Re Z_crowding may be negative, where turns undo
-part of the pair's own proximity loss; straight and lay together never are. Capacitance between
-turns is left out: valid well below the coil's own resonance. Of hundreds of turns or figures the far
+right within 1 % for split coils, 5 % for a flat twin up to 4 mm2 (thicker ones with thin walls lose up
+to 8 % of it at 6 mm2, 10 % at 10 mm2, 12 % at 16 mm2: always too little), 2 % for random orientation
+(tests), and about 15 % for eights, whose dipoles are left uncoupled. Re Z_crowding may be negative,
+where turns undo part of the pair's own proximity loss; straight and lay together never are. Capacitance
+between turns is left out: valid well below the coil's own resonance. Of hundreds of turns or figures the far
 ones are taken together (`groups`, `paths`), which moves what is added by under 1e-3 (along one
 conductor: 2e-3 of the larger) where it does not itself cancel to next to nothing (tests).
 """
@@ -39,7 +40,7 @@ from auralize.circuit.coil import (
 from auralize.circuit.coiled import INSIDE, coiled_effect, random_pair, sizes, turns_of
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.figure_of_eight import eight_effect
-from auralize.circuit.lay_effect import Effect
+from auralize.circuit.lay_effect import Effect, swapped
 from auralize.circuit.lays import (
     Coiled,
     EightFacing,
@@ -56,6 +57,8 @@ from auralize.circuit.split_coils import split_effect
 _PACKINGS: Final = get_args(Packing)
 _ONE_WAY: Final = ("edge to edge", "stacked", "random")
 # Facings that settle how many lie side by side, or to which it is all the same in the mean.
+_MANY: Final = 1000
+# Turns beyond which not every lay that may be is worked out.
 _FRUSTRATED: Final = -0.5
 # Mean cosine between three phases 120 degrees apart, the least that mutual neighbours can reach.
 
@@ -115,12 +118,14 @@ def _over(effect: Effect, across: Across) -> float:
     return float({"both": plus + minus, "plus": plus, "minus": minus}[across])
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=32)
 def _effect(lay: Lay, cable: LaidCable, length: float) -> Effect:
     """The lay and the twist of ``length`` m together; kept, as a range starts from the nominal one."""
     require_positive(length=length)
     if isinstance(lay, Straight):
         effect = Effect(np.zeros(2))
+    elif isinstance(lay, Coiled) and lay.facing == "minus inside" and cable.minus is None:
+        effect = swapped(_effect(replace(lay, facing="plus inside"), cable, length))
     elif isinstance(lay, Coiled):
         _fits(lay.winding.length, length)
         effect = coiled_effect(lay, cable)
@@ -173,15 +178,19 @@ def _alternatives(lay: Lay, cable: LaidCable, length: float) -> tuple[list[Effec
 
 
 def _packings(lay: Coiled, cable: LaidCable) -> list[Lay]:
-    """The lay in each packing; where its width is not given, in other numbers of columns too."""
-    winding = lay.winding
-    lays: list[Lay] = [replace(lay, winding=replace(winding, packing=p)) for p in _PACKINGS]
+    """The lay in each packing; where its width is not given, in other numbers of columns too.
+
+    Of thousands of turns only in one layer, as each of these takes seconds.
+    """
+    winding, turns = lay.winding, math.ceil(lay.winding.turns)
+    few = turns <= _MANY
+    packings = _PACKINGS if few else (winding.packing,)
+    lays: list[Lay] = [replace(lay, winding=replace(winding, packing=p)) for p in packings]
     if lay.facing in _ONE_WAY or winding.width is not None:
         return lays
     along, up = sizes(lay.facing, cable)
-    turns = math.ceil(winding.turns)
     columns = even_columns(turns, along, up)
-    widths = {math.ceil(columns / 2), min(2 * columns, turns)}
+    widths = {math.ceil(columns / 2), min(2 * columns, turns)} if few else set()
     if lay.facing in INSIDE:  # for the others one layer is a facing of its own
         widths.add(turns)
     for some in sorted(widths):

@@ -27,7 +27,7 @@ from auralize.circuit.groups import apply, gather
 from auralize.circuit.iron import IronBar, coil_field, require_bar_fits
 from auralize.circuit.lay_effect import Effect
 from auralize.circuit.lays import Coiled, Facing, LaidCable
-from auralize.circuit.ring_sums import Wound, ring_sums, winding_inductance
+from auralize.circuit.ring_sums import Wound, winding_inductance
 
 INSIDE: Final = ("plus inside", "minus inside")
 """Facings in which one conductor lies on the inside of the other."""
@@ -79,14 +79,13 @@ def _flat_pair(turns: Turns, facing: Facing, cable: LaidCable, iron: IronBar | N
     plus = Turns(turns.radius - outwards, turns.place - along, share)
     minus = Turns(turns.radius + outwards, turns.place + along, -share)
     both = Wound.of(plus, minus)
-    sums = ring_sums(both)
     # A part of a turn has its share of a whole turn's own inductance, both conductors' coupling in it.
     coupled = ring_mutual(plus.radius, plus.place, minus.radius, minus.place)
-    inductance = winding_inductance(both, cable.spacing, sums.flux)
+    inductance = winding_inductance(both, cable.spacing)
     inductance = inductance - float((share * (1.0 - share) * coupled).sum())
     inductance = inductance + _uneven(both, cable)
     field = coil_field(iron, both.rings, both.each * both.rings.share) if iron else None
-    return Effect(inductance, lambda: crowding_of_rings(both, cable, sums), iron, field)
+    return Effect(inductance, lambda: crowding_of_rings(both, cable), iron, field)
 
 
 def _uneven(both: Wound, cable: LaidCable) -> Real:

@@ -18,7 +18,7 @@ from auralize.circuit.conductor import MU_0, Complex, Real, bessel_argument, bes
 from auralize.circuit.groups import apply, gather
 from auralize.circuit.lays import LaidCable
 from auralize.circuit.paths import path_field, sampled
-from auralize.circuit.ring_sums import RingSums, Wound
+from auralize.circuit.ring_sums import Wound, fields_of_each
 
 _MEMBERS: Final = 40
 # Wires in a group; few, as the coupling within neighbouring groups is kept in memory.
@@ -93,7 +93,7 @@ def wire_dipoles(cable: LaidCable, frequency: Real) -> Complex:
     return np.stack(found)
 
 
-def crowding_of_rings(wound: Wound, cable: LaidCable, sums: RingSums) -> Crowding:
+def crowding_of_rings(wound: Wound, cable: LaidCable) -> Crowding:
     """Of conductors as rings that carry 1 A by their share, less the same length of straight pair."""
     rings = wound.rings
     plus, minus = (wire.radius for wire in cable.conductors)
@@ -101,8 +101,8 @@ def crowding_of_rings(wound: Wound, cable: LaidCable, sums: RingSums) -> Crowdin
     # A ring's own field at its wire, from the hoop force mu0 I^2 (ln(8R/a) - 3/4) / 4 pi R
     # (Maxwell; value from memory).
     bend = (np.log(8.0 * rings.radius / wire) - 0.75) / (4.0 * np.pi * rings.radius)
-    axial = sums.axial + wound.each * np.sign(rings.share) * bend
-    driven = np.sqrt(rings.lengths) * (sums.radial + 1j * axial)
+    bent = 1j * wound.each * np.sign(rings.share) * bend
+    driven = np.sqrt(rings.lengths) * (fields_of_each(wound) + bent)
     lengths = wound.each @ rings.lengths
     alike = cable.conductors[0] == cable.conductors[1]
     return Crowding((_driven_modes(wound, driven, alike),), (_straight(cable, lengths),))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -36,3 +36,19 @@ class Effect:
         if self.iron is not None and self.iron_field is not None:
             inductance = inductance + added_inductance(self.iron, self.iron_field, frequency)
         return np.asarray(2j * np.pi * frequency * inductance, dtype=np.complex128)
+
+
+@dataclass(frozen=True)
+class Swapped(Effect):
+    """An effect that is known, plus and minus having changed places."""
+
+    known: Effect = field(kw_only=True)
+
+    def impedance(self, cable: LaidCable, frequency: Real) -> Complex:
+        """ohm along plus and minus, shape (2, frequencies)."""
+        return self.known.impedance(cable, frequency)[::-1]
+
+
+def swapped(known: Effect) -> Swapped:
+    """What the same lay does where plus lies where minus lay; for conductors that are alike."""
+    return Swapped(known.inductance[::-1], known=known)

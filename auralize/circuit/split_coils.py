@@ -15,7 +15,7 @@ from auralize.circuit.crowding import Crowding, crowding_of_rings
 from auralize.circuit.iron import coil_field, distant_field, require_bar_fits
 from auralize.circuit.lay_effect import Effect
 from auralize.circuit.lays import LaidCable, SplitCoils
-from auralize.circuit.ring_sums import Wound, ring_sums, winding_inductance
+from auralize.circuit.ring_sums import Wound, winding_inductance
 
 
 def split_effect(lay: SplitCoils, cable: LaidCable) -> Effect:
@@ -31,23 +31,20 @@ def split_effect(lay: SplitCoils, cable: LaidCable) -> Effect:
 
 def _coaxial(lay: SplitCoils, cable: LaidCable, a: Turns, b: Turns) -> Effect:
     both = Wound.of(a, b)
-    sums = ring_sums(both)
-    inductance = winding_inductance(both, cable.spacing, sums.flux)
+    inductance = winding_inductance(both, cable.spacing)
     field = coil_field(lay.iron, both.rings, both.each * both.rings.share) if lay.iron else None
-    return Effect(inductance, lambda: crowding_of_rings(both, cable, sums), lay.iron, field)
+    return Effect(inductance, lambda: crowding_of_rings(both, cable), lay.iron, field)
 
 
 def _beside(lay: SplitCoils, cable: LaidCable, a: Turns, b: Turns) -> Effect:
     """Each coil's field in the other's wires is left out."""
     nothing = Turns(*np.zeros((3, 0)))
-    each = [(coil, ring_sums(coil)) for coil in (Wound.of(a, nothing), Wound.of(nothing, b))]
-    inductance = sum(
-        (winding_inductance(coil, cable.spacing, sums.flux) for coil, sums in each), np.zeros(2)
-    )
-    inductance = inductance + mutual_beside(a, b, lay.distance)
+    each = [Wound.of(a, nothing), Wound.of(nothing, b)]
+    alone = sum((winding_inductance(coil, cable.spacing) for coil in each), np.zeros(2))
+    inductance = alone + mutual_beside(a, b, lay.distance)
 
     def crowding() -> Crowding:
-        one, other = (crowding_of_rings(coil, cable, sums) for coil, sums in each)
+        one, other = (crowding_of_rings(coil, cable) for coil in each)
         return Crowding(one.modes + other.modes, one.instead_of + other.instead_of)
 
     field = None

@@ -13,7 +13,6 @@ from auralize.circuit.coil import Turns
 from auralize.circuit.conductor import Conductor
 from auralize.circuit.crowding import crowding_of_rings, wire_dipoles
 from auralize.circuit.lays import LaidCable
-from auralize.circuit.ring_sums import ring_sums
 from support.lays import alone
 
 MU_0 = 4e-7 * math.pi
@@ -50,7 +49,7 @@ def test_the_field_at_each_of_two_rings_by_virtual_work(sign: float) -> None:
     straight = 1.0 / (2.0 * math.pi * CABLE.spacing)
     expected = 2.0 * around * (axial**2 + radial**2 - straight**2)
     wound = alone(rings)
-    found = crowding_of_rings(wound, CABLE, ring_sums(wound)).inductance(CABLE, np.array([1e-2]))
+    found = crowding_of_rings(wound, CABLE).inductance(CABLE, np.array([1e-2]))
     dipole = wire_dipoles(CABLE, np.array([1e-2]))[0, 0]
     assert found.sum() / (-MU_0 * dipole) == pytest.approx(expected, rel=1e-6)
 

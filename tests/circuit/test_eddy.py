@@ -11,7 +11,7 @@ import pytest
 from auralize.circuit.added_impedance import added_impedance
 from auralize.circuit.coil import Winding
 from auralize.circuit.coiled import turns_of
-from auralize.circuit.conductor import MU_0, Complex, Real
+from auralize.circuit.conductor import MU_0, Complex, Conductor, Real
 from auralize.circuit.lays import Coiled, FigureOfEight, LaidCable, SplitCoils
 from auralize.circuit.pair import impedance_matrix, pair_impedance
 from auralize.circuit.split_coils import split_turns
@@ -48,6 +48,28 @@ def test_proximity_in_a_flat_twin(cable: LaidCable, facing: str, tolerance: floa
     fall = (found - found[0] * EDDY / EDDY[0]).imag
     true_fall = (whole - pair - (whole - pair)[0] * EDDY / EDDY[0]).imag
     np.testing.assert_allclose(fall, true_fall, atol=0.012 * whole.imag.max())
+
+
+@pytest.mark.parametrize(
+    ("area", "tolerance"), [(2.5, 0.05), (4.0, 0.05), (6.0, 0.08), (10.0, 0.1), (16.0, 0.121)]
+)
+@pytest.mark.parametrize("facing", ["stacked", "plus inside"])
+def test_proximity_in_thick_flat_twins(area: float, tolerance: float, facing: str) -> None:
+    """Strands that fill 0.75, walls of 0.5 mm: the thicker the wire, the more is lost, and only lost."""
+    radius = math.sqrt(area * 1e-6 / 0.75 / math.pi)
+    copper = Conductor(radius, COPPER / (area * 1e-6))
+    spacing = 2.0 * radius + 1e-3
+    cable = LaidCable(copper, spacing, spacing)
+    lay = Coiled(Winding(600.0, 12), facing)  # type: ignore[arg-type]
+    turns = turns_of(lay, cable)
+    section = turns.place + 1j * turns.radius
+    half = 0.5 * spacing * (1j if facing == "plus inside" else 1.0)
+    whole = solved(np.append(section - half, section + half), np.repeat([1.0, -1.0], 12), cable)
+    pair = 12.0 * pair_impedance(EDDY, spacing, copper)
+    found = added_impedance(lay, cable, 1e5, EDDY) / (math.pi * 600.0)
+    missed = (pair + found).real / whole.real - 1.0
+    assert (missed < 1e-3).all()
+    assert (-missed < tolerance).all()
 
 
 @pytest.mark.parametrize("spacing", [2.6e-3, 3.2e-3])

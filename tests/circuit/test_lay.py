@@ -17,6 +17,7 @@ from auralize.circuit.coil import GMR_ROUND, Turns, Winding, pack
 from auralize.circuit.coiled import turns_of
 from auralize.circuit.conductor import Real
 from auralize.circuit.lays import Coiled, SplitCoils, Straight
+from auralize.circuit.ring_sums import flux_of_all
 from auralize.circuit.split_coils import split_turns
 from support import ring_reference as reference
 from support.lays import (
@@ -25,9 +26,9 @@ from support.lays import (
     TWISTED,
     VERY_LOW,
     added,
+    alone,
     inductance_alone,
     straight,
-    sums_alone,
 )
 
 # ---- both conductors coiled together ------------------------------------------------------------
@@ -220,7 +221,7 @@ def test_coils_that_nearly_touch_side_by_side() -> None:
 def between(a: Turns, b: Turns) -> float:
     """Mutual inductance of two coils on one axis, from the flux of both through one."""
     both = Turns(*(np.append(getattr(a, n), getattr(b, n)) for n in ("radius", "place", "share")))
-    through = [sums_alone(rings).flux[: len(a.share)] for rings in (both, a)]
+    through = [flux_of_all(alone(rings))[: len(a.share)] for rings in (both, a)]
     return float(a.share @ (through[0] - through[1]))
 
 

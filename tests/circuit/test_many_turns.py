@@ -15,7 +15,7 @@ from auralize.circuit.figure_of_eight import eight_paths
 from auralize.circuit.iron import IronBar, coil_field
 from auralize.circuit.lays import Coiled, FigureOfEight, LaidCable, Lay, SplitCoils, on_reel
 from support import ring_reference as reference
-from support.lays import FLAT, TWISTED, sums_alone, wire
+from support.lays import FLAT, TWISTED, alone, wire
 
 FREQUENCY = np.array([1e3, 1e4, 2e4])
 TURNS = [5.0, 23.9, 91.3, 200.0]
@@ -99,7 +99,7 @@ def test_a_reel_with_a_part_of_a_turn(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_real_groups_against_neumanns_integral(packing: Packing) -> None:
     """450 turns, as the groups are: every flux by the double integral over both rings, 0.02 %."""
     rings = pack(Winding(0.4, 450.4, packing), 3.2e-3, 3.2e-3)
-    flux = sums_alone(rings).flux
+    flux = ring_sums.flux_of_all(alone(rings))
     for n in (0, 17, 230, 449):
         others = np.arange(len(rings.share)) != n
         r, z, share = (x[others] for x in (rings.radius, rings.place, rings.share))
@@ -115,13 +115,13 @@ def test_the_field_at_each_turn() -> None:
         np.append(turns.place - 1.6e-3, turns.place + 1.6e-3),
         np.append(turns.share, -turns.share),
     )
-    sums = sums_alone(rings)
+    found = ring_sums.fields_of_each(alone(rings))[0]
     r, z = rings.radius, rings.place
     own = np.eye(len(r), dtype=bool)
     exact = coil.ring_field(r, z, r[:, None], z[:, None] + own)
-    for found, each in zip((sums.radial, sums.axial), exact, strict=True):
+    for field, each in zip((found.real, found.imag), exact, strict=True):
         expected = np.where(own, 0.0, each) @ rings.share
-        np.testing.assert_allclose(found, expected, atol=2e-3 * np.abs(expected).max())
+        np.testing.assert_allclose(field, expected, atol=2e-3 * np.abs(expected).max())
 
 
 @pytest.mark.parametrize("spacing", [2.1e-3, 3.2e-3])

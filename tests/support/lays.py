@@ -10,7 +10,7 @@ from auralize.circuit.added_impedance import added_impedance
 from auralize.circuit.coil import Turns, Winding
 from auralize.circuit.conductor import Conductor
 from auralize.circuit.lays import LaidCable, Lay
-from auralize.circuit.ring_sums import RingSums, Wound, ring_sums, winding_inductance
+from auralize.circuit.ring_sums import Wound, winding_inductance
 
 COPPER = 1.7241e-8  # ohm m, IACS
 VERY_LOW = 1e-3  # Hz, where eddy currents no longer move the inductance
@@ -29,16 +29,9 @@ def alone(turns: Turns) -> Wound:
     return Wound(turns, np.ones(len(turns.radius), dtype=bool))
 
 
-def sums_alone(turns: Turns) -> RingSums:
-    """What the turns do to one another."""
-    sums = ring_sums(alone(turns))
-    return RingSums(sums.flux[0], sums.radial[0], sums.axial[0])
-
-
 def inductance_alone(turns: Turns, gmr: float) -> float:
     """H of coaxial turns in series."""
-    wound = alone(turns)
-    return float(winding_inductance(wound, gmr, ring_sums(wound).flux)[0])
+    return float(winding_inductance(alone(turns), gmr)[0])
 
 
 def added(lay: Lay, cable: LaidCable = FLAT, length: float = 1e3) -> float:
