@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from auralize.circuit.conductor import Complex, Real
-from auralize.circuit.solution import Solution
+from auralize.circuit.solution import Across, Solution
 
 
 def arriving(solution: Solution, load: str) -> Complex:
@@ -18,9 +18,9 @@ def loss_db(solution: Solution, load: str) -> Real:
     return _level(arriving(solution, load))
 
 
-def drop_db(solution: Solution, load: str) -> Real:
+def drop_db(solution: Solution, load: str, across: Across = "both") -> Real:
     """Level of the drop relative to the sending end; minus infinity where no cable keeps any."""
-    return _level(_relative(solution.drop(load), solution.reference(load)))
+    return _level(_relative(solution.drop(load, across), solution.reference(load)))
 
 
 def _relative(voltage: Complex, reference: Complex) -> Complex:

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from typing import Final, Literal
 
 from auralize.circuit.conductor import Complex
-from auralize.circuit.solution import Solution
+from auralize.circuit.solution import Across, Solution
 
 Signal = Literal["receiving", "drop", "sending"]
 SIGNALS: Final[tuple[Signal, ...]] = ("receiving", "drop", "sending")
@@ -18,14 +18,19 @@ SIGNAL_WORDS: Final[Mapping[Signal, str]] = {
     "drop": "drop",
     "sending": "sending end",
 }
+ACROSS_WORDS: Final[Mapping[Across, str]] = {
+    "both": "over both conductors",
+    "plus": "over plus",
+    "minus": "over minus",
+}
 
 
-def voltage(solution: Solution, load: str, signal: Signal, conductors: int = 2) -> Complex:
+def voltage(solution: Solution, load: str, signal: Signal, across: Across = "both") -> Complex:
     """One signal between the conductors, per volt of the amplifier's own source voltage.
 
-    Sending is past the turns of transformers. ``conductors`` 1: the drop over one of them; raises
-    ValueError where the two differ, see `Solution.drop`.
+    Sending is past the turns of transformers. ``across`` is of the drop alone; raises ValueError
+    where it cannot be told, see `Solution.drop`.
     """
     if signal == "drop":
-        return solution.drop(load, conductors)
+        return solution.drop(load, across)
     return solution.reference(load) if signal == "sending" else solution.receiving[load]

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import reduce
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 
@@ -17,8 +17,9 @@ from auralize.circuit.cable import Cable
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.network import PERFECT, Amplifier, Contact, Network
 
-Leg = Literal["plus", "minus"]
-"""Which of the two conductors, by the terminal it comes from."""
+Across = Literal["both", "plus", "minus"]
+"""Which conductors a drop is over, each by the terminal that it comes from."""
+ACROSS: Final[tuple[Across, ...]] = ("both", "plus", "minus")
 
 
 @dataclass(frozen=True)
@@ -85,34 +86,22 @@ class Solution:
         """What a loudspeaker would receive without any loss: sending, times the transformers' turns."""
         return self.sending * self.network.ratio(load)
 
-    def drop(self, load: str, conductors: int = 2) -> Complex:
-        """Reference less receiving, over both conductors or (1) over one: half, as the two are equal.
+    def drop(self, load: str, across: Across = "both") -> Complex:
+        """Reference less receiving, joints included, over both conductors or over one of them.
 
-        Raises ValueError for one where a joint makes them unequal (see `leg_drop`), or where a
-        transformer parts the conductors.
+        Over plus and over minus add up to over both. Raises ValueError for one where a transformer
+        parts the conductors.
         """
-        if conductors not in (1, 2):
-            raise ValueError(f"a run has one or two conductors to listen over, not {conductors}")
+        if across not in ACROSS:
+            raise ValueError(f"across {across!r} is not known; right is one of {', '.join(ACROSS)}")
         whole = self.reference(load) - self.receiving[load]
-        if conductors == 2:
+        if across == "both":
             return whole
         self._refuse_transformers(load)
-        if any(c.plus != c.minus for c, _ in self._joints(load)):
-            raise ValueError(
-                f"the two conductors to {load!r} differ: ask for the drop over plus or over minus"
-            )
-        return whole * 0.5
-
-    def leg_drop(self, load: str, leg: Leg) -> Complex:
-        """Voltage over one conductor, from the sending end to a loudspeaker, joints included.
-
-        Both legs add up to the whole drop. Raises ValueError where a transformer parts them.
-        """
-        self._refuse_transformers(load)
         joints = self._joints(load)
-        over_joints = sum((c.both * i for c, i in joints), np.zeros_like(self.sending))
-        over_leg = sum((getattr(c, leg) * i for c, i in joints), np.zeros_like(self.sending))
-        return (self.drop(load) - over_joints) * 0.5 + over_leg
+        over_joints = sum((c.both * i for c, i in joints), np.zeros_like(whole))
+        over_one = sum((getattr(c, across) * i for c, i in joints), np.zeros_like(whole))
+        return (whole - over_joints) * 0.5 + over_one
 
     def _refuse_transformers(self, load: str) -> None:
         if len(self.network.way(load)) != len(self.network.path(load)):

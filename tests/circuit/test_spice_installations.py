@@ -378,8 +378,8 @@ def test_each_leg_of_a_run_with_a_joint_in_one(tmp_path: Path) -> None:
     network = Network(Amplifier(0.05), {"run": run}, {"load": Connected(load, "run")})
     solution = solve(network, frequency)
     compare(solution.receiving["load"], at_plus - at_minus, LEVEL_KEPT)
-    compare(solution.leg_drop("load", "plus"), sending - at_plus, LEVEL_KEPT)
-    compare(solution.leg_drop("load", "minus"), at_minus, LEVEL_KEPT)
+    compare(solution.drop("load", "plus"), sending - at_plus, LEVEL_KEPT)
+    compare(solution.drop("load", "minus"), at_minus, LEVEL_KEPT)
 
 
 def test_the_comparison_finds_what_is_wrong(tmp_path: Path) -> None:

@@ -43,8 +43,8 @@ def test_a_joint_in_one_leg_keeps_its_drop_in_that_leg(tmp_path: Path) -> None:
     choice = the(tmp_path, text(cable=OHMIC, run='near = { minus = "1 ohm" }'))
     found = solve(choice.network, [0.0])
     current = 1.0 / (8.0 + 1.0 + 0.62 + 0.05)
-    assert found.leg_drop("landing", "plus")[0] == pytest.approx(current * 0.31, rel=1e-9)
-    assert found.leg_drop("landing", "minus")[0] == pytest.approx(current * 1.31, rel=1e-9)
+    assert found.drop("landing", "plus")[0] == pytest.approx(current * 0.31, rel=1e-9)
+    assert found.drop("landing", "minus")[0] == pytest.approx(current * 1.31, rel=1e-9)
 
 
 def test_figures_say_which_leg(tmp_path: Path) -> None:
