@@ -69,7 +69,7 @@ class End:
 
     @property
     def words(self) -> str:
-        return f"{SIGNAL_WORDS[self.signal]} of {self.choice}{over(self.signal, self.across)}"
+        return f"{SIGNAL_WORDS[self.signal]}{over(self.signal, self.across)} of {self.choice}"
 
 
 Heard = Source | End

@@ -17,7 +17,7 @@ def heard_words(heard: Heard) -> str:
     """What is heard now, in plain words."""
     if isinstance(heard, Source):
         return "THE SOURCE, as the amplifier gets it"
-    over = f" {ACROSS_WORDS[heard.across]}" if heard.signal == "drop" else ""
+    over = f", {ACROSS_WORDS[heard.across]}" if heard.signal == "drop" else ""
     return f"THE {SIGNAL_WORDS[heard.signal].upper()} of {heard.choice}{over}"
 
 
