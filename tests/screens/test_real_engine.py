@@ -105,11 +105,12 @@ def lost_at_1khz(app):
 HEARD = [
     ("2", End("receiving", "bought")),
     ("d", End("drop", "bought")),
-    ("c", End("drop", "bought", 1)),
-    ("3", End("drop", "beams", 1)),
+    ("c", End("drop", "bought", "plus")),
+    ("3", End("drop", "beams", "plus")),
+    ("c", End("drop", "beams", "minus")),
     ("s", SOURCE),
-    ("1", End("receiving", "reel", 1)),
-    ("r", End("receiving", "reel", 1)),
+    ("1", End("receiving", "reel")),
+    ("r", End("receiving", "reel")),
 ]
 
 
