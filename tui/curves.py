@@ -15,7 +15,7 @@ from textual import work
 from textual.widget import Widget
 
 from auralize.audio.spectrum import third_octaves
-from auralize.circuit.signals import ACROSS_WORDS
+from auralize.circuit.signals import over
 from auralize.errors import AuralizeError, RequestError
 from auralize.figures.curves import Curves, curves
 
@@ -31,7 +31,7 @@ Levels = NDArray[np.float64]
 LOWEST, HIGHEST = 20.0, 20_000.0
 """Hz, the ends of the axis."""
 _LOSS: Final = "loss from the amplifier's terminals, dB"
-_DROP: Final = "drop {over}, dB re sending end"
+_DROP: Final = "drop{over}, dB re sending end"
 _MARKS: Final = ((50.0, "50"), (200.0, "200"), (1e3, "1k"), (5e3, "5k"), (20e3, "20k"))
 _BARS: Final = " ▁▂▃▄▅▆▇█"
 _SCALE_WIDTH: Final = 6
@@ -154,7 +154,7 @@ class CurvePanel(Widget):
 
     def render(self) -> Text:
         """The drawing, fitted to the widget."""
-        title = _DROP.format(over=ACROSS_WORDS[self._across]) if self._drop else _LOSS
+        title = _DROP.format(over=over("drop", self._across)) if self._drop else _LOSS
         width, height = self.size.width, self.size.height - 1
         if not self._curves or width < 16 or height < 6:
             return Text(title)

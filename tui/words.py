@@ -17,8 +17,8 @@ def heard_words(heard: Heard) -> str:
     """What is heard now, in plain words."""
     if isinstance(heard, Source):
         return "THE SOURCE, as the amplifier gets it"
-    over = f", {ACROSS_WORDS[heard.across]}" if heard.signal == "drop" else ""
-    return f"THE {SIGNAL_WORDS[heard.signal].upper()} of {heard.choice}{over}"
+    across = f" {ACROSS_WORDS[heard.across]}" if heard.signal == "drop" else ""
+    return f"THE {SIGNAL_WORDS[heard.signal].upper()}{across.upper()} of {heard.choice}"
 
 
 def gain_words(heard: Heard, gains: Gains) -> str:

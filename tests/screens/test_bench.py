@@ -84,7 +84,7 @@ def test_what_is_heard_and_all_its_gains_are_in_plain_words(app):
         await pilot.press("2", "d")
         await pilot.pause(0.2)
         now = text_of(app.screen, "#now")
-        assert "THE DROP of bought" in now
+        assert "THE DROP OVER BOTH CONDUCTORS of bought" in now
         assert "levels as installed" in now
         assert "make-up" in now
         assert "headroom -1.50" in now
