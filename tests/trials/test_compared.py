@@ -4,6 +4,7 @@ import hashlib
 import json
 import tomllib
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -179,7 +180,7 @@ def test_what_is_built_of_many_runs_still_fits_a_log() -> None:
 def test_what_was_compared_is_found_again_conductor_by_conductor(programme: Path) -> None:
     rig = load_rig(DEMO)
     every = [End(signal, name, across) for signal, across in COMPARED for name in rig.choices]
-    for pair in zip(every, every[1:], strict=False):
+    for pair in pairwise(every):
         first, second = (
             compared(rig, heard, gain) for heard, gain in zip(pair, GAINS, strict=True)
         )
