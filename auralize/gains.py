@@ -20,7 +20,7 @@ from typing import Final, Literal
 import numpy as np
 
 from auralize.audio.metering import Level
-from auralize.circuit.signals import SIGNAL_WORDS, Signal, over
+from auralize.circuit.signals import Signal, signal_words
 from auralize.circuit.solution import ACROSS, Across, solve
 from auralize.errors import RequestError
 from auralize.rig.choice import Choice
@@ -69,7 +69,7 @@ class End:
 
     @property
     def words(self) -> str:
-        return f"{SIGNAL_WORDS[self.signal]}{over(self.signal, self.across)} of {self.choice}"
+        return f"{signal_words(self.signal, self.across)} of {self.choice}"
 
 
 Heard = Source | End

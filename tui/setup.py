@@ -13,7 +13,7 @@ from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Button, Input, Label, Select, Static
 
-from auralize.circuit.signals import SIGNAL_WORDS, over
+from auralize.circuit.signals import signal_words
 from auralize.errors import AuralizeError
 from auralize.live.protocol import EngineLike
 from auralize.trials.compared import COMPARED
@@ -68,7 +68,7 @@ class TrialSetup(ModalScreen[None]):
                 yield Select(second, value=self._names[1], allow_blank=False, id="second")
             with Horizontal(classes="pair"):
                 yield Select(
-                    [(f"{SIGNAL_WORDS[one[0]]}{over(*one)}", one) for one in COMPARED],
+                    [(signal_words(*one), one) for one in COMPARED],
                     value=COMPARED[0],
                     allow_blank=False,
                     id="signal",

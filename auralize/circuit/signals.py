@@ -30,6 +30,11 @@ def over(signal: Signal, across: Across) -> str:
     return f" {ACROSS_WORDS[across]}" if signal == "drop" and across != "both" else ""
 
 
+def signal_words(signal: Signal, across: Across) -> str:
+    """A signal in words, as "drop over plus"."""
+    return f"{SIGNAL_WORDS[signal]}{over(signal, across)}"
+
+
 def voltage(solution: Solution, load: str, signal: Signal, across: Across = "both") -> Complex:
     """One signal between the conductors, per volt of the amplifier's own source voltage.
 

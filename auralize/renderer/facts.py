@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from auralize.audio.reader import AudioInfo
-from auralize.circuit.signals import SIGNAL_WORDS, Signal, over
+from auralize.circuit.signals import Signal, signal_words
 from auralize.circuit.solution import Across
 from auralize.filters.quality import caution, goal_of
 from auralize.gains import End, Gains, Match, headroom_gain
@@ -74,8 +74,7 @@ def describe(heard: End, gains: Gains) -> str:
         rounded(gain, "+.2f") for gain in (gains.total, gains.match, gains.makeup, gains.headroom)
     )
     return (
-        f"{SIGNAL_WORDS[heard.signal]}{over(heard.signal, heard.across)}, choice {heard.choice}; "
-        f"gain {total} dB "
+        f"{signal_words(heard.signal, heard.across)}, choice {heard.choice}; gain {total} dB "
         f"(match {match}, make-up {makeup}, headroom {headroom})"
     )
 

@@ -57,7 +57,6 @@ NONSENSE: Mapping[str, tuple[Sequence[str], str]] = {
     "no signals": ((*RENDER, "--signals", ""), "--signals: ''"),
     "unknown signal": ((*RENDER, "--signals", "drop,hum"), "--signals: 'hum'"),
     "across nothing": ((*RENDER, "--across", "earth"), "--across"),
-    "a number of conductors": ((*RENDER, "--conductors", "1"), "--conductors"),
     "odd depth": ((*RENDER, "--depth", "20"), "--depth"),
     "floats in FLAC": (
         (*RENDER, "--depth", "float", "--flac"),
