@@ -2,8 +2,8 @@
 
 - Match: each choice is brought to the source (in loudness, or in level at one frequency), all its
   signals alike; or everything stays as installed.
-- Make-up: one figure in whole dB for all drops that are compared, so that they stay comparable. It brings
-  the loudest up to the source, but no peak over the ceiling.
+- Make-up: one figure in whole dB for all drops that are compared over the same conductors, so that they stay
+  comparable. It brings the loudest up to the source, but no peak over the ceiling.
 - Headroom: one figure for everything that is compared, so that nothing passes the ceiling and no choice
   gets an advantage.
 
@@ -20,8 +20,8 @@ from typing import Final, Literal
 import numpy as np
 
 from auralize.audio.metering import Level
-from auralize.circuit.signals import SIGNAL_WORDS, Signal
-from auralize.circuit.solution import solve
+from auralize.circuit.signals import Signal, signal_words
+from auralize.circuit.solution import ACROSS, Across, solve
 from auralize.errors import RequestError
 from auralize.rig.choice import Choice
 from auralize.units import amplitude, decibels, show_frequency
@@ -53,23 +53,23 @@ class End:
 
     signal: Signal
     choice: str
-    conductors: int = 2
-    """The drop over both, or over one; of no matter at an end."""
-
-    @property
-    def share(self) -> float:
-        """What of the drop over both conductors is heard: half of it over one."""
-        return 0.5 * self.conductors if self.signal == "drop" else 1.0
+    across: Across = "both"
+    """Which conductors the drop is over; of no matter at an end."""
 
     @property
     def plain(self) -> End:
         """Without what makes no difference to this signal."""
-        return self if self.signal == "drop" else replace(self, conductors=2)
+        return self if self.signal == "drop" else replace(self, across="both")
+
+    @property
+    def kind(self) -> str:
+        """Without its choice, as in the name of a file: "drop", "drop-plus"."""
+        bare = self.plain.across == "both"
+        return self.signal if bare else f"{self.signal}-{self.across}"
 
     @property
     def words(self) -> str:
-        over = " over one conductor" if self.signal == "drop" and self.conductors == 1 else ""
-        return f"{SIGNAL_WORDS[self.signal]} of {self.choice}{over}"
+        return f"{signal_words(self.signal, self.across)} of {self.choice}"
 
 
 Heard = Source | End
@@ -148,12 +148,12 @@ def balance(
     ``makeup`` in dB, or None: chosen. Only ``shared`` (None: all) count for the headroom.
     """
     matched = {heard: _matched(heard, matches) for heard in compared}
-    made_up = {heard: makeup or 0.0 for heard in compared if _is_drop(heard)}
-    if makeup is None:
-        for conductors in (1, 2):
-            alike = [heard for heard in made_up if _over(heard) == conductors]
-            levels = [(compared[heard], matched[heard]) for heard in alike]
-            made_up |= dict.fromkeys(alike, chosen_makeup(reference, levels))
+    made_up: dict[Heard, float] = {}
+    for across in ACROSS:
+        alike = [heard for heard in compared if _is_drop(heard, across)]
+        levels = [(compared[heard], matched[heard]) for heard in alike]
+        figure = chosen_makeup(reference, levels) if makeup is None else makeup
+        made_up |= dict.fromkeys(alike, figure)
     peaks = [
         level.peak * amplitude(matched[heard] + made_up.get(heard, 0.0))
         for heard, level in compared.items()
@@ -167,12 +167,8 @@ def _matched(heard: Heard, matches: Mapping[str, float]) -> float:
     return matches[heard.choice] if isinstance(heard, End) else 0.0
 
 
-def _is_drop(heard: Heard) -> bool:
-    return isinstance(heard, End) and heard.signal == "drop"
-
-
-def _over(heard: Heard) -> int:
-    return heard.conductors if isinstance(heard, End) else 0
+def _is_drop(heard: Heard, across: Across) -> bool:
+    return isinstance(heard, End) and heard.signal == "drop" and heard.across == across
 
 
 def chosen_makeup(reference: float, drops: Iterable[tuple[Level, float]]) -> float:

@@ -5,6 +5,7 @@ import math
 import pytest
 
 from auralize.audio.metering import Level
+from auralize.circuit.solution import ACROSS
 from auralize.errors import AuralizeError
 from auralize.gains import (
     CEILING,
@@ -41,28 +42,38 @@ def receiving(name):
     return End("receiving", name)
 
 
-def drop(name, conductors=2):
-    return End("drop", name, conductors)
+def drop(name, across="both"):
+    return End("drop", name, across)
 
 
 # ---- what can be heard, and its words
 
 
-def test_half_of_the_drop_is_over_one_conductor_and_an_end_is_whole():
-    assert [drop("reel", n).share for n in (1, 2)] == [0.5, 1.0]
-    assert [End("receiving", "reel", n).share for n in (1, 2)] == [1.0, 1.0]
-
-
 def test_conductors_make_no_difference_to_an_end_but_to_a_drop():
-    assert End("receiving", "reel", 1).plain == receiving("reel")
-    assert drop("reel", 1).plain == drop("reel", 1) != drop("reel")
+    for across in ("plus", "minus"):
+        assert End("receiving", "reel", across).plain == receiving("reel")
+        assert drop("reel", across).plain == drop("reel", across) != drop("reel")
 
 
 def test_words_of_what_is_heard():
     assert SOURCE.words == "source"
-    assert drop("reel", 1).words == drop("reel").words + " over one conductor"
-    assert "reel" in receiving("reel").words
-    assert End("receiving", "reel", 1).words == receiving("reel").words
+    assert drop("reel").words == "drop of reel"
+    assert drop("reel", "plus").words == "drop over plus of reel"
+    assert drop("reel", "minus").words == "drop over minus of reel"
+    for across in ACROSS:
+        assert End("receiving", "reel", across).words == "receiving end of reel"
+
+
+def test_a_choice_of_another_name_is_never_called_the_same():
+    """Names of choices are any text: no drop over one conductor reads as the drop of such a choice."""
+    names = ["reel", "over plus of reel", "reel over plus", "plus"]
+    ends = [drop(name, across) for name in names for across in ACROSS]
+    assert len({end.words for end in ends}) == len(ends)
+
+
+def test_kinds_as_in_names_of_files():
+    assert [drop("reel", across).kind for across in ACROSS] == ["drop", "drop-plus", "drop-minus"]
+    assert {End("receiving", "reel", across).kind for across in ACROSS} == {"receiving"}
 
 
 def test_words_and_data_of_a_match():
@@ -158,10 +169,12 @@ COMPARED = {
     SOURCE: level(-20.0, -6.0),
     receiving("near"): level(-20.5, -6.5),
     drop("near"): level(-40.0, -26.0),
-    drop("near", 1): level(-46.0, -32.0),
+    drop("near", "plus"): level(-46.0, -32.0),
+    drop("near", "minus"): level(-46.0, -32.0),
     receiving("far"): level(-23.0, -8.0),
     drop("far"): level(-34.0, -21.0),
-    drop("far", 1): level(-40.0, -27.0),
+    drop("far", "plus"): level(-40.0, -27.0),
+    drop("far", "minus"): level(-60.0, -47.0),
 }
 MATCHES = {"near": 0.5, "far": 3.0}
 
@@ -173,19 +186,20 @@ def test_a_match_is_for_all_signals_of_a_choice_and_none_for_the_source():
         assert found.match == (0.0 if heard == SOURCE else MATCHES[heard.choice])
 
 
-def test_drops_over_as_many_conductors_share_one_make_up_and_ends_get_none():
-    """The far drop is the loudest: -20 + 34 - 3 = 11 dB; over one conductor 17."""
+def test_drops_over_the_same_conductors_share_one_make_up_and_ends_get_none():
+    """The far drop is the loudest: -20 + 34 - 3 = 11 dB; over plus 17; over minus the near, 25."""
     gains = balance(-20.0, COMPARED, MATCHES, None)
     for name in MATCHES:
         assert gains[drop(name)].makeup == 11.0
-        assert gains[drop(name, 1)].makeup == 17.0
+        assert gains[drop(name, "plus")].makeup == 17.0
+        assert gains[drop(name, "minus")].makeup == 25.0
         assert gains[receiving(name)].makeup == 0.0
     assert gains[SOURCE].makeup == 0.0
 
 
 def test_a_make_up_that_was_given_is_for_all_drops_alike():
     gains = balance(-20.0, COMPARED, MATCHES, 4.5)
-    assert {gains[drop(name, n)].makeup for name in MATCHES for n in (1, 2)} == {4.5}
+    assert {gains[drop(name, n)].makeup for name in MATCHES for n in ACROSS} == {4.5}
     assert gains[receiving("far")].makeup == gains[SOURCE].makeup == 0.0
     assert balance(-20.0, COMPARED, MATCHES, 0.0)[drop("far")].makeup == 0.0
 

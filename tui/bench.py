@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
-from textual import on, work
+from textual import on
 from textual.app import ComposeResult
 from textual.containers import Horizontal
 from textual.events import Resize
 from textual.widgets import Static
 
-from auralize.audio.spectrum import third_octaves
-from auralize.circuit.signals import Signal
-from auralize.errors import AuralizeError
-from auralize.figures.curves import Curves, curves
+from auralize.circuit.signals import ACROSS_WORDS, Signal
+from auralize.circuit.solution import ACROSS, Across
+from auralize.errors import AuralizeError, RequestError
+from auralize.figures.curves import Curves
 from auralize.figures.numbers import Headline, headline
 from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End, Match
 from auralize.live.protocol import EngineLike
@@ -25,7 +26,7 @@ from auralize.trials.preparing import Preparation
 
 from .bindings import BENCH
 from .choice_list import ChoiceList
-from .curves import CurvePanel, Levels
+from .curves import CurvePanel, drawn
 from .edit import EditScreen
 from .keyline import KeyLine
 from .news import News
@@ -54,7 +55,7 @@ class BenchScreen(PlayerScreen):
         self.signal: Signal | None = "receiving"
         """None: the source is heard."""
         self.match = INSTALLED
-        self.conductors = 2
+        self.across: Across = "both"
         self.figures: dict[str, Headline] = {}
         self.curves: dict[str, Curves] = {}
 
@@ -71,7 +72,7 @@ class BenchScreen(PlayerScreen):
 
     def on_mount(self) -> None:
         self._solve(*self.names)
-        self._read_spectrum()
+        self.query_one(CurvePanel).read_spectrum(self.source)
         self._hear()
         if self.draft.recovered:
             found = "Unsaved work was found and is in use; w writes it, u goes back to the file"
@@ -101,26 +102,15 @@ class BenchScreen(PlayerScreen):
     def _solve(self, *names: str) -> None:
         for name in names:
             choice = self.draft.rig.choices[name]
-            self.figures[name], self.curves[name] = headline(choice), curves(choice)
-
-    @work(thread=True, exclusive=True, group="spectrum")
-    def _read_spectrum(self) -> None:
-        try:
-            spectrum = third_octaves(self.source)
-        except AuralizeError as error:
-            self.app.call_from_thread(self.say, str(error))
-        else:
-            self.app.call_from_thread(self._take_spectrum, spectrum)
-
-    def _take_spectrum(self, spectrum: tuple[Levels, Levels]) -> None:
-        self.query_one(CurvePanel).show_spectrum(spectrum)
+            self.figures[name], self.curves[name] = headline(choice), drawn(choice, self.across)
 
     def _draw(self) -> None:
         title = f"{self.draft.rig.title}{' (not saved)' if self.draft.unsaved else ''}"
         self.query_one("#title", Static).update(title)
         self.query_one(ChoiceList).show(self.figures, self.chosen)
         found = [self.curves[name] for name in self.names]
-        self.query_one(CurvePanel).show(found, self.names.index(self.chosen))
+        chosen = self.names.index(self.chosen)
+        self.query_one(CurvePanel).show(found, chosen, self.across)
 
     def _look(self) -> None:
         """Show what the engine does now."""
@@ -144,8 +134,19 @@ class BenchScreen(PlayerScreen):
         self.call_after_refresh(self.engine.settle)
 
     def _hear(self) -> None:
-        heard = End(self.signal, self.chosen, self.conductors) if self.signal else SOURCE
-        self.engine.hear(heard)
+        """What is chosen; the drop over both conductors, and why, where it cannot be told over one."""
+        if not self.signal:
+            self.engine.hear(SOURCE)
+            return
+        heard = End(self.signal, self.chosen, self.across).plain
+        try:
+            self.draft.rig.choices[heard.choice].check_signal(heard.signal, heard.across)
+            self.engine.hear(heard)
+        except RequestError as error:
+            self.say(f"{error}; the drop is heard {ACROSS_WORDS['both']}")
+            self.across = "both"
+            self._solve(*self.names)
+            self.engine.hear(replace(heard, across="both"))
 
     @on(ChoiceList.Picked)
     def pick(self, event: ChoiceList.Picked) -> None:
@@ -172,13 +173,15 @@ class BenchScreen(PlayerScreen):
         self.signal = None
         self._hear()
 
-    def action_conductors(self) -> None:
-        """The drop over one conductor, or both."""
+    def action_across(self) -> None:
+        """The drop over both conductors, over plus, over minus."""
         if self.signal != "drop":
-            self.say("c is for the drop: over one conductor, or both")
+            self.say(f"c is for the drop: {', '.join(ACROSS_WORDS.values())}")
             return
-        self.conductors = 3 - self.conductors
+        self.across = ACROSS[(ACROSS.index(self.across) + 1) % len(ACROSS)]
         self._hear()
+        self._solve(*self.names)
+        self._draw()
 
     def action_match(self) -> None:
         """Next way of matching levels."""
@@ -212,6 +215,8 @@ class BenchScreen(PlayerScreen):
             self.engine.update_choice(self.draft.rig.choices[name])  # first, as ears wait for it
         self._solve(*edited)
         self.say(words)
+        if self.across != "both":
+            self._hear()  # it may be parted now
         if self.draft.unkept:
             self.say(f"A crash would lose this: {self.draft.unkept}")
         self._draw()

@@ -21,7 +21,9 @@ BENCH: Final[list[BindingType]] = [
         "r", "hear('receiving')", "Receiving", tooltip="Hear the receiving end", id="bench.rec"
     ),
     Binding("d", "hear('drop')", "Drop", tooltip="Hear the drop", id="bench.drop"),
-    _quiet("c", "conductors", "1/2", "Drop over one conductor or both", "bench.cond"),
+    _quiet(
+        "c", "across", "Across", "Drop over both conductors, over plus, over minus", "bench.across"
+    ),
     Binding("m", "match", "Match", tooltip="Next way of matching levels", id="bench.match"),
     _quiet("p", "curves", "Curves", "Curves of loss or of drop", "bench.curves"),
     _quiet("left", "seek(-1)", "Back", "Back 5 s", "bench.back"),

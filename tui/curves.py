@@ -4,23 +4,34 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
 from rich.text import Text
+from textual import work
 from textual.widget import Widget
+
+from auralize.audio.spectrum import third_octaves
+from auralize.circuit.signals import over
+from auralize.errors import AuralizeError, RequestError
+from auralize.figures.curves import Curves, curves
+
+from .news import News
 
 if TYPE_CHECKING:
     from auralize.circuit.conductor import Real
-    from auralize.figures.curves import Curves
+    from auralize.circuit.solution import Across
+    from auralize.rig.choice import Choice
 
 Levels = NDArray[np.float64]
 
 LOWEST, HIGHEST = 20.0, 20_000.0
 """Hz, the ends of the axis."""
 _LOSS: Final = "loss from the amplifier's terminals, dB"
-_DROP: Final = "drop, dB re sending end"
+_DROP: Final = "drop{over}, dB re sending end"
 _MARKS: Final = ((50.0, "50"), (200.0, "200"), (1e3, "1k"), (5e3, "5k"), (20e3, "20k"))
 _BARS: Final = " ▁▂▃▄▅▆▇█"
 _SCALE_WIDTH: Final = 6
@@ -98,6 +109,15 @@ def _axis(inner: int) -> str:
     return "Hz".ljust(_SCALE_WIDTH - 1) + "".join(line[_SCALE_WIDTH - 1 : inner + _SCALE_WIDTH])
 
 
+def drawn(choice: Choice, across: Across) -> Curves:
+    """The curves of a choice; without the drop where it cannot be told over one conductor."""
+    try:
+        return curves(choice, across)
+    except RequestError:
+        found = curves(choice)
+        return replace(found, drop_db=np.full_like(found.drop_db, np.nan))
+
+
 class CurvePanel(Widget):
     """Loss or drop of every choice over frequency, the programme's spectrum under it."""
 
@@ -108,17 +128,24 @@ class CurvePanel(Widget):
         self._curves: Sequence[Curves] = ()
         self._chosen = 0
         self._drop = False
+        self._across: Across = "both"
         self._spectrum: tuple[Levels, Levels] | None = None
-
-    def show(self, curves: Sequence[Curves], chosen: int) -> None:
-        """New curves, one a choice, and the place of the chosen one among them."""
-        self._curves, self._chosen = curves, chosen
-        self.refresh()
-
-    def show_spectrum(self, spectrum: tuple[Levels, Levels]) -> None:
         """Hz and dB of the programme."""
-        self._spectrum = spectrum
+
+    def show(self, curves: Sequence[Curves], chosen: int, across: Across) -> None:
+        """New curves, one a choice, the place of the chosen one among them; what drops are over."""
+        self._curves, self._chosen, self._across = curves, chosen, across
         self.refresh()
+
+    @work(thread=True, exclusive=True, group="spectrum")
+    def read_spectrum(self, programme: Path) -> None:
+        """Show that of a programme as soon as it is read."""
+        try:
+            self._spectrum = third_octaves(programme)
+        except AuralizeError as error:
+            self.app.call_from_thread(self.screen.query_one(News).say, str(error))
+        else:
+            self.app.call_from_thread(self.refresh)
 
     def turn(self) -> None:
         """The drop in place of the loss, or back."""
@@ -127,7 +154,7 @@ class CurvePanel(Widget):
 
     def render(self) -> Text:
         """The drawing, fitted to the widget."""
-        title = _DROP if self._drop else _LOSS
+        title = _DROP.format(over=over("drop", self._across)) if self._drop else _LOSS
         width, height = self.size.width, self.size.height - 1
         if not self._curves or width < 16 or height < 6:
             return Text(title)

@@ -13,7 +13,7 @@ from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Button, Input, Label, Select, Static
 
-from auralize.circuit.signals import SIGNAL_WORDS
+from auralize.circuit.signals import signal_words
 from auralize.errors import AuralizeError
 from auralize.live.protocol import EngineLike
 from auralize.trials.compared import COMPARED
@@ -68,8 +68,8 @@ class TrialSetup(ModalScreen[None]):
                 yield Select(second, value=self._names[1], allow_blank=False, id="second")
             with Horizontal(classes="pair"):
                 yield Select(
-                    [(SIGNAL_WORDS[s], s) for s in COMPARED],
-                    value="receiving",
+                    [(signal_words(*one), one) for one in COMPARED],
+                    value=COMPARED[0],
                     allow_blank=False,
                     id="signal",
                 )
@@ -110,12 +110,14 @@ class TrialSetup(ModalScreen[None]):
             self._go(lambda: self._preparation.resume(check))
 
     def _wish(self) -> Wish:
+        signal, across = self._picked("#signal")
         return Wish(
             self._picked("#protocol"),
-            self._picked("#signal"),
+            signal,
             (self._picked("#first"), self._picked("#second")),
             self.query_one("#trials", Input).value,
             self.query_one("#listener", Input).value,
+            across,
         )
 
     def _picked(self, place: str) -> Any:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from auralize.circuit.signals import ACROSS_WORDS, SIGNAL_WORDS
 from auralize.gains import End, Source
 
 if TYPE_CHECKING:
@@ -16,8 +17,8 @@ def heard_words(heard: Heard) -> str:
     """What is heard now, in plain words."""
     if isinstance(heard, Source):
         return "THE SOURCE, as the amplifier gets it"
-    signal, rest = heard.words.split(" of ", 1)
-    return f"THE {signal.upper()} of {rest}"
+    across = f" {ACROSS_WORDS[heard.across]}" if heard.signal == "drop" else ""
+    return f"THE {SIGNAL_WORDS[heard.signal].upper()}{across.upper()} of {heard.choice}"
 
 
 def gain_words(heard: Heard, gains: Gains) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from auralize.commands.shared import add_rig, loaded, picked
+from auralize.commands.shared import add_across, add_rig, loaded, picked
 from auralize.errors import RequestError
 
 
@@ -18,6 +18,7 @@ def add(commands: Any) -> None:
         metavar="WHERE",
         help='"octaves", "thirds", or frequencies with commas: "100 Hz,1 kHz,16 kHz"',
     )
+    add_across(command)
     form = command.add_mutually_exclusive_group()
     form.add_argument("--json", action="store_true", help="print JSON")
     form.add_argument("--csv", action="store_true", help="print comma-separated values")
@@ -31,7 +32,8 @@ def run(arguments: argparse.Namespace) -> None:
 
     rig = loaded(arguments)
     frequencies = _frequencies(arguments.at)
-    found = [figures(choice, frequencies) for choice in picked(arguments, rig)]
+    across = arguments.across
+    found = [figures(choice, frequencies, across) for choice in picked(arguments, rig)]
     if arguments.json:
         print(data.as_json(rig.title, found))
     elif arguments.csv:

@@ -7,7 +7,7 @@ import math
 from pathlib import Path
 from typing import Any
 
-from auralize.commands.shared import ONE, add_rig, loaded, picked
+from auralize.commands.shared import ONE, add_across, add_rig, loaded, picked
 from auralize.errors import RequestError
 
 
@@ -18,6 +18,7 @@ def add(commands: Any) -> None:
         "file", type=Path, metavar="FILE", help=".wav or .txt for FIR, .json for IIR"
     )
     command.add_argument("--signal", choices=("receiving", "drop", "sending"), default="receiving")
+    add_across(command)
     command.add_argument(
         "--rate",
         default="48 kHz",
@@ -33,15 +34,16 @@ def add(commands: Any) -> None:
 def run(arguments: argparse.Namespace) -> None:
     from auralize.filters.export import export_filter
 
+    if arguments.across != "both" and arguments.signal != "drop":
+        raise RequestError("--across: it acts on the drop, which is not the --signal")
     rig = loaded(arguments)
     choices = picked(arguments, rig)
     if len(choices) != 1:
         names = ", ".join(rig.choices)
         raise RequestError(f"--choice: a filter is made from one choice; name one out of {names}")
     rate = _rate(arguments.rate)
-    print(
-        export_filter(choices[0], arguments.signal, rate, arguments.minimum_phase, arguments.file)
-    )
+    minimum_phase, across = arguments.minimum_phase, arguments.across
+    print(export_filter(choices[0], arguments.signal, rate, minimum_phase, arguments.file, across))
 
 
 def _rate(text: str) -> int:

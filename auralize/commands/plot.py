@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from auralize.commands.shared import add_rig, loaded, picked
+from auralize.commands.shared import add_across, add_rig, loaded, picked
 from auralize.errors import one_line
 
 
@@ -17,6 +17,7 @@ def add(commands: Any) -> None:
     command.add_argument(
         "--every-load", action="store_true", help="a curve for every loudspeaker of the rig"
     )
+    add_across(command)
     command.set_defaults(command=run)
 
 
@@ -27,4 +28,4 @@ def run(arguments: argparse.Namespace) -> None:
     choices = picked(arguments, rig)
     if arguments.every_load:
         choices = [choice.at(load) for choice in choices for load in choice.network.loads]
-    print(one_line(save_plot(rig.title, choices, arguments.picture)))
+    print(one_line(save_plot(rig.title, choices, arguments.picture, arguments.across)))

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from auralize.commands.progress import ProgressLine
-from auralize.commands.shared import add_rig, loaded, picked, typed_or_nan
+from auralize.commands.shared import add_across, add_rig, loaded, picked, typed_or_nan
 from auralize.errors import RequestError
 
 if TYPE_CHECKING:
@@ -41,9 +41,7 @@ def add(commands: Any) -> None:
         metavar="LIST",
         help="out of receiving, drop, sending; with commas (default: receiving,drop)",
     )
-    command.add_argument(
-        "--conductors", type=int, choices=(1, 2), help="drop over one conductor or both"
-    )
+    add_across(command)
     command.add_argument(
         "--make-up",
         metavar="DB",
@@ -72,15 +70,19 @@ def run(arguments: argparse.Namespace) -> None:
     options = RenderOptions(
         match=_match(arguments.match),
         signals=_signals(arguments.signals),
-        conductors=arguments.conductors or 2,
+        across=arguments.across,
         makeup=None if arguments.make_up is None else _makeup(arguments.make_up),
         depth=None if arguments.depth is None else _DEPTHS[arguments.depth],
         suffix=".flac" if arguments.flac else ".wav",
         tail=_tail(arguments.tail),
     )
-    for option, value in (("--make-up", arguments.make_up), ("--conductors", arguments.conductors)):
-        if value is not None and "drop" not in options.signals:
-            raise RequestError(f"{option}: it acts on the drop, which is not among --signals")
+    if "drop" not in options.signals:
+        for option, asked in (
+            ("--make-up", arguments.make_up is not None),
+            ("--across", arguments.across != "both"),
+        ):
+            if asked:
+                raise RequestError(f"{option}: it acts on the drop, which is not among --signals")
     choices = picked(arguments, loaded(arguments))
     with ProgressLine() as progress:
         done = render(arguments.programme, choices, arguments.into, options, progress)

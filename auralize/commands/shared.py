@@ -40,6 +40,16 @@ def add_rig_file(command: argparse.ArgumentParser) -> None:
     )
 
 
+def add_across(command: argparse.ArgumentParser) -> None:
+    """Which conductors the drop is over."""
+    command.add_argument(
+        "--across",
+        choices=("both", "plus", "minus"),
+        default="both",
+        help="drop over both conductors, over plus, or over minus (default: both)",
+    )
+
+
 def loaded(arguments: argparse.Namespace) -> Rig:
     """The rig that was asked for."""
     from auralize.rig.reading import load_rig

@@ -34,8 +34,8 @@ def as_csv(found: Sequence[Figures]) -> str:
     """
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(["choice", *(f.name for f in fields(Line))])
+    writer.writerow(["choice", "drop_across", *(f.name for f in fields(Line))])
     for figures in found:
         rows = [_finite(asdict(line)).values() for line in figures.lines]
-        writer.writerows([figures.choice, *row] for row in rows)
+        writer.writerows([figures.choice, figures.drop_across, *row] for row in rows)
     return text.getvalue()

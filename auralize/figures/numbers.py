@@ -12,7 +12,7 @@ from auralize.audio.bands import OCTAVES
 from auralize.circuit.conductor import Real
 from auralize.circuit.levels import arriving, drop_db, loss_db
 from auralize.circuit.network import Network
-from auralize.circuit.solution import solve, source_impedance
+from auralize.circuit.solution import Across, solve, source_impedance
 from auralize.figures.lays import LayFigures, lay_figures
 from auralize.figures.powers import Driven, driven
 from auralize.figures.reference import REFERENCE, SWEEP
@@ -29,7 +29,7 @@ class Line:
     """Receiving relative to sending end; below 0 where the run loses level."""
     loss_degrees: float
     drop_db: float
-    """Drop over both conductors to the sending end."""
+    """Drop relative to the sending end, over the conductors that `Figures` says."""
     load_ohm: float
     """Modulus of the loudspeaker's impedance."""
     load_degrees: float
@@ -68,6 +68,8 @@ class Figures:
     driven: Driven | None
     """None where the rig names no programme, or its amplifier is shorted."""
     lays: tuple[LayFigures, ...]
+    drop_across: Across
+    """Which conductors the drop is over."""
     lines: tuple[Line, ...]
 
     def as_dict(self) -> dict[str, Any]:
@@ -106,8 +108,14 @@ _BEHIND_TRANSFORMER: Final = (
 )
 
 
-def figures(choice: Choice, frequencies: tuple[float, ...] = OCTAVES) -> Figures:
-    """All figures of a choice, its table at ``frequencies`` in Hz (0 to 100 kHz and beyond)."""
+def figures(
+    choice: Choice, frequencies: tuple[float, ...] = OCTAVES, across: Across = "both"
+) -> Figures:
+    """All figures of a choice, its table at ``frequencies`` in Hz (0 to 100 kHz and beyond).
+
+    Raises RequestError where the drop ``across`` these conductors cannot be told.
+    """
+    choice.check_signal("drop", across)
     network, load = choice.network, choice.listen
     at_1khz, short = solve(network, [REFERENCE]), headline(choice)
     swept = solve(network, SWEEP)
@@ -134,7 +142,8 @@ def figures(choice: Choice, frequencies: tuple[float, ...] = OCTAVES) -> Figures
             for run in network.path(load)
             if (lay := choice.runs[run].lay) is not None
         ),
-        lines=_lines(choice, np.asarray(frequencies, dtype=np.float64)),
+        drop_across=across,
+        lines=_lines(choice, np.asarray(frequencies, dtype=np.float64), across),
     )
 
 
@@ -169,7 +178,7 @@ def _deviation(loss: Real, reference: float) -> Real:
     return np.where(silent, 0.0, loss) - (reference if np.isfinite(reference) else 0.0)
 
 
-def _lines(choice: Choice, frequency: Real) -> tuple[Line, ...]:
+def _lines(choice: Choice, frequency: Real, across: Across) -> tuple[Line, ...]:
     network, load = choice.network, choice.listen
     solution = solve(network, frequency)
     impedance = network.loads[load].load.impedance(frequency)
@@ -184,7 +193,7 @@ def _lines(choice: Choice, frequency: Real) -> tuple[Line, ...]:
         frequency,
         loss_db(solution, load),
         np.degrees(np.angle(arriving(solution, load))),
-        drop_db(solution, load),
+        drop_db(solution, load, across),
         np.abs(impedance),
         np.degrees(np.angle(impedance)),
         ohm.real,

@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from auralize.circuit.conductor import Real
+from auralize.circuit.signals import over
+from auralize.circuit.solution import Across
 from auralize.errors import RequestError
 from auralize.figures.curves import Curves, curves
 from auralize.files import write_bytes
@@ -26,11 +28,11 @@ _TICKS: Final = {20: "20", 50: "50", 100: "100", 200: "200", 500: "500", 1e3: "1
 _DASHES: Final = ("-", "--", "-.", ":", (0, (5, 1)), (0, (3, 1, 1, 1, 1, 1)))
 
 
-def save_plot(title: str, choices: Sequence[Choice], path: Path) -> str:
+def save_plot(title: str, choices: Sequence[Choice], path: Path, across: Across = "both") -> str:
     """Write a page with four panels (loss, drop, the load's impedance in ohm and degrees); say what it is.
 
     Where the choices are heard at several loudspeakers, each curve names its own. Raises AuralizeError
-    where matplotlib (extra "plot") is missing, or the file cannot be written.
+    where matplotlib (extra "plot") is missing, the drop cannot be told, or the file cannot be written.
     """
     if path.suffix.lower() not in ENDINGS:
         wanted = ", ".join(ENDINGS)
@@ -47,23 +49,24 @@ def save_plot(title: str, choices: Sequence[Choice], path: Path) -> str:
     several = len({choice.listen for choice in choices}) > 1
     names = [f"{c.name}: {c.listen}" if several else c.name for c in choices]
     for number, (choice, name) in enumerate(zip(choices, names, strict=True)):
-        found = curves(choice)
+        found = curves(choice, across)
         style = {"linestyle": _DASHES[number % len(_DASHES)], "label": name}
         for panel, (_, curve) in zip(panels, _PANELS, strict=True):
             panel.plot(found.frequency, curve(found), **style)
+    drop = f"drop{over('drop', across)}"
     for panel, (words, _) in zip(panels, _PANELS, strict=True):
-        _dress(panel, words)
+        _dress(panel, words.format(drop=drop))
     panels[-1].set_xlabel("frequency, Hz")
     panels[0].legend()
     image = io.BytesIO()
     page.savefig(image, format=path.suffix[1:].lower())
     write_bytes(path, image.getvalue())
-    return f"{path}: loss, drop and load from 20 Hz to 20 kHz, {'; '.join(names)}"
+    return f"{path}: loss, {drop} and load from 20 Hz to 20 kHz, {'; '.join(names)}"
 
 
 _PANELS: Final[tuple[tuple[str, Callable[[Curves], Real]], ...]] = (
     ("loss, dB", lambda found: found.loss_db),
-    ("drop, dB re sending end", lambda found: found.drop_db),
+    ("{drop}, dB re sending end", lambda found: found.drop_db),
     ("load, ohm", lambda found: found.load_ohm),
     ("load, degrees", lambda found: found.load_degrees),
 )

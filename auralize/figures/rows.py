@@ -7,6 +7,7 @@ from dataclasses import asdict
 from typing import Any
 
 from auralize.audio.bands import OCTAVES
+from auralize.circuit.solution import Across
 from auralize.figures.numbers import figures
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
@@ -52,7 +53,9 @@ def by_choice(choices: Choices) -> list[dict[str, Any]]:
     return [{key: row[key] for key in _HEAD} for row in found]
 
 
-def by_frequency(choices: Choices, at: Sequence[float] = OCTAVES) -> list[dict[str, Any]]:
+def by_frequency(
+    choices: Choices, at: Sequence[float] = OCTAVES, across: Across = "both"
+) -> list[dict[str, Any]]:
     """One row a choice and frequency: loss, drop, load, cable and damping.
 
     Parameters
@@ -60,11 +63,14 @@ def by_frequency(choices: Choices, at: Sequence[float] = OCTAVES) -> list[dict[s
     choices : Rig, Choice or sequence of Choice
     at : sequence of float
         Hz, 0 to 1 MHz; octaves where it is left out.
+    across : {"both", "plus", "minus"}
+        Which conductors the drop is over.
 
     Returns
     -------
     list of dict
-        choice, and the fields of `auralize.figures.numbers.Line`; levels of silence are ``-inf``.
+        choice, drop_across, and the fields of `auralize.figures.numbers.Line`; levels of silence are
+        ``-inf``.
 
     Examples
     --------
@@ -75,7 +81,7 @@ def by_frequency(choices: Choices, at: Sequence[float] = OCTAVES) -> list[dict[s
     -16.58
     """
     return [
-        {"choice": choice.name, **asdict(line)}
+        {"choice": choice.name, "drop_across": across, **asdict(line)}
         for choice in listed(choices)
-        for line in figures(choice, tuple(float(f) for f in at)).lines
+        for line in figures(choice, tuple(float(f) for f in at), across).lines
     ]

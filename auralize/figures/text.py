@@ -7,6 +7,7 @@ import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from auralize.circuit.signals import ACROSS_WORDS
 from auralize.figures.columns import WIDTH, columns, decibels_text, pages, wrapped
 from auralize.units import rounded, show, show_frequency, show_length
 
@@ -69,6 +70,8 @@ def _by_frequency(figures: Figures) -> str:
         runs.append(wrapped(OVERLOAD.format(ohm=figures.lowest_ohm)))
     if figures.driven is not None:
         runs.append(_driven(figures.driven))
+    if figures.drop_across != "both":
+        runs.append(wrapped(f"The drop is {ACROSS_WORDS[figures.drop_across]}."))
     rows: list[tuple[str, ...]] = [
         ("frequency", "loss", "phase", "drop", "load", "phase", "cable", "cable", "damping")
     ]

@@ -11,8 +11,8 @@ import numpy as np
 
 from auralize.audio.writer import AudioWriter
 from auralize.circuit.conductor import Complex, Real
-from auralize.circuit.signals import Signal, voltage
-from auralize.circuit.solution import solve
+from auralize.circuit.signals import Signal, over, voltage
+from auralize.circuit.solution import Across, solve
 from auralize.errors import RequestError
 from auralize.files import write_text
 from auralize.filters.fir import MAGNITUDE_GOAL, Fir, design_minimum_phase, design_run
@@ -22,33 +22,33 @@ from auralize.rig.choice import Choice
 
 
 def export_filter(
-    choice: Choice, signal: Signal, rate: int, minimum_phase: bool, path: Path
+    choice: Choice,
+    signal: Signal,
+    rate: int,
+    minimum_phase: bool,
+    path: Path,
+    across: Across = "both",
 ) -> str:
     """Write the filter of one signal, relative to the amplifier's own source voltage; say what it is.
 
     The ending of ``path`` decides: .wav or .txt for an FIR, .json for second-order sections. Raises
-    AuralizeError for another ending, a rate that cannot be, or a file that cannot be written.
+    AuralizeError for another ending, a rate or a drop that cannot be, or a file that cannot be written.
     """
-    suffix = path.suffix.lower()
-    if suffix not in (".wav", ".txt", ".json"):
-        raise RequestError(
-            f"{path}: this ending is not known; right is .wav or .txt for an FIR, .json for an IIR"
-        )
-    if suffix == ".json" and minimum_phase:
-        raise RequestError(f"{path}: an IIR is minimum phase as it is; leave --minimum-phase out")
+    suffix = _ending(path, minimum_phase)
+    choice.check_signal(signal, across)
+    what = f"{signal} signal{over(signal, across)}"
 
     def response(frequency: Real) -> Complex:
-        return voltage(solve(choice.network, frequency), choice.listen, signal)
+        return voltage(solve(choice.network, frequency), choice.listen, signal, across)
 
     if not response(np.array([20.0, 1000.0])).any():
         raise RequestError(
-            f"choice {choice.name}: the {signal} signal of {choice.listen} is silence, of which there is "
-            "no filter"
+            f"choice {choice.name}: the {what} of {choice.listen} is silence, of which there is no filter"
         )
     inverted = choice.network.loads[choice.listen].reversed
     if suffix == ".json":
         iir = _inverted(design_iir(response, rate)) if inverted else design_iir(response, rate)
-        facts = _judged(_iir_facts(choice, signal, iir), signal, of_magnitude(iir.error), _IIR_GOAL)
+        facts = _judged(_iir_facts(choice, what, iir), what, of_magnitude(iir.error), _IIR_GOAL)
         write_text(path, json.dumps({"about": facts, **_sections(iir)}, indent=2) + "\n")
         return facts
     if minimum_phase:
@@ -56,11 +56,11 @@ def export_filter(
         if inverted:
             fir = replace(fir, taps=-fir.taps)
     else:
-        fir = design_run(choice.network, choice.listen, rate).of(signal)
+        fir = design_run(choice.network, choice.listen, rate).of(signal, across)
     error, goal = fir.error, goal_of(signal)
     if minimum_phase:
         error, goal = of_magnitude(fir.error), of_magnitude(MAGNITUDE_GOAL)
-    facts = _judged(_fir_facts(choice, signal, fir, minimum_phase), signal, error, goal)
+    facts = _judged(_fir_facts(choice, what, fir, minimum_phase), what, error, goal)
     if suffix == ".txt":
         write_text(path, f"# {facts}\n" + "".join(f"{tap:.17g}\n" for tap in fir.taps))
     else:
@@ -68,13 +68,25 @@ def export_filter(
     return facts
 
 
+def _ending(path: Path, minimum_phase: bool) -> str:
+    """In lower case; raises RequestError for one that is not known or does not go with the rest."""
+    suffix = path.suffix.lower()
+    if suffix not in (".wav", ".txt", ".json"):
+        raise RequestError(
+            f"{path}: this ending is not known; right is .wav or .txt for an FIR, .json for an IIR"
+        )
+    if suffix == ".json" and minimum_phase:
+        raise RequestError(f"{path}: an IIR is minimum phase as it is; leave --minimum-phase out")
+    return suffix
+
+
 _IIR_GOAL: Final = of_magnitude(IIR_GOAL)
 
 
-def _judged(facts: str, signal: Signal, error: float, goal: float) -> str:
+def _judged(facts: str, what: str, error: float, goal: float) -> str:
     """The facts with a caution where there is one; raises DesignError where the filter is no use."""
-    check(f"the {signal} signal", error)
-    told = caution(f"this filter of the {signal} signal", error, goal)
+    check(f"the {what}", error)
+    told = caution(f"this filter of the {what}", error, goal)
     return facts if told is None else f"{facts}. {told}"
 
 
@@ -84,18 +96,18 @@ def _inverted(iir: Iir) -> Iir:
     return replace(iir, sections=sections)
 
 
-def _fir_facts(choice: Choice, signal: Signal, fir: Fir, minimum_phase: bool) -> str:
+def _fir_facts(choice: Choice, what: str, fir: Fir, minimum_phase: bool) -> str:
     kind = "minimum-phase FIR, magnitude" if minimum_phase else "FIR, complex response"
     error = f"{fir.error:.2g} dB" if minimum_phase else f"{fir.error:.0f} dB of it"
     return (
-        f"{kind} of the {signal} signal, choice {choice.name}: {len(fir.taps)} taps at {fir.rate} Hz, "
+        f"{kind} of the {what}, choice {choice.name}: {len(fir.taps)} taps at {fir.rate} Hz, "
         f"delay {fir.delay} samples, gain 0 dB re source voltage, error within {error}"
     )
 
 
-def _iir_facts(choice: Choice, signal: Signal, iir: Iir) -> str:
+def _iir_facts(choice: Choice, what: str, iir: Iir) -> str:
     return (
-        f"IIR of the {signal} signal, choice {choice.name}: {len(iir.sections)} second-order sections "
+        f"IIR of the {what}, choice {choice.name}: {len(iir.sections)} second-order sections "
         f"at {iir.rate} Hz, delay 0 samples, gain 0 dB re source voltage, magnitude within "
         f"{iir.error:.2g} dB"
     )

@@ -8,18 +8,18 @@ change spreads forward in time. The renderer takes that delay out again.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.network import Network
-from auralize.circuit.signals import Signal
-from auralize.circuit.solution import solve
+from auralize.circuit.signals import Signal, drops
+from auralize.circuit.solution import Across, Solution, solve
 from auralize.filters.grid import GRID_LENGTHS, Goal, Grid, Response, minimum_phase, shortest
 from auralize.units import amplitude
 
@@ -34,6 +34,10 @@ MAGNITUDE_GOAL: Final = 0.0005
 """dB; magnitude error that ends the search for the length of a minimum-phase filter."""
 SPLINE_ERROR: Final = -150.0
 """dB; relative to the response. Rounding alone makes about -200 for a drop."""
+NOTHING: Final = -240.0
+"""dB relative to the drop; a conductor that keeps no more keeps nothing but rounding errors."""
+ALIKE: Final = -180.0
+"""dB relative to the drop; conductors that differ by no more keep the same but for rounding errors."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -47,10 +51,6 @@ class Fir:
     rate: int
     delay: int
     error: float
-
-    def scaled(self, share: float) -> Fir:
-        """The filter of that part of the signal."""
-        return self if share == 1.0 else replace(self, taps=share * self.taps)
 
     def __repr__(self) -> str:
         return (
@@ -68,29 +68,47 @@ class Fir:
 
 @dataclass(frozen=True)
 class RunFilters:
-    """The three signals of a run, equally long and delayed: drop + receiving = sending, tap by tap."""
+    """The signals of a run, equally long and delayed: drop + receiving = sending, tap by tap."""
 
     sending: Fir
     receiving: Fir
-    drop: Fir
+    drops: Mapping[Across, Fir]
+    """Over both conductors and, where each can be told, over plus and minus, which add up to it."""
 
-    def of(self, signal: Signal) -> Fir:
-        """The filter of one of them."""
-        fir: Fir = getattr(self, signal)
-        return fir
+    @property
+    def drop(self) -> Fir:
+        """Over both conductors."""
+        return self.drops["both"]
+
+    @property
+    def alike(self) -> bool:
+        """Whether both conductors keep the same: half of the drop each."""
+        return len(self.drops) > 1 and self.drops["plus"] is self.drops["minus"]
+
+    def of(self, signal: Signal, across: Across = "both") -> Fir:
+        """The filter of one of them; a drop over one conductor must be among `drops`."""
+        if signal == "drop":
+            return self.drops[across]
+        return self.sending if signal == "sending" else self.receiving
+
+    def named(self) -> list[tuple[Signal, Across]]:
+        """All that `of` has."""
+        return [("receiving", "both"), ("sending", "both"), *(("drop", a) for a in self.drops)]
 
 
 def design_run(network: Network, load: str, rate: int) -> RunFilters:
-    """Exact filters for sending end (past the turns of transformers), receiving end and drop.
+    """Exact filters for sending end (past the turns of transformers), receiving end and drops.
 
-    Sending and drop are designed; receiving is their difference, so that the three always add up. All
-    three are as the loudspeaker has them: inverted where plus and minus are swapped at its terminals.
-    Raises DesignError for a rate outside 8 to 192 kHz.
+    Sending, drop, and the drop over the conductor that keeps less are designed; receiving and the drop
+    over the other conductor are what is left, so that all always add up. All are as the loudspeaker has
+    them: inverted where plus and minus are swapped at its terminals. Raises DesignError for a rate
+    outside 8 to 192 kHz.
     """
     for seconds in GRID_LENGTHS:
         found = _designed(network, load, Grid(rate, seconds))
         ends = max(found.sending.error, found.receiving.error)
-        if found.drop.error <= DROP_GOAL and ends <= EXACT_GOAL:
+        kept = max(fir.error for fir in found.drops.values())
+        if kept <= DROP_GOAL and ends <= EXACT_GOAL:
             break
     return found
 
@@ -98,30 +116,48 @@ def design_run(network: Network, load: str, rate: int) -> RunFilters:
 def _designed(network: Network, load: str, grid: Grid) -> RunFilters:
     """The filters as far as a grid goes."""
     polarity = solve(network, [0.0]).polarity(load)
-    reference, over_cable = _responses(network, load, grid)
-    sending, drop = grid.exact(reference), grid.exact(over_cable)
+    columns, alike = _responses(network, load, grid)
+    reference, drop, *each = columns.T
+    names: tuple[Across, ...] = ("plus", "minus")
+    if each and np.linalg.norm(each[1]) < np.linalg.norm(each[0]):
+        names, each = ("minus", "plus"), each[::-1]
+    responses = [reference, drop, *each[:1]]
     goals = [
-        Goal(grid.measured(reference), EXACT_GOAL),
-        Goal(grid.measured(over_cable), DROP_GOAL),
-        Goal(grid.measured(reference - over_cable), EXACT_GOAL),
+        Goal(grid.measured(response), most)
+        for response, most in zip(_family(*responses), _GOALS, strict=False)
     ]
+    impulses = [grid.exact(response) for response in responses]
 
     @cache
     def errors(taps: int) -> list[float]:
         fade = grid.fade(taps)
-        sent, dropped = (grid.response(impulse[:taps] * fade) for impulse in (sending, drop))
-        got = (sent, dropped, sent - dropped)
+        got = _family(*(grid.response(impulse[:taps] * fade) for impulse in impulses))
         return [goal.error(one) for goal, one in zip(goals, got, strict=True)]
 
     taps = _enough(grid.lengths(), errors, [goal.most for goal in goals])
-    found = errors(taps)
     scale = polarity * grid.fade(taps)
-    sending, drop = sending[:taps] * scale, drop[:taps] * scale
-    firs = [
+    sending, receiving, *drops = (
         Fir(impulse, grid.rate, grid.delay, error)
-        for impulse, error in zip((sending, drop, sending - drop), found, strict=True)
-    ]
-    return RunFilters(sending=firs[0], drop=firs[1], receiving=firs[2])
+        for impulse, error in zip(
+            _family(*(impulse[:taps] * scale for impulse in impulses)), errors(taps), strict=True
+        )
+    )
+    found = dict(zip(("both", *names), drops, strict=False))
+    if alike:
+        half = replace(found["both"], taps=0.5 * found["both"].taps)
+        found |= dict.fromkeys(names, half)
+    return RunFilters(sending, receiving, found)
+
+
+_GOALS: Final = (EXACT_GOAL, EXACT_GOAL, DROP_GOAL, DROP_GOAL, DROP_GOAL)
+"""In dB, of a `_family`."""
+
+
+def _family(
+    sending: NDArray[Any], drop: NDArray[Any], *over_one: NDArray[Any]
+) -> list[NDArray[Any]]:
+    """Sending, receiving, drop; the drop over one conductor, if it is given, and over the other."""
+    return [sending, sending - drop, drop, *over_one, *(drop - one for one in over_one)]
 
 
 def _enough(
@@ -156,8 +192,8 @@ def design_minimum_phase(response: Response, rate: int) -> Fir:
     return Fir(impulse[:taps] * grid.fade(taps), rate, 0, error(taps))
 
 
-def _responses(network: Network, load: str, grid: Grid) -> tuple[Complex, Complex]:
-    """Reference and drop over the grid, as solved, or nearer to that than `SPLINE_ERROR`.
+def _responses(network: Network, load: str, grid: Grid) -> tuple[Complex, bool]:
+    """What `_solved` gives, over the grid, or nearer to that than `SPLINE_ERROR`.
 
     Solved at some thousand frequencies, with a spline over log f between where that is as good: it is
     tried between all its knots. Where it is not (a load measured with kinks) all frequencies are solved.
@@ -165,18 +201,32 @@ def _responses(network: Network, load: str, grid: Grid) -> tuple[Complex, Comple
     knots = grid.knots()
     tried = (knots[1:] + knots[:-1]) // 2
     tried = tried[tried != knots[:-1]]
-    solution = solve(network, grid.frequency[np.concatenate([knots, tried])])
-    exact = np.stack([solution.reference(load), solution.drop(load)], axis=-1)
+    exact, alike = _solved(solve(network, grid.frequency[np.concatenate([knots, tried])]), load)
     whole = _splined(grid.frequency, knots, exact[: len(knots)])
     known = exact[len(knots) :]
     if (np.abs(whole[tried] - known) > amplitude(SPLINE_ERROR) * np.abs(known)).any():
-        solution = solve(network, grid.frequency)
-        return solution.reference(load), solution.drop(load)
-    return whole[:, 0], whole[:, 1]
+        return _solved(solve(network, grid.frequency), load)
+    return whole, alike
+
+
+def _solved(solution: Solution, load: str) -> tuple[Complex, bool]:
+    """Reference and drop, and the drops over plus and over minus where they differ, as columns.
+
+    And whether they can be told and do not differ.
+    """
+    found = drops(solution, load)
+    drop = found.pop("both")
+    scale = np.abs(drop)
+    kept = [
+        one if (np.abs(one) > amplitude(NOTHING) * scale).any() else 0.0 * one
+        for one in found.values()
+    ]
+    alike = bool(kept) and bool((np.abs(kept[0] - kept[1]) <= amplitude(ALIKE) * scale).all())
+    return np.stack([solution.reference(load), drop, *(() if alike else kept)], axis=-1), alike
 
 
 def _splined(frequency: Real, knots: NDArray[np.intp], values: Complex) -> Complex:
-    """Responses, shape (frequencies, 2), from their values at the knots, of which 0 Hz is the first."""
+    """Responses, shape (frequencies, n), from their values at the knots, of which 0 Hz is the first."""
     from scipy.interpolate import make_interp_spline  # 0.2 s that --help need not wait for
 
     parts = values[1:].view(np.float64)

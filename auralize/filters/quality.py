@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from auralize.circuit.signals import SIGNALS, Signal
+from auralize.circuit.signals import Signal, over
 from auralize.errors import DesignError
 from auralize.filters.fir import DROP_GOAL, EXACT_GOAL, RunFilters
 from auralize.units import amplitude
@@ -51,12 +51,16 @@ def caution(what: str, error: float, goal: float) -> str | None:
 
 
 def check_run(choice: str, filters: RunFilters) -> None:
-    """`check` all three filters of a choice."""
-    for signal in SIGNALS:
-        check(f"choice {choice}, {signal} signal", filters.of(signal).error)
+    """`check` all filters of a choice."""
+    for signal, across in filters.named():
+        what = f"choice {choice}, {signal} signal{over(signal, across)}"
+        check(what, filters.of(signal, across).error)
 
 
 def run_caution(choice: str, filters: RunFilters) -> str | None:
     """The `caution` on the signal of a choice that misses its goal by most; None where none misses it."""
-    worst = max(SIGNALS, key=lambda signal: filters.of(signal).error - goal_of(signal))
-    return caution(f"the {worst} signal of {choice}", filters.of(worst).error, goal_of(worst))
+    signal, across = max(
+        filters.named(), key=lambda name: filters.of(*name).error - goal_of(name[0])
+    )
+    what = f"the {signal} signal{over(signal, across)} of {choice}"
+    return caution(what, filters.of(signal, across).error, goal_of(signal))

@@ -39,8 +39,8 @@ class Known:
         if self.source is None:
             return "unknown"
         runs = self.levels.values()
-        levels = [self.source.level, *(lev for run in runs for lev in (run.receiving, run.drop))]
-        return "measured" if all(level.measured for level in levels) else "predicted"
+        whole = self.source.level.measured and all(run.measured for run in runs)
+        return "measured" if whole else "predicted"
 
     @property
     def longest(self) -> int:
@@ -51,7 +51,7 @@ class Known:
 
     def fir(self, heard: End) -> Fir:
         """The filter of an end."""
-        return self.filters[heard.choice].of(heard.signal)
+        return self.filters[heard.choice].of(heard.signal, heard.across)
 
     def gains_of(self, heard: Heard) -> Gains:
         """Its gains; before anything is known, a make-up that was given."""
@@ -68,7 +68,7 @@ class Known:
             if isinstance(heard, Source):
                 return self.source.level
             if heard.choice in self.levels:
-                return self.levels[heard.choice].of(heard)
+                return self.levels[heard.choice].by_end(heard.choice)[heard.plain]
         raise RequestError("levels are still being measured; try again in a few seconds")
 
     def voice(
@@ -78,8 +78,8 @@ class Known:
         gain = amplitude(self.gains_of(heard).total if total is None else total)
         if isinstance(heard, Source):
             return Voice(self._straight, gain)
-        fir = filters.of(heard.signal) if filters else self.fir(heard)
-        return Voice(fir.taps, gain * heard.share)
+        fir = filters.of(heard.signal, heard.across) if filters else self.fir(heard)
+        return Voice(fir.taps, gain)
 
     # ---- told
 
@@ -94,8 +94,7 @@ class Known:
         }
         compared: dict[Heard, Level] = {SOURCE: source}
         for name, levels in self.levels.items():
-            for end in (End("receiving", name), End("drop", name, 1), End("drop", name, 2)):
-                compared[end] = levels.of(end)
+            compared |= levels.by_end(name)
         self.gains = balance(source.loudness, compared, matches, wanted.makeup)
 
     def edit(self, choice: Choice, filters: RunFilters) -> None:

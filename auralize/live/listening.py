@@ -90,9 +90,9 @@ class Listening:
     # ---- what is heard
 
     def hear(self, heard: Heard) -> None:
-        """Fade over to this, and listen openly; raises AuralizeError for a choice there is not."""
-        self.wanted.check(heard)
-        with self._lock:
+        """Fade over to this, and listen openly; raises AuralizeError for what there is not."""
+        with self._lock:  # no edit comes between the check and what follows from it
+            self.wanted.check(heard)
             self.wanted.heard, self._slot = heard, None
             self._wish += 1
         self._sounding.wake()
@@ -207,10 +207,11 @@ class Listening:
     def _designed(self, choice: Choice, filters: RunFilters) -> None:
         with self._lock:
             self._known.edit(choice, filters)
+            lost = self.wanted.settle()
         self._sounding.wake()
         self._measurer.want(choice.name, filters)
         told = run_caution(choice.name, filters)
-        heard = f"{choice.name}: the change is heard"
+        heard = f"{choice.name}: the change is heard{lost}"
         self.tell(Event("edit", f"{heard}. {told}" if told else heard))
 
     def _not_designed(self, choice: Choice, error: Exception) -> None:

@@ -12,17 +12,18 @@ import sys
 import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import takewhile
+from itertools import islice, takewhile
 from pathlib import Path
 from typing import Final
 
 from auralize.audio.band_loudness import BandEnergies, BandMeter
 from auralize.audio.metering import Level, Meter, Samples, measure
-from auralize.circuit.solution import solve
+from auralize.circuit.signals import drops
+from auralize.circuit.solution import Across, solve
 from auralize.errors import AuralizeError
-from auralize.filters.fir import RunFilters
+from auralize.filters.fir import Fir, RunFilters
 from auralize.filters.stream import through
-from auralize.gains import End
+from auralize.gains import End, Heard
 from auralize.live.programme import Programme
 from auralize.rig.choice import Choice
 from auralize.units import amplitude
@@ -37,16 +38,27 @@ NICENESS: Final = 10
 
 @dataclass(frozen=True)
 class RunLevels:
-    """The two ends of what a choice does; the drop over both conductors."""
+    """What arrives, and the drops: over both conductors and, where each can be told, over each."""
 
     receiving: Level
-    drop: Level
+    drops: Mapping[Across, Level]
 
-    def of(self, heard: End) -> Level:
-        """The level of one of them, or of the share of the drop that is heard."""
-        if heard.signal == "receiving":
-            return self.receiving
-        return self.drop.scaled(heard.share)
+    @property
+    def drop(self) -> Level:
+        """Over both conductors."""
+        return self.drops["both"]
+
+    @property
+    def measured(self) -> bool:
+        """Whether nothing of them is a prediction."""
+        return all(level.measured for level in (self.receiving, *self.drops.values()))
+
+    def by_end(self, choice: str) -> dict[Heard, Level]:
+        """The same by what can be heard of a choice of that name."""
+        dropped: dict[Heard, Level] = {
+            End("drop", choice, across): level for across, level in self.drops.items()
+        }
+        return {End("receiving", choice): self.receiving, **dropped}
 
 
 def predicted(
@@ -59,10 +71,14 @@ def predicted(
     some dB: until it is measured, the limiter stands behind it.
     """
     solution = solve(choice.network, energies.centres)
-    receiving, drop = solution.receiving[choice.listen], solution.drop(choice.listen)
+    receiving = solution.receiving[choice.listen]
+    dropped = before.drops if before else {}
     return RunLevels(
         scaled_level(before.receiving if before else source, energies.predict(receiving)),
-        scaled_level(before.drop if before else source, energies.predict(drop)),
+        {
+            across: scaled_level(dropped.get(across, source), energies.predict(response))
+            for across, response in drops(solution, choice.listen).items()
+        },
     )
 
 
@@ -190,11 +206,30 @@ class Measurer:
     def _metered(
         self, programme: Programme, runs: Sequence[RunFilters], wanted: Callable[[], bool]
     ) -> list[RunLevels] | None:
-        firs = [fir for run in runs for fir in (run.receiving, run.drop)]
+        distinct = [_distinct(run) for run in runs]
+        firs = [fir for run in distinct for fir in run]
         meters = [Meter(self._rate, programme.channels) for _ in firs]
         blocks = takewhile(lambda _: wanted(), self._blocks(programme))
         measure((tuple(wet) for _, wet in through(blocks, firs, programme.channels)), meters)
         if self._closing or not wanted():
             return None
-        levels = [meter.level for meter in meters]
-        return [RunLevels(*pair) for pair in zip(levels[::2], levels[1::2], strict=True)]
+        levels = (meter.level for meter in meters)
+        return [
+            _run_levels(run, list(islice(levels, len(of_run))))
+            for run, of_run in zip(runs, distinct, strict=True)
+        ]
+
+
+def _distinct(run: RunFilters) -> list[Fir]:
+    """What has to be measured of a run: over conductors that are alike the drop is half of the whole."""
+    dropped = [run.drop] if run.alike else list(run.drops.values())
+    return [run.receiving, *dropped]
+
+
+def _run_levels(run: RunFilters, levels: Sequence[Level]) -> RunLevels:
+    """From those of what is `_distinct`."""
+    receiving, *dropped = levels
+    if run.alike:
+        half = dropped[0].scaled(0.5)
+        dropped += [half, half]
+    return RunLevels(receiving, dict(zip(run.drops, dropped, strict=True)))

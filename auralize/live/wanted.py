@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from auralize.circuit.signals import ACROSS_WORDS
 from auralize.errors import RequestError
 from auralize.gains import INSTALLED, SOURCE, End, Heard, Match, Source
 from auralize.live.remembered import START_VOLUME
@@ -23,11 +24,24 @@ class Wanted:
     """dB"""
 
     def check(self, heard: Heard) -> None:
-        """Raise AuralizeError for an end of a choice there is not."""
-        if isinstance(heard, End) and heard.choice not in self.choices:
+        """Raise AuralizeError for an end of a choice there is not, or a drop that cannot be told."""
+        if isinstance(heard, Source):
+            return
+        if heard.choice not in self.choices:
             raise RequestError(
                 f"choice {heard.choice!r} was to be heard; right is one of {', '.join(self.choices)}"
             )
+        self.choices[heard.choice].check_signal(heard.signal, heard.plain.across)
+
+    def settle(self) -> str:
+        """Where an edit left a drop that cannot be told: the one over both conductors, and why in words."""
+        try:
+            self.check(self.heard)
+        except RequestError as error:
+            assert isinstance(self.heard, End)  # the source can always be heard
+            self.heard = replace(self.heard, across="both")
+            return f" {ACROSS_WORDS['both']}: {error}"
+        return ""
 
     def choice_of(self, heard: Heard) -> Choice | None:
         """The choice of which this is an end; None for the source."""

@@ -9,12 +9,12 @@ from numpy.typing import ArrayLike
 
 from auralize.audio.convolver import Convolver
 from auralize.audio.metering import Samples
-from auralize.circuit.signals import SIGNALS, Signal
+from auralize.circuit.signals import Signal, over
+from auralize.circuit.solution import Across
 from auralize.errors import RequestError
 from auralize.filters.fir import Fir, design_run
 from auralize.filters.quality import check
 from auralize.filters.stream import through
-from auralize.gains import End
 from auralize.rig.choice import Choice
 
 HOP: Final = 256
@@ -24,7 +24,7 @@ FRAMES_AT_ONCE: Final = 1 << 15
 
 
 def design_filter(
-    choice: Choice, rate: int, signal: Signal = "receiving", conductors: int = 2
+    choice: Choice, rate: int, signal: Signal = "receiving", across: Across = "both"
 ) -> Fir:
     """The filter of one signal of a choice, with its delay and its measured error.
 
@@ -34,8 +34,8 @@ def design_filter(
     rate : int
         Sample rate in Hz, 8000 to 192000.
     signal : {"receiving", "drop", "sending"}
-    conductors : {2, 1}
-        The drop over both conductors, or over one of them.
+    across : {"both", "plus", "minus"}
+        Which conductors the drop is over; over plus and over minus add up to over both in every tap.
 
     Returns
     -------
@@ -46,7 +46,7 @@ def design_filter(
     Raises
     ------
     RequestError
-        For a signal that is not known, or one conductor where the two differ.
+        For a signal that is not known, or one conductor where the drop over it cannot be told.
     DesignError
         For a rate that cannot be, or a response that no filter comes near.
 
@@ -57,12 +57,10 @@ def design_filter(
     >>> fir.error < -100.0
     True
     """
-    if signal not in SIGNALS or conductors == 1:
-        choice.response([1000.0], signal, conductors)  # says what is wrong
-    end = End(signal, choice.name, conductors)
-    fir = design_run(choice.network, choice.listen, rate).of(signal)
-    check(f"choice {choice.name}, {signal} signal", fir.error)
-    return fir.scaled(end.share)
+    choice.check_signal(signal, across)
+    fir = design_run(choice.network, choice.listen, rate).of(signal, across)
+    check(f"choice {choice.name}, {signal} signal{over(signal, across)}", fir.error)
+    return fir
 
 
 def render(
@@ -71,7 +69,7 @@ def render(
     choice: Choice,
     signal: Signal = "receiving",
     *,
-    conductors: int = 2,
+    across: Across = "both",
     tail: float = 0.0,
 ) -> Samples:
     """Samples as they arrive at the loudspeaker, or what the run keeps of them.
@@ -82,7 +80,7 @@ def render(
         Finite numbers, of any scale: the signal at the amplifier's own source.
     rate : int
         Sample rate in Hz, 8000 to 192000.
-    choice, signal, conductors
+    choice, signal, across
         See `design_filter`.
     tail : float
         s of decay after the end.
@@ -108,7 +106,7 @@ def render(
     whole = _checked(samples)
     if tail < 0.0:
         raise RequestError(f"a tail of {tail:g} s was asked for; right is 0 s or more")
-    fir = design_filter(choice, rate, signal, conductors)
+    fir = design_filter(choice, rate, signal, across)
     table = whole.reshape(len(whole), -1)
     blocks = (table[at : at + FRAMES_AT_ONCE] for at in range(0, len(table), FRAMES_AT_ONCE))
     parts = [wet[0] for _, wet in through(blocks, [fir], table.shape[1], round(tail * rate))]
@@ -140,8 +138,8 @@ class Processor:
         Sample rate in Hz, 8000 to 192000.
     channels : int
     signal : {"receiving", "drop", "sending"}
-    conductors : {2, 1}
-        The drop over both conductors, or over one of them.
+    across : {"both", "plus", "minus"}
+        Which conductors the drop is over.
     hop : int
         Frames worked on at once; blocks that are multiples of it cost least.
 
@@ -170,17 +168,19 @@ class Processor:
         channels: int,
         signal: Signal = "receiving",
         *,
-        conductors: int = 2,
+        across: Across = "both",
         hop: int = HOP,
     ) -> None:
-        fir = design_filter(choice, rate, signal, conductors)
+        fir = design_filter(choice, rate, signal, across)
         try:
             self._convolver = Convolver(fir.taps[None, :], channels, hop)
         except ValueError as error:
             raise RequestError(str(error)) from None
         self.latency = fir.delay + hop - 1
         self.error = fir.error
-        self._words = f"{signal} of {choice.name!r} at {rate} Hz, {channels} channels"
+        self._words = (
+            f"{signal} of {choice.name!r}{over(signal, across)} at {rate} Hz, {channels} channels"
+        )
         self._channels, self._hop = channels, hop
         self._ready: Samples
         self.reset()

@@ -8,9 +8,10 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from auralize.audio.reader import AudioInfo
-from auralize.circuit.signals import SIGNAL_WORDS, Signal
+from auralize.circuit.signals import Signal, signal_words
+from auralize.circuit.solution import Across
 from auralize.filters.quality import caution, goal_of
-from auralize.gains import Gains, Match, headroom_gain
+from auralize.gains import End, Gains, Match, headroom_gain
 from auralize.rig.choice import Choice
 from auralize.units import amplitude, rounded
 
@@ -32,6 +33,8 @@ class RenderedFile:
     """dB, largest complex error of the filter relative to the response it came from."""
     clipped: int
     """Samples that the file could not hold."""
+    across: Across = "both"
+    """Which conductors a drop is over."""
 
     @property
     def caution(self) -> str | None:
@@ -65,18 +68,18 @@ def sidecar(path: Path) -> Path:
     return path.with_name(path.name + ".json")
 
 
-def describe(choice: str, signal: Signal, gains: Gains) -> str:
+def describe(heard: End, gains: Gains) -> str:
     """The comment that travels inside the file."""
     total, match, makeup, headroom = (
         rounded(gain, "+.2f") for gain in (gains.total, gains.match, gains.makeup, gains.headroom)
     )
     return (
-        f"{SIGNAL_WORDS[signal]}, choice {choice}; gain {total} dB "
+        f"{signal_words(heard.signal, heard.across)}, choice {heard.choice}; gain {total} dB "
         f"(match {match}, make-up {makeup}, headroom {headroom})"
     )
 
 
-def facts(rendered: Rendered, output: RenderedFile, choice: Choice, conductors: int) -> str:
+def facts(rendered: Rendered, output: RenderedFile, choice: Choice) -> str:
     """The facts of one file, as JSON."""
     gains = {name: round(value, 4) for name, value in asdict(output.gains).items()}
     found = {
@@ -84,7 +87,7 @@ def facts(rendered: Rendered, output: RenderedFile, choice: Choice, conductors: 
         "source": rendered.source.path.name,
         "source_loudness_lufs": _finite(rendered.source_loudness),
         "signal": output.signal,
-        "drop_over_conductors": conductors if output.signal == "drop" else None,
+        "drop_across": output.across if output.signal == "drop" else None,
         "choice": output.choice,
         "label": output.label,
         "runs": {name: run.words for name, run in choice.runs.items()},

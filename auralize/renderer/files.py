@@ -22,8 +22,8 @@ from auralize.audio.metering import Level, Meter, Samples, measure
 from auralize.audio.reader import AudioInfo, probe, read_blocks
 from auralize.audio.room import check_disk, check_open_files
 from auralize.audio.writer import AudioWriter, check_output
-from auralize.circuit.signals import SIGNALS, Signal
-from auralize.circuit.solution import solve
+from auralize.circuit.signals import SIGNALS, Signal, over
+from auralize.circuit.solution import Across
 from auralize.errors import AudioFileError, RequestError
 from auralize.figures.rows import listed
 from auralize.files import StagedText, check_text, commit_set, make_folder
@@ -46,8 +46,8 @@ class RenderOptions:
 
     match: Match = INSTALLED
     signals: tuple[Signal, ...] = ("receiving", "drop")
-    conductors: int = 2
-    """2: the drop over both conductors; 1: over one of them."""
+    across: Across = "both"
+    """Which conductors the drop is over."""
     makeup: float | None = None
     """dB on the drop; None: chosen, the same for all choices."""
     depth: Depth | None = None
@@ -113,7 +113,7 @@ def render(
         peak = decibels(level.peak)
         rendered = Rendered(info, level.loudness, peak, options.match, tuple(outputs))
         for (part, _), output, staged in zip(kept, outputs, sidecars, strict=True):
-            staged.stage(facts(rendered, output, part.choice, options.conductors))
+            staged.stage(facts(rendered, output, part.choice))
         for writer in writers:
             writer.finish()
         commit_set([f.staged for pair in zip(writers, sidecars, strict=True) for f in pair])
@@ -127,6 +127,7 @@ def render_file(
     *,
     match: Match | str | float = INSTALLED,
     signals: Sequence[Signal] = ("receiving", "drop"),
+    across: Across = "both",
     makeup: float | None = None,
     progress: Progress = lambda share: None,
 ) -> Rendered:
@@ -134,12 +135,13 @@ def render_file(
 
     Parameters
     ----------
-    source : path
+    source, folder : path
+        A folder is made where it is not there. Files of the same names are replaced.
     choices : Rig, Choice or sequence of Choice
-    folder : path
-        Made where it is not there. Files of the same names are replaced.
     match : Match, "installed", "loudness", or a frequency in Hz
     signals : sequence of {"receiving", "drop", "sending"}
+    across : {"both", "plus", "minus"}
+        Which conductors the drops are over.
     makeup : float, optional
         dB on the drops; chosen where it is left out, one figure for all.
     progress : callable, optional
@@ -166,7 +168,7 @@ def render_file(
     unknown = [signal for signal in signals if signal not in SIGNALS]
     if unknown or not signals:
         raise RequestError(f"signals: {unknown or 'none'} given; right are {', '.join(SIGNALS)}")
-    options = RenderOptions(Match.of(match), tuple(signals), makeup=makeup)
+    options = RenderOptions(Match.of(match), tuple(signals), across, makeup)
     return render(Path(source), listed(choices), Path(folder), options, progress)
 
 
@@ -201,32 +203,25 @@ def _plan(
 ) -> list[_Part]:
     parts = []
     for choice in choices:
-        if options.conductors == 1 and "drop" in options.signals:
-            _check_one_conductor(choice)
+        if "drop" in options.signals:
+            choice.check_signal("drop", options.across)
         filters = design_run(choice.network, choice.listen, info.rate)
         for signal in SIGNALS:
             wanted = signal in options.signals
             if not (wanted or signal == "receiving"):
                 continue
-            path = folder / f"{info.path.stem}.{choice.name}.{signal}{options.suffix}"
-            heard = End(signal, choice.name, options.conductors).plain
-            fir = filters.of(signal).scaled(heard.share)
+            heard = End(signal, choice.name, options.across).plain
+            path = folder / f"{info.path.stem}.{choice.name}.{heard.kind}{options.suffix}"
+            fir = filters.of(signal, heard.across)
             if wanted or options.match != INSTALLED:
-                check(f"choice {choice.name}, {signal} signal", fir.error)
+                what = f"choice {choice.name}, {signal} signal{over(signal, heard.across)}"
+                check(what, fir.error)
             parts.append(_Part(choice, heard, fir, path, wanted, _meter(info)))
     return parts
 
 
 def _meter(info: AudioInfo) -> Meter:
     return Meter(info.rate, info.channels, LoudnessMeter(info.rate, info.channels, info.mask))
-
-
-def _check_one_conductor(choice: Choice) -> None:
-    """Refuse the drop over one conductor where the two differ, or where none runs all the way."""
-    try:
-        solve(choice.network, [1000.0]).drop(choice.listen, 1)
-    except ValueError as error:
-        raise AudioFileError(f"choice {choice.name}, drop over one conductor: {error}") from None
 
 
 def _blocks(
@@ -277,18 +272,17 @@ def _writer(
     info: AudioInfo, part: _Part, gains: Gains, depth: Depth, frames: int, more: bytes
 ) -> AudioWriter:
     """Results are played together, so each has a dither of its own, the same at every render."""
-    signal = part.heard.signal
     return AudioWriter(
         part.path,
         info.rate,
         info.channels,
         depth,
         frames,
-        describe(part.choice.name, signal, gains),
+        describe(part.heard, gains),
         inputs=[info.path],
         mask=info.mask,
         more=more,
-        dither_seed=zlib.crc32(f"{part.choice.name}.{signal}".encode()),
+        dither_seed=zlib.crc32(f"{part.choice.name}.{part.heard.kind}".encode()),
     )
 
 
@@ -319,6 +313,7 @@ def _output(part: _Part, gains: Gains, clipped: int) -> RenderedFile:
         choice=part.choice.name,
         label=part.choice.label,
         signal=part.heard.signal,
+        across=part.heard.across,
         gains=gains,
         loudness=level.loudness + gains.total,
         true_peak=decibels(level.peak) + gains.total,

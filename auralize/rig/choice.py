@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -12,12 +13,15 @@ from auralize.circuit.conductor import Complex
 from auralize.circuit.network import Network, Placed, Run
 from auralize.circuit.power import Drive
 from auralize.circuit.signals import SIGNALS, Signal, voltage
-from auralize.circuit.solution import solve
+from auralize.circuit.solution import ACROSS, Across, solve
 from auralize.errors import RequestError, RigError
 from auralize.rig.cables import ReadCable
 from auralize.rig.lays import ReadLay
 from auralize.rig.loads import ReadLoad
 from auralize.rig.table import guess
+
+_ANYWHERE: Final = 1000.0
+"""Hz; what can be told at one frequency can be told at all."""
 
 
 @dataclass(frozen=True)
@@ -66,7 +70,7 @@ class Choice:
         return f"<Choice {self.name!r}, heard at {self.listen}: {runs or 'no cable'}>"
 
     def response(
-        self, frequency: ArrayLike, signal: Signal = "receiving", conductors: int = 2
+        self, frequency: ArrayLike, signal: Signal = "receiving", across: Across = "both"
     ) -> Complex:
         """Complex response from the amplifier's own source voltage to one signal.
 
@@ -77,8 +81,8 @@ class Choice:
         signal : {"receiving", "drop", "sending"}
             What arrives at the loudspeaker, what the run keeps, or what is sent; drop + receiving =
             sending.
-        conductors : {2, 1}
-            The drop over both conductors, or over one of them.
+        across : {"both", "plus", "minus"}
+            Which conductors the drop is over; over plus and over minus add up to over both.
 
         Returns
         -------
@@ -88,7 +92,8 @@ class Choice:
         Raises
         ------
         RequestError
-            For a signal that is not known, a frequency below 0 Hz, or one conductor where the two differ.
+            For a signal that is not known, a frequency below 0 Hz, or one conductor where the drop over
+            it cannot be told: a transformer parts it.
 
         Examples
         --------
@@ -97,17 +102,23 @@ class Choice:
         >>> abs(reel.response([1000.0], signal="receiving")).round(3)
         array([0.849])
         """
-        if signal not in SIGNALS:
-            raise RequestError(
-                f"signal {signal!r} is not known{guess(str(signal), SIGNALS)}; "
-                f"right is one of {', '.join(SIGNALS)}"
-            )
+        for what, word, known in (("signal", signal, SIGNALS), ("across", across, ACROSS)):
+            if word not in known:
+                raise RequestError(
+                    f"{what} {word!r} is not known{guess(str(word), known)}; "
+                    f"right is one of {', '.join(known)}"
+                )
         try:
             solution = solve(self.network, np.atleast_1d(np.asarray(frequency, dtype=np.float64)))
-            found = voltage(solution, self.listen, signal, conductors)
+            found = voltage(solution, self.listen, signal, across)
         except ValueError as error:
             raise RequestError(f"choice {self.name!r}: {error}") from None
         return solution.polarity(self.listen) * found
+
+    def check_signal(self, signal: Signal, across: Across = "both") -> None:
+        """Raise RequestError for a signal that is not known, or a drop that cannot be told."""
+        if signal not in SIGNALS or across != "both":
+            self.response([_ANYWHERE], signal, across)
 
     def at(self, load: str | None) -> Choice:
         """The same, heard at another loudspeaker (None: as it is); raises RigError."""

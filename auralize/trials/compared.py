@@ -8,14 +8,18 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
-from auralize.circuit.signals import SIGNAL_WORDS, Signal
+from auralize.circuit.signals import Signal
+from auralize.circuit.solution import ACROSS, Across
 from auralize.errors import FileError
 from auralize.gains import End
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 from auralize.trials.plan import LONGEST_TEXT, Compared, Plan, TrialError
 
-COMPARED: Final[tuple[Signal, ...]] = ("receiving", "drop")
+COMPARED: Final[tuple[tuple[Signal, Across], ...]] = (
+    ("receiving", "both"),
+    *(("drop", across) for across in ACROSS),
+)
 """What can be compared."""
 SAME_GAIN_DB: Final = 0.01
 """dB within which a choice is taken to be what it was when a session began."""
@@ -24,12 +28,13 @@ SAME_GAIN_DB: Final = 0.01
 def compared(rig: Rig, heard: End, gain: float) -> Compared:
     """A choice of a rig as it is heard at a gain in dB, for the plan of a session."""
     choice = rig.choices[heard.choice]
-    return Compared(_name(heard), gain, built(choice), sha256_of_choice(rig, choice))
+    return Compared(heard.words, gain, built(choice), sha256_of_choice(rig, choice))
 
 
 def pair_of(plan: Plan, rig: Rig) -> list[End]:
     """What a session compares, found again in a rig; raises AuralizeError where it is not there."""
-    known = {_name(heard): heard for heard in (End(s, n) for s in COMPARED for n in rig.choices)}
+    every = (End(signal, name, across) for signal, across in COMPARED for name in rig.choices)
+    known = {heard.words: heard for heard in every}
     missing = [choice.name for choice in plan.choices if choice.name not in known]
     if missing:
         raise TrialError(f"that session was held on another rig: it has {missing[0]}")
@@ -85,7 +90,3 @@ def sha256_of_choice(rig: Rig, choice: Choice) -> str:
     """Hexadecimal SHA-256 of all that a rig file says of a choice, but for its label."""
     said = {key: value for key, value in rig.of(choice).items() if key != "label"}
     return hashlib.sha256(json.dumps(said, sort_keys=True, default=str).encode()).hexdigest()
-
-
-def _name(heard: End) -> str:
-    return f"{SIGNAL_WORDS[heard.signal]} of {heard.choice}"

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Final, Protocol
 
 from auralize.circuit.signals import Signal
+from auralize.circuit.solution import Across
 from auralize.errors import AuralizeError, RequestError
 from auralize.files import make_folder
 from auralize.gains import LOUDNESS, End, Match
@@ -64,6 +65,8 @@ class Wish:
     choices: tuple[str, str]
     trials: str = ""
     listener: str = ""
+    across: Across = "both"
+    """Which conductors a drop is over."""
 
 
 @dataclass(frozen=True)
@@ -114,6 +117,8 @@ class Preparation:
         self.player.play()
 
     def _load(self, pair: Sequence[End]) -> list[float]:
+        for heard in pair:
+            self.rig.choices[heard.choice].check_signal(heard.signal, heard.across)
         self.player.set_match(LOUDNESS)
         levels = self.player.status()
         if levels.editing:
@@ -144,4 +149,4 @@ def _pair(wish: Wish) -> list[End]:
     first, second = wish.choices
     if first == second:
         raise RequestError("both choices are the same; pick two")
-    return [End(wish.signal, first), End(wish.signal, second)]
+    return [End(wish.signal, choice, wish.across).plain for choice in (first, second)]

@@ -46,13 +46,17 @@ NONSENSE: Mapping[str, tuple[Sequence[str], str]] = {
     "make-up of nothing": ((*RENDER, "--make-up", ""), "--make-up: ''"),
     "make-up with a decimal comma": ((*RENDER, "--make-up", "2,5"), "comma"),
     "make-up without a drop": ((*RENDER, "--signals", "receiving", "--make-up", "6"), "--make-up"),
-    "conductors without a drop": (
-        (*RENDER, "--signals", "receiving", "--conductors", "1"),
-        "--conductors",
+    "across without a drop": (
+        (*RENDER, "--signals", "receiving", "--across", "plus"),
+        "--across: it acts on the drop, which is not among --signals",
+    ),
+    "filter across, not of the drop": (
+        ("filter", "sluice.toml", "a.wav", "--choice", "thin", "--across", "minus"),
+        "--across: it acts on the drop, which is not the --signal",
     ),
     "no signals": ((*RENDER, "--signals", ""), "--signals: ''"),
     "unknown signal": ((*RENDER, "--signals", "drop,hum"), "--signals: 'hum'"),
-    "three conductors": ((*RENDER, "--conductors", "3"), "--conductors"),
+    "across nothing": ((*RENDER, "--across", "earth"), "--across"),
     "odd depth": ((*RENDER, "--depth", "20"), "--depth"),
     "floats in FLAC": (
         (*RENDER, "--depth", "float", "--flac"),

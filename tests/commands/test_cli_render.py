@@ -49,10 +49,10 @@ def test_render_as_it_comes(bench: Bench) -> None:
 
 
 def test_render_with_every_option(bench: Bench) -> None:
-    options = ["--match", "100 Hz", "--signals", "sending, drop,receiving", "--conductors", "1"]
+    options = ["--match", "100 Hz", "--signals", "sending, drop,receiving"]
     options += ["--make-up", "6 dB", "--depth", "16", "--flac", "--tail", "0.25"]
     text = output(bench.render("--choice", "thick", *options))
-    ratios = {"receiving": ARRIVES["thick"], "drop": KEPT["thick"] / 2.0, "sending": 1.0}
+    ratios = {"receiving": ARRIVES["thick"], "drop": KEPT["thick"], "sending": 1.0}
     names = {f"bells.thick.{signal}" for signal in ratios}
     assert bench.left() == {n + ending for n in names for ending in (".flac", ".flac.json")}
     assert "matched at 100 Hz" in text
@@ -68,7 +68,7 @@ def test_render_with_every_option(bench: Bench) -> None:
         assert gains["match"] == pytest.approx(-decibels(ARRIVES["thick"]), abs=1e-3)
         assert gains["makeup"] == (6.0 if kind == "drop" else 0.0)
         assert gains["headroom"] == 0.0
-        assert told["drop_over_conductors"] == (1 if kind == "drop" else None)
+        assert told["drop_across"] == ("both" if kind == "drop" else None)
         assert (told["source"], told["choice"], told["signal"]) == ("bells.wav", "thick", kind)
         got, _ = sf.read(path)
         wanted = padded * ratio * 10.0 ** (gains["total"] / 20.0)

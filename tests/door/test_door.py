@@ -136,7 +136,7 @@ def test_the_response_at_0_hz_is_the_divider_of_resistances():
     whole = 8.1 + loop
     assert choice.response([0.0])[0] == pytest.approx(8 / whole, rel=1e-7)
     assert choice.response([0.0], "drop")[0] == pytest.approx(loop / whole, rel=1e-7)
-    assert choice.response([0.0], "drop", 1)[0] == pytest.approx(loop / whole / 2, rel=1e-7)
+    assert choice.response([0.0], "drop", "plus")[0] == pytest.approx(loop / whole / 2, rel=1e-7)
     assert choice.response([0.0], "sending")[0] == pytest.approx((8 + loop) / whole, rel=1e-7)
 
 
@@ -203,13 +203,48 @@ def test_an_array_longer_than_a_slice_is_the_plain_convolution(rig):
     assert np.abs(found - wanted[: len(found)]).max() < 1e-13
 
 
+ACROSS = ("both", "plus", "minus")
+
+
 def test_over_one_conductor_of_a_symmetric_run_it_is_half(rig):
     samples = noise(3000)
-    both, one = (au.render(samples, RATE, rig["reel"], "drop", conductors=n) for n in (2, 1))
-    assert np.allclose(one, both / 2, rtol=1e-12, atol=0)
-    path = au.load_rig(DEMO / "path.toml")
-    with pytest.raises(au.RequestError, match="conductor"):
-        au.render(samples, RATE, path["corroded"], "drop", conductors=1)
+    both, plus, minus = (au.render(samples, RATE, rig["reel"], "drop", across=a) for a in ACROSS)
+    assert np.allclose(plus, both / 2, rtol=1e-12, atol=0)
+    assert np.allclose(minus, both / 2, rtol=1e-12, atol=0)
+
+
+def test_over_both_is_over_plus_and_over_minus_where_they_differ():
+    samples, corroded = noise(3000), au.load_rig(DEMO / "path.toml")["corroded"]
+    both, plus, minus = (au.render(samples, RATE, corroded, "drop", across=a) for a in ACROSS)
+    assert np.abs(plus + minus - both).max() < 1e-14
+    assert np.abs(plus - minus).max() > 0.1 * np.abs(both).max()
+    for across, found in zip(ACROSS, (both, plus, minus), strict=True):
+        processor = au.Processor(corroded, RATE, 2, "drop", across=across)
+        late = processor.process(np.concatenate([samples, np.zeros((processor.latency, 2))]))
+        assert np.abs(late[processor.latency :] - found).max() < 1e-13
+
+
+def test_what_is_over_no_conductor_is_refused(rig):
+    with pytest.raises(au.RequestError, match="across 'pluss' is not known"):
+        au.design_filter(rig["reel"], RATE, "drop", across="pluss")
+    behind = au.load_rig(DEMO / "path.toml")["sound"].at("gate")
+    for ask in (
+        lambda: behind.response([100.0], "drop", across="plus"),
+        lambda: au.render(noise(100), RATE, behind, "drop", across="minus"),
+        lambda: au.Processor(behind, RATE, 2, "drop", across="minus"),
+        lambda: au.by_frequency(behind, at=[100.0], across="plus"),
+    ):
+        with pytest.raises(au.RequestError, match="choice 'sound': there is a transformer"):
+            ask()
+
+
+def test_the_drop_by_frequency_says_what_it_is_over():
+    corroded = au.load_rig(DEMO / "path.toml")["corroded"]
+    for across in ACROSS:
+        (row,) = au.by_frequency(corroded, at=[1000.0], across=across)
+        drop, sent = (corroded.response([1000.0], s, across)[0] for s in ("drop", "sending"))
+        assert row["drop_across"] == across
+        assert row["drop_db"] == pytest.approx(20 * np.log10(abs(drop / sent)), rel=1e-12)
 
 
 @settings(max_examples=25, deadline=None)

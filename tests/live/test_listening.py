@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import soundfile as sf
 
+from auralize.circuit.solution import ACROSS
 from auralize.errors import AuralizeError
 from auralize.filters.fir import design_run
 from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End
@@ -37,7 +38,7 @@ def test_a_session_is_what_its_timeline_says(pumped, programme, saltmarsh):
     random = np.random.default_rng(8)
     for number in range(30):
         signal = ("source", "receiving", "drop")[number % 3]
-        end = End(signal, list(saltmarsh)[number // 3 % 3], 1 + number % 2)
+        end = End(signal, list(saltmarsh)[number // 3 % 3], ACROSS[number % 3])
         pumped.hear(SOURCE if signal == "source" else end)
         pumped.pump(int(random.integers(1, 12)))
         if number == 5:
@@ -189,8 +190,8 @@ def test_the_drop_over_one_conductor_is_half_of_that_over_both(measured):
     listening.set_makeup(6.0)  # the same for both; chosen, it would make up for the half
     listening.transport.play()
     measured.pump(60)
-    both = heard_from(measured, End("drop", "reel", 2), 9_600)
-    one = heard_from(measured, End("drop", "reel", 1), 9_600)
+    both = heard_from(measured, End("drop", "reel"), 9_600)
+    one = heard_from(measured, End("drop", "reel", "plus"), 9_600)
     assert np.abs(both).max() > 1e-3
     assert np.abs(one - 0.5 * both).max() < 1e-6 * np.abs(both).max()
 
@@ -260,14 +261,14 @@ def test_another_rate_keeps_the_place_the_loop_and_the_wishes(pumped, programme)
     listening.transport.loop(RATE // 2, RATE)
     listening.transport.seek(RATE)
     listening.transport.play()
-    pumped.hear(End("drop", "beams", 1))
+    pumped.hear(End("drop", "beams", "minus"))
     position = listening.status().position
     new = renewed(listening, 44_100, programme)
     status = new.status()
     assert status.position == pytest.approx(position, abs=1 / 44_100)
     assert status.loop == pytest.approx((0.5, 1.0))
     assert status.playing
-    assert (status.heard, status.match) == (End("drop", "beams", 1), LOUDNESS)
+    assert (status.heard, status.match) == (End("drop", "beams", "minus"), LOUDNESS)
     assert new.rate == 44_100
     pumped.listening = new
 
@@ -310,10 +311,10 @@ def test_another_rate_does_not_let_an_edit_into_a_slot(measured, programme):
 def test_drops_over_one_conductor_and_over_both_can_be_made_equally_loud(measured):
     """Over one it is half: 6.02 dB less before, and as much more gain."""
     one, both = measured.listening.load_slots(
-        [End("drop", "reel", 1), End("drop", "reel", 2)], equal=True
+        [End("drop", "reel", "plus"), End("drop", "reel")], equal=True
     )
     heard = [slot.voice.gain for slot in measured.listening._slots]
-    assert heard[0] == pytest.approx(heard[1])
+    assert heard[0] == pytest.approx(2.0 * heard[1])  # of a filter with half the taps
     assert one - both == pytest.approx(20 * np.log10(2.0))
 
 

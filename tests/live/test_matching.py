@@ -65,11 +65,11 @@ def test_headroom_is_one_for_all_and_keeps_the_loudest_under_the_ceiling(shared)
     shared.listening.set_match(INSTALLED)
     shared.listening.set_makeup(38.0)
     gains = shared.listening._known.gains
-    assert len(gains) == 1 + 3 * 3
+    assert len(gains) == 1 + 3 * 4
     assert len({g.headroom for g in gains.values()}) == 1
     levels = shared.listening._known.levels
     peaks = [
-        levels[h.choice].drop.peak * 0.5 * h.conductors * amplitude(g.total)
+        levels[h.choice].drops[h.across].peak * amplitude(g.total)
         for h, g in gains.items()
         if h != SOURCE and h.signal == "drop"
     ]
@@ -82,13 +82,13 @@ def test_make_up_is_held_between_0_and_its_cap(shared):
         shared.listening.set_makeup(asked)
         assert shared.listening.gains(End("drop", "reel")).makeup == given
     shared.listening.set_makeup(None)
-    assert shared.listening.gains(End("drop", "reel", 1)).makeup >= 5.0
+    assert shared.listening.gains(End("drop", "reel", "plus")).makeup >= 5.0
 
 
 def test_over_one_conductor_the_chosen_make_up_is_6_db_more(shared):
     shared.listening.set_match(INSTALLED)
     shared.listening.set_makeup(None)
-    both, one = (shared.listening.gains(End("drop", "reel", n)).makeup for n in (2, 1))
+    both, one = (shared.listening.gains(End("drop", "reel", n)).makeup for n in ("both", "minus"))
     assert one - both in (6.0, 7.0)  # 6.02 dB, in whole dB
 
 
@@ -154,16 +154,16 @@ def test_gains_are_worked_out_from_levels_alone():
         SOURCE: Level(-20.0, 0.5),
         End("receiving", "near"): Level(-20.5, 0.47),
         End("drop", "near"): Level(-40.0, 0.05),
-        End("drop", "near", 1): Level(-40.0, 0.05).scaled(0.5),
+        End("drop", "near", "plus"): Level(-40.0, 0.05).scaled(0.5),
         End("receiving", "far"): Level(-23.0, 0.4),
         End("drop", "far"): Level(-34.3, 0.1),
-        End("drop", "far", 1): Level(-34.3, 0.1).scaled(0.5),
+        End("drop", "far", "plus"): Level(-34.3, 0.1).scaled(0.5),
     }
     gains = balance(-20.0, compared, {"near": 0.5, "far": 3.0}, None)
     assert gains[End("receiving", "far")].match == 3.0
     # -20 + 34.3 - 3 = 11.3 dB for the louder drop, whole dB down; and 6.02 dB more for half of it.
     assert gains[End("drop", "near")].makeup == gains[End("drop", "far")].makeup == 11.0
-    assert gains[End("drop", "near", 1)].makeup == 17.0
+    assert gains[End("drop", "near", "plus")].makeup == 17.0
     assert gains[SOURCE].headroom == 0.0
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import soundfile as sf
 
-from auralize.circuit.solution import solve
+from auralize.circuit.solution import ACROSS, solve
 from auralize.filters.fir import design_run
 from auralize.gains import LOUDNESS, Match
 from auralize.renderer import files as render_module
@@ -77,15 +77,51 @@ def test_drop_and_receiving_add_up_to_sending(tmp_path, choices):
         assert np.max(np.abs(drop)) > 1000 * LSB_24
 
 
-def test_one_conductor_keeps_half(tmp_path, choices):
+def test_over_plus_and_over_minus_add_up_to_over_both(tmp_path, choices):
+    """A corroded plug in plus makes the two differ; 24 bit round each file by half a step."""
     source = noise(tmp_path / "noise.wav")
-    both = render(source, choices, tmp_path, RenderOptions(signals=("drop",), makeup=0.0))
-    two = [read(o.path) for o in both.outputs]
-    single = render(
-        source, choices, tmp_path, RenderOptions(signals=("drop",), makeup=0.0, conductors=1)
+    corroded = load_rig(RIG.with_name("path.toml"))["corroded"]
+    found = {}
+    for across in ACROSS:
+        wishes = RenderOptions(signals=("drop",), makeup=6.0, across=across)
+        for output in render(source, [*choices, corroded], tmp_path, wishes).outputs:
+            assert output.gains.total == 6.0
+            found[output.choice, across] = read(output.path)
+    for choice in ("reel", "bought", "corroded"):
+        both, plus, minus = (found[choice, across] for across in ACROSS)
+        assert np.max(np.abs(plus + minus - both)) <= 2 * LSB_24
+        assert np.max(np.abs(both)) > 1000 * LSB_24
+    plus, minus = found["corroded", "plus"], found["corroded", "minus"]
+    assert np.max(np.abs(plus)) > 1.2 * np.max(np.abs(minus))
+
+
+def test_name_comment_and_sidecar_say_which_conductor(tmp_path, choices):
+    source = noise(tmp_path / "noise.wav", 0.5)
+    for across, kind, words in (
+        ("both", "drop", "drop, choice reel; gain"),
+        ("plus", "drop-plus", "drop over plus, choice reel; gain"),
+        ("minus", "drop-minus", "drop over minus, choice reel; gain"),
+    ):
+        done = render(source, choices[:1], tmp_path / across, RenderOptions(across=across))
+        arrived, dropped = done.outputs
+        assert [o.path.name for o in done.outputs] == [
+            "noise.reel.receiving.wav",
+            f"noise.reel.{kind}.wav",
+        ]
+        assert sf.SoundFile(dropped.path).comment.startswith(words)
+        assert sf.SoundFile(arrived.path).comment.startswith("receiving end, choice reel; gain")
+        told = [json.loads(sidecar(o.path).read_text())["drop_across"] for o in done.outputs]
+        assert told == [None, across]
+
+
+def test_each_conductor_has_a_dither_of_its_own(tmp_path, choices):
+    """What two files share would not be heard as noise between them: here the drops are the same."""
+    source = noise(tmp_path / "noise.wav", 0.5, subtype="PCM_16")
+    plus, minus = (
+        read(render(source, choices[:1], tmp_path, RenderOptions(across=a)).outputs[1].path)
+        for a in ("plus", "minus")
     )
-    for whole, output in zip(two, single.outputs, strict=True):
-        assert np.max(np.abs(whole / 2 - read(output.path))) <= LSB_24
+    assert 0.0 < np.max(np.abs(plus - minus)) <= 4 * 2.0**-15
 
 
 @pytest.mark.parametrize("block", [1, 64, 65, 128, 8192, 8193])

@@ -25,8 +25,9 @@ RATE = 48_000
 
 def with_errors(found: RunFilters, error: float) -> RunFilters:
     """The same filters, each with this error as if it had been measured."""
-    firs = (replace(fir, error=error) for fir in (found.sending, found.receiving, found.drop))
-    return RunFilters(*firs)
+    ends = (replace(fir, error=error) for fir in (found.sending, found.receiving))
+    drops = {across: replace(fir, error=error) for across, fir in found.drops.items()}
+    return RunFilters(*ends, drops)
 
 
 @pytest.fixture

@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 import soundfile as sf
 
-from auralize.circuit.solution import solve
+from auralize.circuit.solution import Across, solve
 from auralize.commands.main import main
-from auralize.errors import AudioFileError
+from auralize.errors import RequestError
 from auralize.figures import data
 from auralize.figures import text as show
 from auralize.figures.numbers import figures
@@ -117,7 +117,7 @@ def test_every_command_bears_a_fault(fault: str, at: str, listen: str, tmp_path:
     told = json.loads(data.as_json("landing", [found]))  # refuses NaN and infinity by itself
     assert (told["choices"][0]["driven"] is None) == (fault == "short" and at == "amplifier")
     for row in csv.DictReader(io.StringIO(data.as_csv([found]))):
-        values = [float(v) for k, v in row.items() if k != "choice" and v]
+        values = [float(v) for k, v in row.items() if v and k not in ("choice", "drop_across")]
         assert np.isfinite(values).all()
     save_plot("landing", [choice], tmp_path / "plot.svg")
     wishes = RenderOptions(signals=("receiving", "drop", "sending"), makeup=0.0, depth="FLOAT")
@@ -243,16 +243,17 @@ def test_matching_at_a_frequency_leaves_silence_alone(tmp_path: Path) -> None:
     assert {o.gains.match for o in done.outputs} == {0.0}
 
 
-@pytest.mark.parametrize("run", ['far = { plus = "1 ohm" }', ""])
-def test_drop_over_one_conductor_needs_two_alike(run: str, tmp_path: Path) -> None:
-    choice = the(tmp_path, text(DRIVER, run=run))
-    wishes = RenderOptions(conductors=1)
-    if run == "":
-        assert len(render(noise(tmp_path), [choice], tmp_path, wishes).outputs) == 2
-        return
-    with pytest.raises(AudioFileError, match="the two conductors to 'landing' differ"):
-        render(noise(tmp_path), [choice], tmp_path, wishes)
-    render(noise(tmp_path), [choice], tmp_path, RenderOptions(conductors=1, signals=("receiving",)))
+@pytest.mark.parametrize("across", ["plus", "minus"])
+def test_drop_over_one_conductor_needs_one_that_runs_all_along(
+    across: Across, tmp_path: Path
+) -> None:
+    line = f'at = "tap"\n[transformers.tap]\nfrom = "quay"\n{TAP}'
+    choice, out = the(tmp_path, text(DRIVER + line)), tmp_path / "out"
+    with pytest.raises(RequestError, match="there is a transformer on the way to 'landing'"):
+        render(noise(tmp_path), [choice], out, RenderOptions(across=across))
+    assert not out.exists()
+    arrives = RenderOptions(across=across, signals=("receiving",))
+    assert len(render(noise(tmp_path), [choice], out, arrives).outputs) == 1
 
 
 # ---- transformers ---------------------------------------------------------------------------------

@@ -23,15 +23,18 @@ pytest.importorskip("tomlkit", reason="the bench edits with tomlkit (extra: benc
 
 def test_keys_choose_what_is_heard(app):
     async def steps(pilot):
-        for key in ("2", "d", "c", "s", "r"):
+        for key in ("2", "d", "c", "c", "s", "r", "d", "c"):
             await pilot.press(key)
         heard = [call[1] for call in app.engine.calls if call[0] == "hear"]
-        assert heard[-5:] == [
+        assert heard[-8:] == [
             End("receiving", "bought"),
             End("drop", "bought"),
-            End("drop", "bought", 1),
+            End("drop", "bought", "plus"),
+            End("drop", "bought", "minus"),
             SOURCE,
-            End("receiving", "bought", 1),
+            End("receiving", "bought"),
+            End("drop", "bought", "minus"),
+            End("drop", "bought"),
         ]
 
     drive(app, steps)
@@ -81,7 +84,7 @@ def test_what_is_heard_and_all_its_gains_are_in_plain_words(app):
         await pilot.press("2", "d")
         await pilot.pause(0.2)
         now = text_of(app.screen, "#now")
-        assert "THE DROP of bought" in now
+        assert "THE DROP OVER BOTH CONDUCTORS of bought" in now
         assert "levels as installed" in now
         assert "make-up" in now
         assert "headroom -1.50" in now

@@ -19,7 +19,9 @@ SIZE = (80, 24)
 
 @pytest.fixture
 def app(tmp_path, monkeypatch):
-    monkeypatch.setattr("auralize_tui.bench.BenchScreen._read_spectrum", lambda screen: None)
+    monkeypatch.setattr(
+        "auralize_tui.curves.CurvePanel.read_spectrum", lambda panel, programme: None
+    )
     rig = tmp_path / "mill.toml"
     shutil.copy(DEMO, rig)
     draft = RigDraft(rig)

@@ -89,7 +89,7 @@ def test_the_bench_plays_switches_edits_and_quits(mill):
             terminal.press("2", "Space")
             terminal.wait_for("THE RECEIVING END of bought")
             terminal.press("d", "m")
-            terminal.wait_for("THE DROP of bought")
+            terminal.wait_for("THE DROP OVER BOTH CONDUCTORS of bought")
             terminal.wait_for("matched in loudness")
             terminal.press("e", "Enter")
             terminal.wait_for("Edit bought")

@@ -109,12 +109,20 @@ def test_listening_tells_the_engine_which_slot_and_to_play_and_nothing_else(app)
     drive(app, steps)
 
 
-@pytest.mark.parametrize(("signal", "words"), [("receiving", "receiving end"), ("drop", "drop")])
-def test_a_trial_compares_the_signal_that_was_picked(app, signal, words):
+@pytest.mark.parametrize(
+    ("signal", "across", "words"),
+    [
+        ("receiving", "both", "receiving end"),
+        ("drop", "both", "drop"),
+        ("drop", "plus", "drop over plus"),
+        ("drop", "minus", "drop over minus"),
+    ],
+)
+def test_a_trial_compares_the_signal_that_was_picked(app, signal, across, words):
     async def steps(pilot):
-        await begin_trial(pilot, app, signal=signal)
+        await begin_trial(pilot, app, signal=signal, across=across)
         (loaded,) = (call for call in app.engine.calls if call[0] == "load_slots")
-        assert loaded[1] == (End(signal, "reel"), End(signal, "bought"))
+        assert loaded[1] == (End(signal, "reel", across), End(signal, "bought", across))
         names = [choice.name for choice in app.screen._sitting.session.plan.choices]
         assert names == [f"{words} of reel", f"{words} of bought"]
 

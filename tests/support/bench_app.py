@@ -56,7 +56,9 @@ def edit(pilot, app, words, value):
     return go()
 
 
-async def begin_trial(pilot, app, *, protocol=None, signal=None, trials="4", practice=False):
+async def begin_trial(
+    pilot, app, *, protocol=None, signal=None, across="both", trials="4", practice=False
+):
     await pilot.press("b")
     await pilot.pause()
     setup = app.screen
@@ -66,7 +68,7 @@ async def begin_trial(pilot, app, *, protocol=None, signal=None, trials="4", pra
     if protocol:
         setup.query_one("#protocol").value = protocol
     if signal:
-        setup.query_one("#signal").value = signal
+        setup.query_one("#signal").value = (signal, across)
     if practice:
         setup.query_one("#counts").value = "practice"
     await pilot.pause()

@@ -18,6 +18,7 @@ import numpy as np
 import soundfile as sf
 from numpy.typing import NDArray
 
+from auralize.circuit.solution import ACROSS
 from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End, Match
 from auralize.live.engine import Engine
 from auralize.live.keeper import BUFFER
@@ -106,10 +107,10 @@ class Session:
         """Something at random."""
         signal = str(self.random.choice(["source", "receiving", "drop"]))
         choice = str(self.random.choice(list(self.draft.rig.choices)))
-        conductors = int(self.random.integers(1, 3))
+        across = str(self.random.choice(ACROSS))
         before = self.bench.status().switches
         self.heard.append((time.perf_counter(), before))
-        end = End(signal, choice, conductors)  # type: ignore[arg-type]
+        end = End(signal, choice, across)  # type: ignore[arg-type]
         self.bench.hear(SOURCE if signal == "source" else end)
         self.wait("switch", lambda: self.bench.status().switches > before)
 

@@ -4,15 +4,18 @@ import hashlib
 import json
 import tomllib
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
+from auralize.circuit.solution import ACROSS
 from auralize.errors import AuralizeError
 from auralize.gains import End
 from auralize.rig.reading import Rig, load_rig
 from auralize.trials.checking import verify
 from auralize.trials.compared import (
+    COMPARED,
     SAME_GAIN_DB,
     built,
     check_programme,
@@ -172,3 +175,34 @@ def test_what_is_built_of_many_runs_still_fits_a_log() -> None:
     reel = rig["reel"]
     wordy = replace(reel.runs["pond"], words="x" * 2 * LONGEST_TEXT)
     assert len(built(replace(reel, runs={"pond": wordy}))) == LONGEST_TEXT
+
+
+def test_what_was_compared_is_found_again_conductor_by_conductor(programme: Path) -> None:
+    rig = load_rig(DEMO)
+    every = [End(signal, name, across) for signal, across in COMPARED for name in rig.choices]
+    for pair in pairwise(every):
+        first, second = (
+            compared(rig, heard, gain) for heard, gain in zip(pair, GAINS, strict=True)
+        )
+        plan = replace(plan_of(rig, programme), choices=(first, second))
+        assert pair_of(plan, rig) == list(pair)
+
+
+def test_a_drop_of_an_earlier_log_is_over_both_conductors(plan: Plan) -> None:
+    """Logs had no other drop, and said nothing of it."""
+    before = replace(plan, choices=tuple(replace(c, name="drop of reel") for c in plan.choices))
+    assert pair_of(before, load_rig(DEMO)) == [End("drop", "reel", "both")] * 2
+
+
+def test_sessions_over_other_conductors_ask_another_question(plan: Plan) -> None:
+    rig = load_rig(DEMO)
+    asked = {
+        replace(
+            plan,
+            choices=tuple(
+                compared(rig, End("drop", name, across), 0.0) for name in ("reel", "bought")
+            ),
+        ).comparison
+        for across in ACROSS
+    }
+    assert len(asked) == len(ACROSS)
