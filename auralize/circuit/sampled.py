@@ -252,6 +252,31 @@ def _slope(f: Real, values: Real) -> float:
     return float(np.linalg.lstsq(columns, values[:first], rcond=None)[0][1])
 
 
+@dataclass(frozen=True)
+class WarmedCable:
+    """A measured cable whose resistance at 0 Hz is ``warmer`` times that in the measurement.
+
+    What skin and proximity effect add is left as it was measured. For 20 % more resistance that puts R
+    within 3 % of the solved field up to 20 kHz (pairs of 2.5 to 10 mm2, tests).
+    """
+
+    measured: SampledCable
+    warmer: float
+
+    def series(self, frequency: Real) -> Complex:
+        """Loop impedance in ohm/m."""
+        at_dc = self.measured.series(np.zeros(1))[0].real
+        return self.measured.series(frequency) + (self.warmer - 1.0) * at_dc
+
+    def by_conductor(self, frequency: Real) -> Complex:
+        """Raises ValueError."""
+        return self.measured.by_conductor(frequency)
+
+    def shunt(self, frequency: Real) -> Complex:
+        """Admittance in S/m."""
+        return self.measured.shunt(frequency)
+
+
 class _Curve:
     """Z over f > 0 from a table that reaches far beyond the data at both ends."""
 

@@ -13,7 +13,7 @@ from typing import Final, Literal
 import numpy as np
 
 from auralize.circuit import twoport
-from auralize.circuit.cable import Cable
+from auralize.circuit.cable import SIDES, Cable, Side
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.network import PERFECT, Amplifier, Network
 
@@ -92,23 +92,19 @@ class Solution:
         Over plus and over minus add up to over both. Raises ValueError for one where a transformer
         parts the conductors, or where a cable was measured as a loop.
         """
-        if across not in ACROSS:
-            raise ValueError(f"across {across!r} is not known; right is one of {', '.join(ACROSS)}")
-        whole = self.reference(load) - self.receiving[load]
         if across == "both":
-            return whole
+            return self.reference(load) - self.receiving[load]
+        if across not in SIDES:
+            raise ValueError(f"across {across!r} is not known; right is one of {', '.join(ACROSS)}")
         if len(self.network.way(load)) != len(self.network.path(load)):
             raise ValueError(
                 f"there is a transformer on the way to {load!r}: no conductor runs all along it"
             )
-        plus = self.network.loads[load].contact.plus * self.current[load]
-        for name in self.network.path(load):
-            plus = plus + self._over_plus(name)
-        # The rest, so that both add up to the whole in every digit.
-        return plus if across == "plus" else whole - plus
+        over = getattr(self.network.loads[load].contact, across) * self.current[load]
+        return sum((self._along(name, across) for name in self.network.path(load)), over)
 
-    def _over_plus(self, run: str) -> Complex:
-        """Voltage along the plus conductor of a run, its joints included.
+    def _along(self, run: str, side: Side) -> Complex:
+        """Voltage along one conductor of a run, its joints included.
 
         Its share of the line's own drop is the same all along, as the lay is spread along the run.
         """
@@ -122,8 +118,9 @@ class Solution:
             for contact, i in ((ends.near, flow.near_current), (ends.far, flow.far_current))
         )
         line = flow.near_voltage - near - flow.far_voltage - far
-        joints = ends.near.plus * flow.near_current + ends.far.plus * flow.far_current
-        return line * along[0] / along.sum(axis=0) + joints
+        joints = getattr(ends.near, side) * flow.near_current
+        joints = joints + getattr(ends.far, side) * flow.far_current
+        return line * along[SIDES.index(side)] / along.sum(axis=0) + joints
 
     def run_power(self, run: str) -> Real:
         """Heat in the cable of a run without its joints, in S."""

@@ -47,7 +47,7 @@ def by_choice(choices: Choices) -> list[dict[str, Any]]:
     >>> import auralize as au
     >>> rows = au.by_choice(au.load_rig("saltmarsh.toml"))
     >>> [(row["choice"], round(row["loss_1khz_db"], 2)) for row in rows]
-    [('reel', -1.39), ('bought', -0.93), ('beams', -1.24)]
+    [('reel', -1.39), ('bought', -0.92), ('beams', -1.24)]
     """
     found = [asdict(figures(choice, (1000.0,))) for choice in listed(choices)]
     return [{key: row[key] for key in _HEAD} for row in found]

@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Final, cast
 
-import numpy as np
-
 from auralize.circuit.cable import (
     SIDES,
     Cable,
@@ -24,17 +22,15 @@ from auralize.circuit.conductor import (
     MATERIALS,
     SOLID_FILL,
     STRANDED_FILL,
-    Complex,
     Conductor,
     Material,
-    Real,
     StrandClass,
     make_conductor,
     temperature_factor,
 )
 from auralize.circuit.lays import LaidCable
 from auralize.circuit.pair import loop_capacitance, twist_factor
-from auralize.circuit.sampled import SampledCable
+from auralize.circuit.sampled import WarmedCable
 from auralize.rig import measured as measurement
 from auralize.rig.folder import Folder
 from auralize.rig.loads import HIGHEST, LOWEST
@@ -332,28 +328,3 @@ def _read_file(cable: Table, celsius: float, folder: Folder) -> ReadCable:
     beyond = sampled.beyond(LOWEST, HIGHEST)
     notes = () if beyond is None else (f"cable {cable.place[-1]} is {beyond}",)
     return ReadCable(measured, f"cable measured in {name}", notes=notes)
-
-
-@dataclass(frozen=True)
-class WarmedCable:
-    """A measured cable whose resistance at 0 Hz is ``warmer`` times that in the measurement.
-
-    What skin and proximity effect add is left as it was measured. For 20 % more resistance that puts R
-    within 3 % of the solved field up to 20 kHz (pairs of 2.5 to 10 mm2, tests).
-    """
-
-    measured: SampledCable
-    warmer: float
-
-    def series(self, frequency: Real) -> Complex:
-        """Loop impedance in ohm/m."""
-        at_dc = self.measured.series(np.zeros(1))[0].real
-        return self.measured.series(frequency) + (self.warmer - 1.0) * at_dc
-
-    def by_conductor(self, frequency: Real) -> Complex:
-        """Raises ValueError."""
-        return self.measured.by_conductor(frequency)
-
-    def shunt(self, frequency: Real) -> Complex:
-        """Admittance in S/m."""
-        return self.measured.shunt(frequency)

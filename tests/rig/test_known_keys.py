@@ -50,7 +50,7 @@ CASES: list[tuple[dict[str, Any], str, str]] = [
         PLAIN,
         "cables.reel",
         "capacitance, conductor, construction, dielectric, fill, insulation, loss_tangent, material, "
-        "permittivity, sheath, spacing, strands",
+        "minus, minus_material, permittivity, sheath, spacing, strands",
     ),
     (
         rig(COAXIAL),
