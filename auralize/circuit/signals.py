@@ -1,6 +1,8 @@
 """The three signals of a choice: what is sent, what arrives, and what the cable keeps.
 
-They are one linear family: drop + receiving = sending, at every frequency and in every sample.
+They are one linear family: drop + receiving = sending, at every frequency and in every sample. All
+are relative to what the turns of transformers alone make of the source, here and nowhere else, so that
+0 dB is a line without loss.
 """
 
 from __future__ import annotations
@@ -21,11 +23,13 @@ SIGNAL_WORDS: Final[Mapping[Signal, str]] = {
 
 
 def voltage(solution: Solution, load: str, signal: Signal, conductors: int = 2) -> Complex:
-    """One signal between the conductors, per volt of the amplifier's own source voltage.
+    """One signal between the conductors, per volt of the amplifier's own source voltage past all turns.
 
-    Sending is past the turns of transformers. ``conductors`` 1: the drop over one of them; raises
+    ``conductors`` 1: the drop over one of them; raises
     ValueError where the two differ, see `Solution.drop`.
     """
     if signal == "drop":
-        return solution.drop(load, conductors)
-    return solution.reference(load) if signal == "sending" else solution.receiving[load]
+        found = solution.drop(load, conductors)
+    else:
+        found = solution.reference(load) if signal == "sending" else solution.receiving[load]
+    return found / solution.network.ratio(load)

@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.network import Network
-from auralize.circuit.signals import Signal
-from auralize.circuit.solution import solve
+from auralize.circuit.signals import Signal, voltage
+from auralize.circuit.solution import Solution, solve
 from auralize.filters.grid import GRID_LENGTHS, Goal, Grid, Response, minimum_phase, shortest
 from auralize.units import amplitude
 
@@ -81,7 +81,7 @@ class RunFilters:
 
 
 def design_run(network: Network, load: str, rate: int) -> RunFilters:
-    """Exact filters for sending end (past the turns of transformers), receiving end and drop.
+    """Exact filters for sending end, receiving end and drop, relative to the turns of transformers.
 
     Sending and drop are designed; receiving is their difference, so that the three always add up. All
     three are as the loudspeaker has them: inverted where plus and minus are swapped at its terminals.
@@ -98,19 +98,19 @@ def design_run(network: Network, load: str, rate: int) -> RunFilters:
 def _designed(network: Network, load: str, grid: Grid) -> RunFilters:
     """The filters as far as a grid goes."""
     polarity = solve(network, [0.0]).polarity(load)
-    reference, over_cable = _responses(network, load, grid)
-    sending, drop = grid.exact(reference), grid.exact(over_cable)
+    sent, over_cable = _responses(network, load, grid)
+    sending, drop = grid.exact(sent), grid.exact(over_cable)
     goals = [
-        Goal(grid.measured(reference), EXACT_GOAL),
+        Goal(grid.measured(sent), EXACT_GOAL),
         Goal(grid.measured(over_cable), DROP_GOAL),
-        Goal(grid.measured(reference - over_cable), EXACT_GOAL),
+        Goal(grid.measured(sent - over_cable), EXACT_GOAL),
     ]
 
     @cache
     def errors(taps: int) -> list[float]:
         fade = grid.fade(taps)
-        sent, dropped = (grid.response(impulse[:taps] * fade) for impulse in (sending, drop))
-        got = (sent, dropped, sent - dropped)
+        whole, kept = (grid.response(impulse[:taps] * fade) for impulse in (sending, drop))
+        got = (whole, kept, whole - kept)
         return [goal.error(one) for goal, one in zip(goals, got, strict=True)]
 
     taps = _enough(grid.lengths(), errors, [goal.most for goal in goals])
@@ -157,7 +157,7 @@ def design_minimum_phase(response: Response, rate: int) -> Fir:
 
 
 def _responses(network: Network, load: str, grid: Grid) -> tuple[Complex, Complex]:
-    """Reference and drop over the grid, as solved, or nearer to that than `SPLINE_ERROR`.
+    """Sending end and drop over the grid, as solved, or nearer to that than `SPLINE_ERROR`.
 
     Solved at some thousand frequencies, with a spline over log f between where that is as good: it is
     tried between all its knots. Where it is not (a load measured with kinks) all frequencies are solved.
@@ -166,13 +166,17 @@ def _responses(network: Network, load: str, grid: Grid) -> tuple[Complex, Comple
     tried = (knots[1:] + knots[:-1]) // 2
     tried = tried[tried != knots[:-1]]
     solution = solve(network, grid.frequency[np.concatenate([knots, tried])])
-    exact = np.stack([solution.reference(load), solution.drop(load)], axis=-1)
+    exact = np.stack(_designed_from(solution, load), axis=-1)
     whole = _splined(grid.frequency, knots, exact[: len(knots)])
     known = exact[len(knots) :]
     if (np.abs(whole[tried] - known) > amplitude(SPLINE_ERROR) * np.abs(known)).any():
-        solution = solve(network, grid.frequency)
-        return solution.reference(load), solution.drop(load)
+        return _designed_from(solve(network, grid.frequency), load)
     return whole[:, 0], whole[:, 1]
+
+
+def _designed_from(solution: Solution, load: str) -> tuple[Complex, Complex]:
+    """What the filters are designed from: the sending end and the drop."""
+    return voltage(solution, load, "sending"), voltage(solution, load, "drop")
 
 
 def _splined(frequency: Real, knots: NDArray[np.intp], values: Complex) -> Complex:

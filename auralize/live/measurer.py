@@ -18,6 +18,7 @@ from typing import Final
 
 from auralize.audio.band_loudness import BandEnergies, BandMeter
 from auralize.audio.metering import Level, Meter, Samples, measure
+from auralize.circuit.signals import Signal, voltage
 from auralize.circuit.solution import solve
 from auralize.errors import AuralizeError
 from auralize.filters.fir import RunFilters
@@ -33,6 +34,9 @@ FIRST_LOOK: Final = 20.0
 """s of programme after which its band energies are told for the first time; then at each doubling."""
 NICENESS: Final = 10
 """Priority of the measuring thread below that of all others, where threads have one (Linux)."""
+
+
+_ENDS: Final[tuple[Signal, ...]] = ("receiving", "drop")
 
 
 @dataclass(frozen=True)
@@ -59,7 +63,7 @@ def predicted(
     some dB: until it is measured, the limiter stands behind it.
     """
     solution = solve(choice.network, energies.centres)
-    receiving, drop = solution.receiving[choice.listen], solution.drop(choice.listen)
+    receiving, drop = (voltage(solution, choice.listen, s) for s in _ENDS)
     return RunLevels(
         scaled_level(before.receiving if before else source, energies.predict(receiving)),
         scaled_level(before.drop if before else source, energies.predict(drop)),

@@ -50,6 +50,8 @@ class Rendered:
     """dBTP"""
     match: Match
     outputs: tuple[RenderedFile, ...]
+    turns: tuple[str, ...] = ()
+    """A sentence for each choice heard behind transformers: what of its level is in no file."""
     replaced: tuple[Path, ...] = ()
     """Those outputs whose names were taken by earlier files."""
 
@@ -65,14 +67,15 @@ def sidecar(path: Path) -> Path:
     return path.with_name(path.name + ".json")
 
 
-def describe(choice: str, signal: Signal, gains: Gains) -> str:
+def describe(choice: Choice, signal: Signal, gains: Gains) -> str:
     """The comment that travels inside the file."""
     total, match, makeup, headroom = (
         rounded(gain, "+.2f") for gain in (gains.total, gains.match, gains.makeup, gains.headroom)
     )
+    turns = f"; {choice.turns_words}" if choice.turns_words else ""
     return (
-        f"{SIGNAL_WORDS[signal]}, choice {choice}; gain {total} dB "
-        f"(match {match}, make-up {makeup}, headroom {headroom})"
+        f"{SIGNAL_WORDS[signal]}, choice {choice.name}; gain {total} dB "
+        f"(match {match}, make-up {makeup}, headroom {headroom}){turns}"
     )
 
 
@@ -90,6 +93,7 @@ def facts(rendered: Rendered, output: RenderedFile, choice: Choice, conductors: 
         "runs": {name: run.words for name, run in choice.runs.items()},
         "match": rendered.match.data,
         "gain_db": {**gains, "total": round(output.gains.total, 4)},
+        "transformer_turns_db": None if choice.turns_db is None else round(choice.turns_db, 4),
         "loudness_lufs": _finite(output.loudness),
         "true_peak_dbtp": _finite(output.true_peak),
         "delay_samples": 0,

@@ -111,7 +111,8 @@ def render(
         _write(info, kept, writers, frames, pool, share)
         outputs = [_output(p, g, w.clipped) for (p, g), w in zip(kept, writers, strict=True)]
         peak = decibels(level.peak)
-        rendered = Rendered(info, level.loudness, peak, options.match, tuple(outputs))
+        turns = tuple(f"{c.name}: {c.turns_words}." for c in choices if c.turns_words)
+        rendered = Rendered(info, level.loudness, peak, options.match, tuple(outputs), turns)
         for (part, _), output, staged in zip(kept, outputs, sidecars, strict=True):
             staged.stage(facts(rendered, output, part.choice, options.conductors))
         for writer in writers:
@@ -284,7 +285,7 @@ def _writer(
         info.channels,
         depth,
         frames,
-        describe(part.choice.name, signal, gains),
+        describe(part.choice, signal, gains),
         inputs=[info.path],
         mask=info.mask,
         more=more,

@@ -18,6 +18,7 @@ from auralize.rig.cables import ReadCable
 from auralize.rig.lays import ReadLay
 from auralize.rig.loads import ReadLoad
 from auralize.rig.table import guess
+from auralize.units import decibels, rounded
 
 
 @dataclass(frozen=True)
@@ -70,6 +71,8 @@ class Choice:
     ) -> Complex:
         """Complex response from the amplifier's own source voltage to one signal.
 
+        Relative to what the turns of transformers alone make of it (`turns_db`): 0 dB is no loss.
+
         Parameters
         ----------
         frequency : array_like, shape (n,)
@@ -108,6 +111,22 @@ class Choice:
         except ValueError as error:
             raise RequestError(f"choice {self.name!r}: {error}") from None
         return solution.polarity(self.listen) * found
+
+    @property
+    def turns_db(self) -> float | None:
+        """dB that the turns of the transformers on the way make; None where there are none."""
+        network = self.network
+        if network.way(self.listen) == network.path(self.listen):
+            return None
+        return decibels(network.ratio(self.listen))
+
+    @property
+    def turns_words(self) -> str:
+        """What is to be said of these wherever a level is told; nothing without transformers."""
+        if self.turns_db is None:
+            return ""
+        made = rounded(self.turns_db, "+.2f")
+        return f"the transformers' turns make {made} dB, which is left out"
 
     def at(self, load: str | None) -> Choice:
         """The same, heard at another loudspeaker (None: as it is); raises RigError."""
