@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from auralize.figures.columns import WIDTH, columns, decibels_text, pages, wrapped
+from auralize.rig.loads import WHOLE
 from auralize.units import rounded, show, show_frequency, show_length
 
 if TYPE_CHECKING:
@@ -28,20 +29,36 @@ def _comparison(found: Sequence[Figures]) -> str:
     rows = [("", *(f.choice for f in found))]
     rows.append(("load listened to", *(f.load for f in found)))
     rows.append(("DC loop resistance, ohm", *(f"{f.dc_loop_ohm:.3f}" for f in found)))
-    rows.append(("loss at 1 kHz, dB", *(decibels_text(f.loss_1khz_db) for f in found)))
+    if any(f.band_hz != WHOLE for f in found):
+        rows.append(("judged from", *(show_frequency(f.band_hz[0]) for f in found)))
+        rows.append(("  to", *(show_frequency(f.band_hz[1]) for f in found)))
+    losses = [decibels_text(f.loss_db) for f in found]
+    rows += _at("loss at {}, dB", "loss, dB", losses, [f.reference_hz for f in found])
     rows.append(("largest deviation from that, dB", *(_deviation(f) for f in found)))
-    rows.append(("  which is at", *(show_frequency(_three(f.deviation_hz)) for f in found)))
-    rows.append(("damping factor at the load (DC)", *(_factor(f.damping_factor) for f in found)))
+    rows.append(("  which is at", *(show_frequency(three_digits(f.deviation_hz)) for f in found)))
+    factors = [_factor(f.damping_factor) for f in found]
+    damping = "damping factor at the load"
+    rows += _at(f"{damping} ({{}})", damping, factors, [f.damping_hz for f in found])
     rows.append(
-        ("power at 1 kHz that heats cable", *(rounded(f.cable_share, ".1%") for f in found))
+        ("power of programme lost in cable", *(rounded(f.cable_share, ".1%") for f in found))
     )
     rows.append(("lowest load on the amplifier, ohm", *(_ohm(f.lowest_ohm) for f in found)))
-    rows.append(("  which is at", *(show_frequency(_three(f.lowest_hz)) for f in found)))
+    rows.append(("  which is at", *(show_frequency(three_digits(f.lowest_hz)) for f in found)))
     return pages(rows)
 
 
+def _at(
+    alike: str, words: str, cells: Sequence[str], hertz: Sequence[float]
+) -> list[tuple[str, ...]]:
+    """A figure at a frequency: that is in the row's words if ``alike`` for all, else below it."""
+    shown = [show_frequency(three_digits(f)) if f > 0.0 else "DC" for f in hertz]
+    if len(set(shown)) == 1:
+        return [(alike.format(shown[0]), *cells)]
+    return [(words, *cells), ("  which is at", *shown)]
+
+
 def _deviation(figures: Figures) -> str:
-    silent = not math.isfinite(figures.loss_1khz_db)
+    silent = not math.isfinite(figures.loss_db)
     return "silent" if silent else rounded(figures.deviation_db, "+.2f")
 
 
@@ -56,7 +73,7 @@ def _factor(value: float) -> str:
     return f"{value:.3g}" if math.isfinite(value) else "no limit"
 
 
-def _three(value: float) -> float:
+def three_digits(value: float) -> float:
     """Rounded to three digits: a sweep has no more."""
     return float(f"{value:.3g}")
 
@@ -98,7 +115,7 @@ def _driven(driven: Driven) -> str:
         f"At {driven.volts:.3g} V of {driven.signal} (crest factor {driven.crest_factor:.2g}) the "
         f"amplifier gives {show(driven.drawn_watts, 'W')}, {show(driven.amplifier_amperes, 'A')} rms, "
         f"{show(driven.peak_amperes, 'A')} peak{_loading(driven)}.",
-        f"  peak voltage that the amplifier must give: {show(driven.peak_volts, 'V')}",
+        f"  peak voltage that the amplifier must give: {show(driven.peak_volts, 'V')}{_peaks(driven)}",
     ]
     for name, watts in driven.loads.items():
         lines.append(
@@ -122,6 +139,21 @@ def _loading(driven: Driven) -> str:
     asked = max(driven.tapped_watts, driven.drawn_watts)
     overloaded = driven.rating_watts is not None and asked > driven.rating_watts
     return f"{text}. Caution: that overloads it" if overloaded else text
+
+
+def _peaks(driven: Driven) -> str:
+    """How the peaks stand to the rating, where that is known."""
+    if driven.rated_volts is None or driven.peak_over_db is None:
+        return ""
+    allowed = f"its rating allows {show(driven.rated_volts, 'V')}"
+    if driven.peak_over_db <= _ROUNDING:
+        return f"; {allowed}"
+    over = rounded(driven.peak_over_db, ".1f")
+    return f". Caution: {allowed}, and clips peaks that are {over} dB over"
+
+
+_ROUNDING: Final = 0.05
+"""dB under which a tenth of a dB says nothing."""
 
 
 def _burnt(watts: float, where: str) -> str:
@@ -243,7 +275,7 @@ def _measured(value: float, kind: Kind) -> str:
 
 
 def _worst(fit: Fit) -> str:
-    return show_frequency(_three(fit.worst)) if math.isfinite(fit.now) else "everywhere"
+    return show_frequency(three_digits(fit.worst)) if math.isfinite(fit.now) else "everywhere"
 
 
 def _longest(metres: float | None) -> str:

@@ -56,7 +56,9 @@ class Choice:
     transformers: Mapping[str, ReadTransformer]
     loads: Mapping[str, ReadLoad]
     rating: float | None = None
-    """W that the amplifier can deliver."""
+    """W that the amplifier can deliver, where the rig says so ..."""
+    rated_into: float | None = None
+    """... and the load in ohm that this refers to, where it says that too."""
     drive: Drive | None = None
     """What the rig is driven with, where it says so."""
     notes: tuple[str, ...] = ()

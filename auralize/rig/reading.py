@@ -235,12 +235,12 @@ def _locator(where: str, name: str, overlay: Mapping[str, Any]) -> Callable[[tup
 
 def _read_choice(name: str, table: Table, folder: Folder) -> Choice:
     label = table.text("label", name)
-    amplifier, rating = read_amplifier(table)
+    amplifier, rating, rated_into = read_amplifier(table)
     runs = read_runs(table, folder)
     transformers = read_transformers(table, runs)
     loads = read_loads(table, [*runs, *transformers], folder)
     listen = read_listen(table, loads)
-    drive = read_drive(table)
+    drive = read_drive(table, loads)
     table.finish()
     network = build_network(table, amplifier, runs, transformers, loads)
     notes = [note for n in network.runs for note in runs[n].cable.notes]
@@ -254,6 +254,7 @@ def _read_choice(name: str, table: Table, folder: Folder) -> Choice:
         {n: transformers[n] for n in network.transformers},
         loads,
         rating=rating,
+        rated_into=rated_into,
         drive=drive,
         notes=tuple(dict.fromkeys(notes)),
     )
