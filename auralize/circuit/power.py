@@ -42,8 +42,11 @@ class Drive:
         whole = sum(share for _, share in kept)
         if whole == 0.0:
             return None
+        if len(kept) == len(self.frequency):
+            return self
         frequency, share = zip(*((hertz, share / whole) for hertz, share in kept), strict=True)
-        return replace(self, frequency=frequency, share=share)
+        words = f"{self.words} within {show_frequency(low)} to {show_frequency(high)}"
+        return replace(self, frequency=frequency, share=share, words=words)
 
 
 _NOISE_POINTS: Final = 601

@@ -9,10 +9,9 @@ from typing import TYPE_CHECKING, Final
 
 from auralize.figures.columns import WIDTH, columns, decibels_text, pages, wrapped
 from auralize.rig.loads import WHOLE
-from auralize.units import rounded, show, show_frequency, show_length
+from auralize.units import rounded, show, show_frequency
 
 if TYPE_CHECKING:
-    from auralize.figures.fit import Fit, Kind, Size
     from auralize.figures.lays import LayFigures, Spread
     from auralize.figures.numbers import Figures, Line
     from auralize.figures.powers import Driven, Heated
@@ -215,72 +214,3 @@ def _row(line: Line) -> tuple[str, ...]:
         rounded(line.cable_uh, ".2f"),
         _factor(line.damping),
     )
-
-
-def as_fits(title: str, found: Sequence[Fit], kind: Kind, tolerance: float) -> str:
-    """What length or size would do, a column a choice."""
-    words = {
-        "loss": "loss",
-        "deviation": "deviation from 1 kHz",
-        "heat": "share of power in the cable",
-    }[kind]
-    limit = f"{tolerance * 100:.3g} %" if kind == "heat" else f"{tolerance:.3g} dB"
-    rows = [("", *(f.choice for f in found)), ("run", *(f.run for f in found))]
-    rows.append((f"{words} now", *(_measured(f.now, kind) for f in found)))
-    rows.append(("  which is at", *(_worst(f) for f in found)))
-    rows.append(("length now", *(show_length(f.length) for f in found)))
-    if any(f.longest is None for f in found):
-        rows.append(("  without the run", *(_measured(f.least, kind) for f in found)))
-    rows.append(("longest that will do", *(_longest(f.longest) for f in found)))
-    rows.append(("thinnest metric size", *(_size(f.metric) for f in found)))
-    rows.append(("thinnest even gauge", *(_size(f.gauge) for f in found)))
-    head = [title, f"up to {limit} {words}, 20 Hz to 20 kHz", *_explained(found, kind)]
-    return "\n".join([*head, "", pages(rows)])
-
-
-def _explained(found: Sequence[Fit], kind: Kind) -> list[str]:
-    """What the table leaves open."""
-    from auralize.rig.cables import ANY_SIZE
-
-    lines = []
-    if kind == "heat":
-        lines.append("The share is that of all cable and joints together.")
-    if any(f.longest is None for f in found):
-        lines.append("Where no length will do, the rest of the rig does too much already.")
-    if any(f.metric is None for f in found):
-        lines.append("A measured cable has no size: describe it by its conductors to fit one.")
-    sizes = [size for f in found for size in (f.metric, f.gauge)]
-    unlisted = dict.fromkeys(s.thinnest for s in sizes if s is not None and s.unlisted)
-    if unlisted:
-        text = (
-            f"{', '.join(map(str, unlisted))}: by area, as IEC 60228 has no such size in that class; "
-            f'in the rig file it needs strands = "{ANY_SIZE}".'
-        )
-        lines.append(textwrap.fill(text, WIDTH))
-    return lines
-
-
-def _size(size: Size | None) -> str:
-    if size is None:
-        return "measured"
-    if size.largest is None:
-        return "none fits"
-    return size.thinnest or f"none to {size.largest}"
-
-
-def _measured(value: float, kind: Kind) -> str:
-    if not math.isfinite(value):
-        return "silent"
-    return rounded(value, ".1%") if kind == "heat" else f"{rounded(value, '.2f')} dB"
-
-
-def _worst(fit: Fit) -> str:
-    return show_frequency(three_digits(fit.worst)) if math.isfinite(fit.now) else "everywhere"
-
-
-def _longest(metres: float | None) -> str:
-    from auralize.figures.fit import LONGEST_RUN
-
-    if metres is None:
-        return "none"
-    return show_length(metres) if metres < LONGEST_RUN else "10 km and more"
