@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -50,8 +51,8 @@ class Rendered:
     """dBTP"""
     match: Match
     outputs: tuple[RenderedFile, ...]
-    turns: tuple[str, ...] = ()
-    """A sentence for each choice heard behind transformers: what of its level is in no file."""
+    told: tuple[str, ...] = ()
+    """A sentence for each choice heard behind transformers, and on all that is noted of choices."""
     replaced: tuple[Path, ...] = ()
     """Those outputs whose names were taken by earlier files."""
 
@@ -60,6 +61,13 @@ class Rendered:
         """dB of the headroom that is there for the make-up gain alone."""
         bare = [amplitude(o.true_peak - o.gains.makeup - o.gains.headroom) for o in self.outputs]
         return headroom_gain(bare) - self.outputs[0].gains.headroom
+
+
+def told_of(choices: Sequence[Choice]) -> tuple[str, ...]:
+    """What of a choice's level is in no file, and what is noted of it; each sentence once."""
+    turns = [f"{c.name}: {c.turns_words}." for c in choices if c.turns_words]
+    notes = [f"{note[:1].upper()}{note[1:].rstrip('.')}." for c in choices for note in c.notes]
+    return tuple(dict.fromkeys([*turns, *notes]))
 
 
 def sidecar(path: Path) -> Path:

@@ -31,7 +31,7 @@ from auralize.filters.fir import Fir, design_run
 from auralize.filters.quality import check
 from auralize.filters.stream import through
 from auralize.gains import INSTALLED, End, Gains, Heard, Match, balance, match_gain
-from auralize.renderer.facts import Rendered, RenderedFile, describe, facts, sidecar
+from auralize.renderer.facts import Rendered, RenderedFile, describe, facts, sidecar, told_of
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 from auralize.units import amplitude, decibels
@@ -111,8 +111,9 @@ def render(
         _write(info, kept, writers, frames, pool, share)
         outputs = [_output(p, g, w.clipped) for (p, g), w in zip(kept, writers, strict=True)]
         peak = decibels(level.peak)
-        turns = tuple(f"{c.name}: {c.turns_words}." for c in choices if c.turns_words)
-        rendered = Rendered(info, level.loudness, peak, options.match, tuple(outputs), turns)
+        rendered = Rendered(
+            info, level.loudness, peak, options.match, tuple(outputs), told_of(choices)
+        )
         for (part, _), output, staged in zip(kept, outputs, sidecars, strict=True):
             staged.stage(facts(rendered, output, part.choice, options.conductors))
         for writer in writers:

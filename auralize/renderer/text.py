@@ -44,7 +44,7 @@ def as_gains(done: Rendered) -> str:
             head,
             columns(rows),
             *_softened(done.softened),
-            *(wrapped(sentence).strip() for sentence in done.turns),
+            *(wrapped(sentence).strip() for sentence in done.told),
             *clipped,
             *replaced,
             *cautions,

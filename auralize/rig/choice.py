@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -62,11 +62,26 @@ class Choice:
     drive: Drive | None = None
     """What the rig is driven with, where it says so."""
     notes: tuple[str, ...] = ()
-    """What is to be known of measured data and of faults."""
+    """What is to be known of measured data, of faults, and of another choice that is the same."""
 
     def __repr__(self) -> str:
         runs = "; ".join(f"{name} {run.words}" for name, run in self.runs.items())
         return f"<Choice {self.name!r}, heard at {self.listen}: {runs or 'no cable'}>"
+
+    @property
+    def content(self) -> Hashable:
+        """Equal for two choices of a rig between which nothing differs but names and words."""
+        network = self.network
+        return (
+            self.listen,
+            self.rating,
+            self.rated_into,
+            self.drive,
+            network.amplifier,
+            frozenset(network.runs.items()),
+            frozenset(network.transformers.items()),
+            frozenset(self.loads.items()),
+        )
 
     def response(
         self, frequency: ArrayLike, signal: Signal = "receiving", conductors: int = 2

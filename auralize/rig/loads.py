@@ -25,7 +25,7 @@ from auralize.circuit.network import PERFECT, Connected, Contact
 from auralize.circuit.sampled import SampledImpedance
 from auralize.errors import RigError
 from auralize.rig.folder import Folder
-from auralize.rig.measured import read_impedance
+from auralize.rig.measured import changed_at, read_impedance
 from auralize.rig.table import Table
 
 TYPES: Final = ("resistor", "driver", "crossover", "measured", "open", "short")
@@ -210,21 +210,13 @@ def _read_measured(
     load.asked.add("dc_resistance")
     path = folder.file(load)
     try:
-        sampled = _sampled(path, _changed_at(path), at_dc)
+        sampled = _sampled(path, changed_at(path), at_dc)
     except RigError:
         raise
     except ValueError as error:  # MeasurementError too
         raise load.refuse("file", str(error)) from None
     beyond = sampled.beyond(LOWEST, HIGHEST)
     return sampled, rated, () if beyond is None else (f"is {beyond}",)
-
-
-def _changed_at(path: Path) -> int:
-    """ns; 0 for a file that cannot be looked at, of which reading it says why."""
-    try:
-        return path.stat().st_mtime_ns
-    except (OSError, ValueError):
-        return 0
 
 
 @lru_cache(maxsize=32)
