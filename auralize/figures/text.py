@@ -38,9 +38,7 @@ def _comparison(found: Sequence[Figures]) -> str:
     factors = [_factor(f.damping_factor) for f in found]
     damping = "damping factor at the load"
     rows += _at(f"{damping} ({{}})", damping, factors, [f.damping_hz for f in found])
-    rows.append(
-        ("power of programme lost in cable", *(rounded(f.cable_share, ".1%") for f in found))
-    )
+    rows.append(("programme power lost in cable", *(rounded(f.cable_share, ".1%") for f in found)))
     rows.append(("lowest load on the amplifier, ohm", *(_ohm(f.lowest_ohm) for f in found)))
     rows.append(("  which is at", *(show_frequency(three_digits(f.lowest_hz)) for f in found)))
     return pages(rows)
