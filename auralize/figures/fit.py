@@ -25,7 +25,7 @@ from auralize.figures.powers import programme
 from auralize.figures.reference import band_of, damping_points, reference, sweep
 from auralize.rig.cables import ANY_SIZE
 from auralize.rig.choice import Choice
-from auralize.rig.loads import Band, show_band
+from auralize.rig.loads import HIGHEST, LOWEST, Band, show_band
 from auralize.rig.reading import Rig
 from auralize.rig.table import guess
 from auralize.units import show_frequency
@@ -101,15 +101,13 @@ def fit(
     run : str or None
         None: the only one on the way to the loudspeaker.
     kind : {"loss", "deviation", "damping", "heat"}
-        Of loss and deviation only what the cable makes counts, not what transformers lose themselves.
-        The damping factor counts all that the loudspeaker looks back into.
+        What transformers lose themselves counts for the damping factor alone.
     tolerance : float
         dB; for damping the least factor; for heat a share of the amplifier's power, 0 to 1.
     cable : str, optional
-        Size this cable over all runs that use it, in place of one run; no length is solved for.
+        Size this cable over all runs that use it; no length is solved for.
     band : (float, float), optional
-        Hz within which the run is judged; where it is left out, the load's own, or 20 Hz to 20 kHz. The
-        damping factor is that at DC (behind a transformer at 1 kHz) where there is no band.
+        Hz; else the load's own, or 20 Hz to 20 kHz, but for damping DC (behind a transformer 1 kHz).
 
     Returns
     -------
@@ -119,7 +117,7 @@ def fit(
     Raises
     ------
     RequestError
-        For a run or a cable that is not there.
+        For a run or a cable that is not there, or a band that cannot be.
 
     Examples
     --------
@@ -131,30 +129,12 @@ def fit(
     """
     names = (_run(choice, run),) if cable is None else _runs_of(choice, cable)
     measure, judged = _measure(choice, kind, band)
-    limit = Limit(measure, 1.0 / tolerance if kind == "damping" else tolerance, kind == "damping")
-    fitting = _Fitting(rig, choice, names, limit)
-    sized = all(choice.runs[name].cable.metal is not None for name in names)
-    now = measure(choice.network)
-    shortest, longest, no_length = fitting.length() if cable is None else (None, None, ())
-    return Fit(
-        choice=choice.name,
-        runs=names,
-        length=sum(choice.network.runs[name].length for name in names),
-        judged=judged,
-        reference_hz=reference(band_of(choice, band)),
-        now=shown(now, kind),
-        worst=None if kind == "heat" else measure.worst(choice.network),
-        without_turns=choice.turns_db is not None and kind in ("loss", "deviation"),
-        shortest=shortest,
-        longest=longest,
-        no_length=no_length,
-        metric=fitting.size([f"{a * 1e6:g} mm2" for a in METRIC_AREAS]) if sized else None,
-        gauge=fitting.size([f"{gauge} AWG" for gauge in EVEN_GAUGES]) if sized else None,
-    )
+    limit = Limit(measure, shown(tolerance, kind), kind == "damping")
+    return _Fitting(rig, choice, names, limit).solved(kind, judged, band, of_length=cable is None)
 
 
 def shown(value: float, kind: Kind) -> float:
-    """What a measure says as it is told: a damping factor for what is measured as one over it."""
+    """What a measure says as it is told, or the other way: a damping factor is measured as one over it."""
     if kind != "damping":
         return value
     return 1.0 / value if value > 0.0 else float("inf")
@@ -190,6 +170,8 @@ def _runs_of(choice: Choice, cable: str) -> tuple[str, ...]:
 
 def _measure(choice: Choice, kind: Kind, asked: Band | None) -> tuple[Measure, str]:
     """What the tolerance limits, and over what it is judged, in words."""
+    if asked is not None and not LOWEST <= asked[0] < asked[1] <= HIGHEST:
+        raise RequestError(f"band: {asked} was found; right is from 20 Hz to 20 kHz at most")
     band, load = band_of(choice, asked), choice.listen
     if kind == "heat":
         drive = programme(choice, band)
@@ -215,6 +197,27 @@ class _Fitting:
     choice: Choice
     runs: tuple[str, ...]
     limit: Limit
+
+    def solved(self, kind: Kind, judged: str, asked: Band | None, *, of_length: bool) -> Fit:
+        """All that would do."""
+        network, measure = self.choice.network, self.limit.measure
+        sized = all(self.choice.runs[name].cable.metal is not None for name in self.runs)
+        shortest, longest, no_length = self.length() if of_length else (None, None, ())
+        return Fit(
+            choice=self.choice.name,
+            runs=self.runs,
+            length=sum(network.runs[name].length for name in self.runs),
+            judged=judged,
+            reference_hz=reference(band_of(self.choice, asked)),
+            now=shown(measure(network), kind),
+            worst=None if kind == "heat" else measure.worst(network),
+            without_turns=self.choice.turns_db is not None and kind in ("loss", "deviation"),
+            shortest=shortest,
+            longest=longest,
+            no_length=no_length,
+            metric=self.size([f"{a * 1e6:g} mm2" for a in METRIC_AREAS]) if sized else None,
+            gauge=self.size([f"{gauge} AWG" for gauge in EVEN_GAUGES]) if sized else None,
+        )
 
     def length(self) -> tuple[float, float | None, tuple[Reason, ...]]:
         """The shortest and the longest that the only run may be, or why there is none."""
