@@ -7,6 +7,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 
+from auralize.circuit.sizing import SHORTEST_RUN
 from auralize.figures.columns import WIDTH, pages
 from auralize.figures.text import three_digits
 from auralize.units import rounded, show_frequency, show_length
@@ -81,8 +82,9 @@ def _explained(found: Sequence[Fit], kind: Kind) -> Iterator[str]:
 def _nones(fit: Fit, kind: Kind) -> Iterator[str]:
     """Why no length will do, and why no size."""
     if fit.shortest is not None and fit.no_length:
-        why = _reasons(fit.no_length, kind)
-        yield f"{fit.choice}: no length from {show_length(fit.shortest)} on will do: {why}."
+        coil = fit.shortest > SHORTEST_RUN
+        start = f" from {show_length(fit.shortest)} on" if coil else ""
+        yield f"{fit.choice}: no length{start} will do: {_reasons(fit.no_length, kind)}."
     failed = {
         name: _reasons(size.why, kind)
         for name, size in (("metric size", fit.metric), ("even gauge", fit.gauge))

@@ -47,7 +47,7 @@ def lengths_of(rig: Rig, choice: Choice, run: str) -> Lengths:
     here = choice.network.runs[run]
     if wound is None:
         steps = np.geomspace(SHORTEST_RUN, here.length, _STEPS)
-        return Lengths(next(float(length) for length in steps if built(float(length))), built)
+        return Lengths(next(float(m) for m in steps if built(float(m)) is not None), built)
     if wound == 0.0:
         return Lengths(SHORTEST_RUN, built)
     straight = (("runs", run, "lay"), {"shape": "straight"})

@@ -8,10 +8,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from auralize_tui.words import key_figures
 
 from auralize.commands.main import main
 from auralize.errors import RigError
-from auralize.figures.numbers import Figures, figures
+from auralize.figures.numbers import Figures, figures, headline
 from auralize.figures.reference import reference
 from auralize.figures.text import as_table
 from auralize.gains import level_gain
@@ -116,6 +117,13 @@ def test_the_words_follow_the_frequency() -> None:
         if line.startswith("loss, dB")
     )
     assert max(map(len, mixed.splitlines())) <= 80
+
+
+def test_the_bench_says_at_which_frequency() -> None:
+    (choice,) = rig().choices.values()
+    said = key_figures(headline(choice))
+    assert said == f"{loss(63.0):+.2f} dB 63 Hz, damping {numbers().damping_factor:.3g}"
+    assert len(said) <= 31
 
 
 @pytest.mark.parametrize(
