@@ -20,7 +20,7 @@ from typing import Final, Literal
 import numpy as np
 
 from auralize.audio.metering import Level
-from auralize.circuit.signals import Signal, signal_words
+from auralize.circuit.signals import Signal, signal_words, voltage
 from auralize.circuit.solution import ACROSS, Across, solve
 from auralize.errors import RequestError
 from auralize.rig.choice import Choice
@@ -202,7 +202,7 @@ def loudness_gain(reference: float, measured: float) -> float:
 def level_gain(choice: Choice, frequency: float) -> float:
     """dB that bring the receiving end to the source's level at a frequency in Hz; 0 dB for silence."""
     solution = solve(choice.network, [frequency])
-    level = decibels(float(np.abs(solution.receiving[choice.listen][0])))
+    level = decibels(float(np.abs(voltage(solution, choice.listen, "receiving")[0])))
     return -level if math.isfinite(level) else 0.0
 
 

@@ -39,7 +39,6 @@ SMALLEST: Final = (76, 21)
 CAUTION: Final = "Starts quiet: raise the volume slowly, loud sound damages hearing"
 _POLL: Final = 0.1
 """s between two looks at the engine."""
-_MATCHES: Final = (INSTALLED, LOUDNESS, Match.at(1000.0))
 
 
 class BenchScreen(PlayerScreen):
@@ -184,8 +183,9 @@ class BenchScreen(PlayerScreen):
         self._draw()
 
     def action_match(self) -> None:
-        """Next way of matching levels."""
-        self.match = _MATCHES[(_MATCHES.index(self.match) + 1) % len(_MATCHES)]
+        """Next way of matching levels: as installed, in loudness, at the frequency of the figures."""
+        level = Match.at(self.figures[self.chosen].reference_hz)
+        self.match = {INSTALLED: LOUDNESS, LOUDNESS: level}.get(self.match, INSTALLED)
         self.engine.set_match(self.match)
 
     def action_curves(self) -> None:

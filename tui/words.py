@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from auralize.circuit.signals import ACROSS_WORDS, SIGNAL_WORDS
 from auralize.gains import End, Source
+from auralize.units import show_frequency
 
 if TYPE_CHECKING:
     from auralize.figures.numbers import Headline
@@ -32,12 +33,12 @@ def key_figures(figures: Headline) -> str:
     """The figures that stand beside a choice, in 31 columns at most."""
     factor = figures.damping_factor
     damping = f"{factor:.3g}" if math.isfinite(factor) else "no limit"
-    return f"{figures.loss_1khz_db:+.2f} dB 1 kHz, damping {damping}"
+    return f"{shortest_figures(figures)}, damping {damping}"
 
 
 def shortest_figures(figures: Headline) -> str:
     """The first of these figures, where there is room for no more."""
-    return f"{figures.loss_1khz_db:+.2f} dB 1 kHz"
+    return f"{figures.loss_db:+.2f} dB {show_frequency(figures.reference_hz)}"
 
 
 def clock(seconds: float) -> str:

@@ -134,6 +134,9 @@ class Crossover(Load):
 
     ways: Mapping[str, Ladder]
 
+    def __hash__(self) -> int:
+        return hash(tuple(self.ways.items()))
+
     def __post_init__(self) -> None:
         if not self.ways:
             raise ValueError("a crossover needs at least one way")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -35,9 +35,24 @@ class Drive:
         if not self.crest_factor >= 1.0:
             raise ValueError("a crest factor is peak over rms, and so 1 or above")
 
+    def within(self, low: float, high: float) -> Drive | None:
+        """What of it lies from ``low`` to ``high`` Hz; None where that is nothing."""
+        shares = zip(self.frequency, self.share, strict=True)
+        kept = [(hertz, share) for hertz, share in shares if low <= hertz <= high]
+        whole = sum(share for _, share in kept)
+        if whole == 0.0:
+            return None
+        if len(kept) == len(self.frequency):
+            return self
+        frequency, share = zip(*((hertz, share / whole) for hertz, share in kept), strict=True)
+        words = f"{self.words} within {show_frequency(low)} to {show_frequency(high)}"
+        return replace(self, frequency=frequency, share=share, words=words)
+
 
 _NOISE_POINTS: Final = 601
 # 200 a decade: the power into a driver's peak of Q 10 is off by less than 1e-4.
+_AUDIBLE: Final = (20.0, 20e3)
+# Hz; what is meant where no band is told.
 
 
 def sine(volts: float, frequency: float) -> Drive:
@@ -47,7 +62,7 @@ def sine(volts: float, frequency: float) -> Drive:
 
 
 def pink_noise(
-    volts: float, crest_factor: float, lowest: float = 20.0, highest: float = 20e3
+    volts: float, crest_factor: float, lowest: float = _AUDIBLE[0], highest: float = _AUDIBLE[1]
 ) -> Drive:
     """``volts`` rms, as much power in each octave between two frequencies in Hz.
 
@@ -60,7 +75,23 @@ def pink_noise(
     share = np.ones(_NOISE_POINTS)
     share[[0, -1]] = 0.5  # the trapezoidal rule over ln f
     share /= share.sum()
-    return Drive(volts, tuple(frequency), tuple(share), crest_factor, "pink noise")
+    band = (
+        ""
+        if (lowest, highest) == _AUDIBLE
+        else f" from {' to '.join(map(show_frequency, (lowest, highest)))}"
+    )
+    return Drive(volts, tuple(frequency), tuple(share), crest_factor, f"pink noise{band}")
+
+
+def cable_share(network: Network, drive: Drive) -> float:
+    """Share, 0 to 1, of what the amplifier gives under a drive that runs, joints and terminals make heat of.
+
+    0 where no power flows.
+    """
+    solution = solve(network, drive.frequency)
+    given = np.array(drive.share) * solution.input_power
+    whole = float(np.sum(given))
+    return float(np.sum(given * solution.cable_share())) / whole if whole > 0.0 else 0.0
 
 
 @dataclass(frozen=True)

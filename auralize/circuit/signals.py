@@ -1,6 +1,8 @@
 """The three signals of a choice: what is sent, what arrives, and what the cable keeps.
 
-They are one linear family: drop + receiving = sending, at every frequency and in every sample.
+They are one linear family: drop + receiving = sending, at every frequency and in every sample. All
+are relative to what the turns of transformers alone make of the source, here and nowhere else, so that
+0 dB is a line without loss.
 """
 
 from __future__ import annotations
@@ -36,19 +38,20 @@ def signal_words(signal: Signal, across: Across) -> str:
 
 
 def voltage(solution: Solution, load: str, signal: Signal, across: Across = "both") -> Complex:
-    """One signal between the conductors, per volt of the amplifier's own source voltage.
+    """One signal between the conductors, per volt of the amplifier's own source voltage past all turns.
 
-    Sending is past the turns of transformers. ``across`` is of the drop alone; raises ValueError
-    where it cannot be told, see `Solution.drop`.
+    ``across`` is of the drop alone; raises ValueError where it cannot be told, see `Solution.drop`.
     """
     if signal == "drop":
-        return solution.drop(load, across)
-    return solution.reference(load) if signal == "sending" else solution.receiving[load]
+        found = solution.drop(load, across)
+    else:
+        found = solution.reference(load) if signal == "sending" else solution.receiving[load]
+    return found / solution.network.ratio(load)
 
 
 def drops(solution: Solution, load: str) -> dict[Across, Complex]:
-    """The drop over both conductors and, where each can be told, over plus and over minus."""
+    """`voltage` of the drop over both conductors and, where each can be told, over plus and minus."""
     try:
-        return {across: solution.drop(load, across) for across in ACROSS}
+        return {across: voltage(solution, load, "drop", across) for across in ACROSS}
     except ValueError:
-        return {"both": solution.drop(load)}
+        return {"both": voltage(solution, load, "drop")}

@@ -1,48 +1,155 @@
-"""Length and size: how bad an installation is, and the longest run that keeps within a tolerance."""
+"""Length and size: how bad an installation is, what of it is to blame, and the longest run that will do."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Collection
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
+from auralize.circuit.cable import Cable
+from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.levels import loss_db
-from auralize.circuit.network import Network
-from auralize.circuit.solution import solve
+from auralize.circuit.network import PERFECT, Amplifier, Network, Placed, Run
+from auralize.circuit.power import Drive, cable_share
+from auralize.circuit.solution import solve, source_impedance
+from auralize.circuit.transformer import lossless
 
 METRIC_AREAS: Final = tuple(a * 1e-6 for a in (0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0))
 """m2; nominal areas of IEC 60228 in use for loudspeakers."""
 EVEN_GAUGES: Final = tuple(range(20, 4, -2))
 """American wire gauges in common use for loudspeakers, the thinnest first."""
 
-Measure = Callable[[Network], float]
-"""How bad an installation is; less is better."""
+
+@dataclass(frozen=True)
+class Measure:
+    """How bad an installation is over frequencies in Hz; less is better."""
+
+    frequency: Real
+    over: Callable[[Network], Real]
+
+    def __call__(self, network: Network) -> float:
+        """At the worst of the frequencies."""
+        return float(np.max(self.over(network)))
+
+    def worst(self, network: Network) -> float:
+        """Hz of that; the lowest of several."""
+        return float(self.frequency[np.argmax(self.over(network))])
 
 
-def loss_measure(load: str, frequency: Sequence[float]) -> Measure:
-    """Largest loss in dB at a loudspeaker over frequencies in Hz."""
-    return lambda network: float(np.max(-loss_db(solve(network, frequency), load)))
+def loss_measure(load: str, frequency: Real, rest: Network | None = None) -> Measure:
+    """Loss in dB at a loudspeaker, less that of ``rest``, whose loss is not to count."""
+    own = _own_loss(load, frequency, rest)
+    return Measure(frequency, lambda network: own - loss_db(solve(network, frequency), load))
 
 
-def deviation_measure(load: str, frequency: Sequence[float], reference: float = 1e3) -> Measure:
-    """Largest departure in dB of the loss over frequencies from that at ``reference`` Hz."""
+def deviation_measure(
+    load: str, frequency: Real, reference: float, rest: Network | None = None
+) -> Measure:
+    """Departure in dB of the loss (less that of ``rest``) from its value at ``reference`` Hz."""
+    points = np.concatenate([[reference], frequency])
+    own = _own_loss(load, points, rest)
 
-    def measure(network: Network) -> float:
-        loss = loss_db(solve(network, [reference, *frequency]), load)
+    def over(network: Network) -> Real:
+        loss = loss_db(solve(network, points), load) - own
         if not np.isfinite(loss).all():  # silence has no level to depart from
-            return math.inf
-        return float(np.max(np.abs(loss[1:] - loss[0])))
+            return np.full(frequency.shape, math.inf)
+        return np.abs(loss[1:] - loss[0])
 
-    return measure
+    return Measure(frequency, over)
 
 
-def heat_measure(frequency: Sequence[float]) -> Measure:
-    """Largest share, 0 to 1, of the amplifier's power that runs and joints turn into heat."""
-    return lambda network: float(np.max(solve(network, frequency).cable_share()))
+def _own_loss(load: str, frequency: Real, rest: Network | None) -> Real:
+    if rest is None:
+        return np.zeros(frequency.shape)
+    own = loss_db(solve(rest, frequency), load)
+    return np.where(np.isfinite(own), own, 0.0)
 
+
+def heat_measure(drive: Drive) -> Measure:
+    """Share, 0 to 1, of the amplifier's power under a drive that runs and joints turn into heat."""
+    return Measure(np.full(1, np.nan), lambda network: np.array([cable_share(network, drive)]))
+
+
+def damping_measure(load: str, nominal: float, frequency: Real) -> Measure:
+    """What a loudspeaker sees looking back over its rated impedance in ohm: one over damping factor."""
+    return Measure(
+        frequency, lambda network: np.abs(source_impedance(network, load, frequency)) / nominal
+    )
+
+
+# ---- parts taken out ------------------------------------------------------------------------------
+
+_NO_LENGTH: Final = 1e-9
+# m; of the worst cable that can be described 0.02 microohm.
+_NO_RESISTANCE: Final = 1e-9
+# ohm; none at all would not stand a shorted load.
+
+
+def only(
+    network: Network,
+    *,
+    runs: Collection[str] = (),
+    joints: Collection[str] = (),
+    terminals: Collection[str] = (),
+    transformers: Collection[str] = (),
+    amplifier: bool = False,
+) -> Network:
+    """The same installation with no loss anywhere but in the parts that are named."""
+
+    def made(name: str, run: Run) -> Run:
+        if name not in runs:
+            run = replace(run, length=_NO_LENGTH, added=None)
+        return run if name in joints else replace(run, near=PERFECT, far=PERFECT)
+
+    def placed(name: str, part: Placed) -> Placed:
+        if name in transformers:
+            return part
+        return replace(part, transformer=lossless(part.transformer))
+
+    return replace(
+        network,
+        amplifier=network.amplifier if amplifier else Amplifier(_NO_RESISTANCE),
+        runs={name: made(name, run) for name, run in network.runs.items()},
+        loads={
+            name: at if name in terminals else replace(at, contact=PERFECT)
+            for name, at in network.loads.items()
+        },
+        transformers={name: placed(name, part) for name, part in network.transformers.items()},
+    )
+
+
+@dataclass(frozen=True)
+class _WithoutResistance:
+    """A cable of copper that has none: what is left is its inductance, and what lies between."""
+
+    cable: Cable
+
+    def series(self, frequency: Real) -> Complex:
+        return 1j * self.cable.series(frequency).imag
+
+    def by_conductor(self, frequency: Real) -> Complex:
+        return 1j * self.cable.by_conductor(frequency).imag
+
+    def shunt(self, frequency: Real) -> Complex:
+        return self.cable.shunt(frequency)
+
+
+def without_resistance(network: Network, runs: Collection[str]) -> Network:
+    """The same installation with runs of copper without resistance, such as no thickness has."""
+
+    def made(run: Run) -> Run:
+        added = run.added
+        bare = None if added is None else (lambda f: 1j * added(f).imag)
+        return replace(run, cable=_WithoutResistance(run.cable), added=bare)
+
+    changed = {name: made(network.runs[name]) for name in runs}
+    return replace(network, runs={**network.runs, **changed})
+
+
+# ---- length ---------------------------------------------------------------------------------------
 
 SHORTEST_RUN: Final = 0.1
 """m; below this nobody asks."""
@@ -51,29 +158,27 @@ _LENGTH_ACCURACY: Final = 1e-4
 """Relative."""
 
 
-def with_length(network: Network, run: str, length: float) -> Network:
-    """The same installation with one run of another length in m; its lay scales with it."""
-    old = network.runs[run]
-    added = old.added
-    scaled = None if added is None else lambda f: added(f) * (length / old.length)
-    return replace(network, runs={**network.runs, run: replace(old, length=length, added=scaled)})
-
-
 def longest_length(
-    network: Network, run: str, measure: Measure, tolerance: float, longest: float = 10e3
+    at: Callable[[float], Network | None],
+    measure: Measure,
+    tolerance: float,
+    shortest: float,
+    longest: float,
 ) -> float | None:
-    """Length in m up to which a run keeps within ``tolerance``, all shorter ones included.
+    """Length in m up to which a run keeps within ``tolerance``, all shorter ones down to one included.
 
-    None where `SHORTEST_RUN` is too long already; ``longest`` where that still is within. Found by steps
-    of 12 %, then halving to 1e-4: an excess over less than a step can be missed.
+    ``at`` builds the installation with the run of that length; None where there can be none, which ends
+    the search. None where the shortest is too long already; ``longest`` where that still is within.
+    Found by steps of 12 %, then halving to 1e-4: an excess over less than a step can be missed.
     """
 
     def within(length: float) -> bool:
-        return measure(with_length(network, run, length)) <= tolerance
+        network = at(length)
+        return network is not None and measure(network) <= tolerance
 
-    steps = math.ceil(_LENGTHS_PER_DECADE * math.log10(longest / SHORTEST_RUN)) + 1
+    steps = math.ceil(_LENGTHS_PER_DECADE * math.log10(longest / shortest)) + 1
     good = 0.0
-    for length in np.geomspace(SHORTEST_RUN, longest, max(steps, 2)):
+    for length in np.geomspace(shortest, longest, max(steps, 2)):
         if not within(float(length)):
             break
         good = float(length)

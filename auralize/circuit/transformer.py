@@ -59,6 +59,15 @@ class Transformer:
         return primary @ core @ turns @ secondary, factor
 
 
+_NO_CORE: Final = 1e9
+# H; at 1 Hz six gigaohm, beside which no load counts.
+
+
+def lossless(transformer: Transformer) -> Transformer:
+    """The turns of a transformer alone."""
+    return Transformer(transformer.ratio, 0.0, 0.0, _NO_CORE)
+
+
 def make_transformer(
     primary_voltage: float,
     secondary_voltage: float,

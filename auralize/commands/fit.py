@@ -10,31 +10,50 @@ from auralize.errors import RequestError
 
 if TYPE_CHECKING:
     from auralize.figures.fit import Kind
+    from auralize.rig.loads import Band
 
 
 def add(commands: Any) -> None:
     command = commands.add_parser("fit", help="what length or size would do for a tolerance")
     add_rig(command)
-    command.add_argument("--run", metavar="NAME", help="the run to fit (default: the only one)")
+    what = command.add_mutually_exclusive_group()
+    what.add_argument("--run", metavar="NAME", help="the run to fit (default: the only one)")
+    what.add_argument("--cable", metavar="NAME", help="size a cable over all runs that use it")
     limit = command.add_mutually_exclusive_group(required=True)
-    limit.add_argument("--loss", metavar="DB", help="largest loss, 20 Hz to 20 kHz")
-    limit.add_argument("--deviation", metavar="DB", help="largest deviation of it from 1 kHz")
-    limit.add_argument("--heat", metavar="PERCENT", help="largest share of the power in the cable")
+    limit.add_argument("--loss", metavar="DB", help='largest loss at the load, such as "0.5 dB"')
+    limit.add_argument(
+        "--deviation",
+        metavar="DB",
+        help="largest departure of the loss from that at 1 kHz, or in the middle of a band without it",
+    )
+    limit.add_argument("--damping", metavar="FACTOR", help="least damping factor at the load")
+    limit.add_argument(
+        "--heat", metavar="PERCENT", help="largest share of the programme's power lost in cable"
+    )
+    command.add_argument(
+        "--band",
+        metavar="BAND",
+        help='judged within this, such as "30 Hz to 120 Hz" (default: the load\'s, or 20 Hz to 20 kHz)',
+    )
     command.set_defaults(command=run)
 
 
 def run(arguments: argparse.Namespace) -> None:
     from auralize.figures.fit import fit
-    from auralize.figures.text import as_fits
+    from auralize.figures.fit_text import as_fits
 
     kind, tolerance = _tolerance(arguments)
+    band = None if arguments.band is None else _band(arguments.band)
     rig = loaded(arguments)
-    found = [fit(rig, choice, arguments.run, kind, tolerance) for choice in picked(arguments, rig)]
+    found = [
+        fit(rig, choice, arguments.run, kind, tolerance, cable=arguments.cable, band=band)
+        for choice in picked(arguments, rig)
+    ]
     print(as_fits(rig.title, found, kind, tolerance))
 
 
 def _tolerance(arguments: argparse.Namespace) -> tuple[Kind, float]:
-    """What limits, and how much: dB, or a share of the power."""
+    """What limits, and how much: dB, a factor, or a share of the power."""
     if arguments.heat is not None:
         share = number_or_nan(arguments.heat.strip().removesuffix("%")) / 100.0
         if not 0.0 < share < 1.0:
@@ -42,9 +61,25 @@ def _tolerance(arguments: argparse.Namespace) -> tuple[Kind, float]:
                 f'--heat: {arguments.heat!r} was found; right is a share such as "10 %"'
             )
         return "heat", share
+    if arguments.damping is not None:
+        factor = number_or_nan(arguments.damping)
+        if not 0.1 <= factor <= 1e6:
+            raise RequestError(
+                f"--damping: {arguments.damping!r} was found; right is a factor such as 20"
+            )
+        return "damping", factor
     kind: Kind = "loss" if arguments.loss is not None else "deviation"
     text = arguments.loss if kind == "loss" else arguments.deviation
     level = typed_or_nan(text, "level", "dB")
     if not 0.0 < level <= 40.0:
         raise RequestError(f'--{kind}: {text!r} was found; right is a level such as "0.5 dB"')
     return kind, level
+
+
+def _band(text: str) -> Band:
+    from auralize.rig.loads import parse_band
+
+    try:
+        return parse_band(text)
+    except ValueError as error:
+        raise RequestError(f"--band: {error}") from None

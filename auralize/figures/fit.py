@@ -4,33 +4,38 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 from auralize.circuit.network import Network
 from auralize.circuit.sizing import (
     EVEN_GAUGES,
     METRIC_AREAS,
-    SHORTEST_RUN,
     Measure,
+    damping_measure,
     deviation_measure,
     heat_measure,
     longest_length,
     loss_measure,
-    with_length,
+    only,
 )
 from auralize.errors import RequestError, RigError
-from auralize.figures.reference import SWEEP
+from auralize.figures.blame import Limit, Reason, why_no_length, why_no_size
+from auralize.figures.lengths import lengths_of
+from auralize.figures.powers import programme
+from auralize.figures.reference import band_of, damping_points, reference, sweep
 from auralize.rig.cables import ANY_SIZE
 from auralize.rig.choice import Choice
+from auralize.rig.loads import HIGHEST, LOWEST, Band, show_band
 from auralize.rig.reading import Rig
+from auralize.rig.table import guess
+from auralize.units import show_frequency
 
-Kind = Literal["loss", "deviation", "heat"]
-"""Largest loss, largest deviation of the loss from 1 kHz, or share of power in the cable."""
+Kind = Literal["loss", "deviation", "damping", "heat"]
+"""Largest loss, largest deviation of it from the reference, least damping factor, or largest share of power
+in the cable."""
 
 LONGEST_RUN: Final = 10e3
 """m; as long as a rig file can say."""
-_BAND: Final = tuple(float(hertz) for hertz in SWEEP)
-"""Hz; the frequencies of the figures, so that both find the worst at the same one."""
 
 
 @dataclass(frozen=True)
@@ -43,32 +48,50 @@ class Size:
     """The last that was tried; None where the cable can have none (its spacing, its reel)."""
     unlisted: bool = False
     """Whether IEC 60228 does not list the thinnest in the class of the strands: then by area alone."""
+    why: tuple[Reason, ...] = ()
+    """Why none will do."""
 
 
 @dataclass(frozen=True)
 class Fit:
-    """What would do for one run of a choice."""
+    """What would do for one run of a choice, or for all runs of one cable."""
 
     choice: str
-    run: str
+    runs: tuple[str, ...]
     length: float
-    """m, as the rig has it."""
+    """m as the rig has it, of all these runs."""
+    judged: str
+    """Over what: the band, the programme, or the frequency, in words."""
+    reference_hz: float
     now: float
-    """What the tolerance limits, as the rig has it (dB, or share)."""
-    worst: float
-    """Hz at which that is reached; the lowest of `_BAND` where it is the same everywhere."""
-    least: float
-    """The same with next to nothing of the run: what all the rest of the rig does."""
+    """What the tolerance limits, as the rig has it (dB, damping factor, or share)."""
+    worst: float | None
+    """Hz at which that is reached; None for heat, which all of the programme makes."""
+    without_turns: bool
+    """Whether what transformers lose themselves was left out."""
+    shortest: float | None
+    """m that was asked, as what lies coiled is not made shorter; None where a cable was to be sized."""
     longest: float | None
-    """m, up to `LONGEST_RUN`; None where no length will do."""
+    """m, up to `LONGEST_RUN`; None where no length will do, or a cable was to be sized."""
+    no_length: tuple[Reason, ...]
+    """Why none will do."""
     metric: Size | None
     """Metric sizes at the rig's length; None for a cable that was measured, which has no size."""
     gauge: Size | None
     """Gauges, by their area alone: IEC 60228 has no class for gauges."""
 
 
-def fit(rig: Rig, choice: Choice, run: str | None, kind: Kind, tolerance: float) -> Fit:
-    """Solve for the length and the size of one run that keep a tolerance, from 20 Hz to 20 kHz.
+def fit(
+    rig: Rig,
+    choice: Choice,
+    run: str | None,
+    kind: Kind,
+    tolerance: float,
+    *,
+    cable: str | None = None,
+    band: Band | None = None,
+) -> Fit:
+    """Solve for the length and the size of one run that keep a tolerance at the load listened to.
 
     Parameters
     ----------
@@ -77,9 +100,14 @@ def fit(rig: Rig, choice: Choice, run: str | None, kind: Kind, tolerance: float)
         One of its choices. All other runs stay as they are, those of the same cable too.
     run : str or None
         None: the only one on the way to the loudspeaker.
-    kind : {"loss", "deviation", "heat"}
+    kind : {"loss", "deviation", "damping", "heat"}
+        What transformers lose themselves counts for the damping factor alone.
     tolerance : float
-        dB; for heat a share of the amplifier's power, 0 to 1.
+        dB; for damping the least factor; for heat a share of the amplifier's power, 0 to 1.
+    cable : str, optional
+        Size this cable over all runs that use it; no length is solved for.
+    band : (float, float), optional
+        Hz; else the load's own, or 20 Hz to 20 kHz, but for damping DC (behind a transformer 1 kHz).
 
     Returns
     -------
@@ -89,7 +117,7 @@ def fit(rig: Rig, choice: Choice, run: str | None, kind: Kind, tolerance: float)
     Raises
     ------
     RequestError
-        For a run that is not there.
+        For a run or a cable that is not there, or a band that cannot be.
 
     Examples
     --------
@@ -99,23 +127,17 @@ def fit(rig: Rig, choice: Choice, run: str | None, kind: Kind, tolerance: float)
     >>> round(found.longest, 1), found.metric.thinnest
     (48.6, '4 mm2')
     """
-    name = _run(choice, run)
-    measure = _measure(choice, kind, _BAND)
-    sizes = [f"{area * 1e6:g} mm2" for area in METRIC_AREAS]
-    gauges = [f"{gauge} AWG" for gauge in EVEN_GAUGES]
-    sized = choice.runs[name].cable.metal is not None
-    build = _builder(rig, choice, name)
-    return Fit(
-        choice=choice.name,
-        run=name,
-        length=choice.network.runs[name].length,
-        now=measure(choice.network),
-        worst=_worst(choice, kind),
-        least=measure(with_length(choice.network, name, SHORTEST_RUN)),
-        longest=longest_length(choice.network, name, measure, tolerance, LONGEST_RUN),
-        metric=_thinnest(sizes, build, measure, tolerance) if sized else None,
-        gauge=_thinnest(gauges, build, measure, tolerance) if sized else None,
-    )
+    names = (_run(choice, run),) if cable is None else _runs_of(choice, cable)
+    measure, judged = _measure(choice, kind, band)
+    limit = Limit(measure, shown(tolerance, kind), kind == "damping")
+    return _Fitting(rig, choice, names, limit).solved(kind, judged, band, of_length=cable is None)
+
+
+def shown(value: float, kind: Kind) -> float:
+    """What a measure says as it is told, or the other way: a damping factor is measured as one over it."""
+    if kind != "damping":
+        return value
+    return 1.0 / value if value > 0.0 else float("inf")
 
 
 def _run(choice: Choice, run: str | None) -> str:
@@ -133,54 +155,114 @@ def _run(choice: Choice, run: str | None) -> str:
     return run
 
 
-def _measure(choice: Choice, kind: Kind, band: Sequence[float]) -> Measure:
+def _runs_of(choice: Choice, cable: str) -> tuple[str, ...]:
+    """All runs of a cable, of which one must be on the way to the load."""
+    way = choice.network.path(choice.listen)
+    on_the_way = list(dict.fromkeys(choice.runs[name].cable_name for name in way))
+    if cable not in on_the_way:
+        known = ", ".join(on_the_way) or "none, as there is no run"
+        raise RequestError(
+            f"--cable: no run on the way to {choice.listen} is of {cable!r}{guess(cable, on_the_way)} in "
+            f"choice {choice.name!r}; right is one of {known}"
+        )
+    return tuple(name for name, run in choice.runs.items() if run.cable_name == cable)
+
+
+def _measure(choice: Choice, kind: Kind, asked: Band | None) -> tuple[Measure, str]:
+    """What the tolerance limits, and over what it is judged, in words."""
+    if asked is not None and not LOWEST <= asked[0] < asked[1] <= HIGHEST:
+        raise RequestError(f"band: {asked} was found; right is from 20 Hz to 20 kHz at most")
+    band, load = band_of(choice, asked), choice.listen
+    if kind == "heat":
+        drive = programme(choice, band)
+        return heat_measure(drive), drive.words
+    if kind == "damping":
+        points = damping_points(choice, asked)
+        at = f"at {show_frequency(points[0])}" if points[0] > 0.0 else "at DC"
+        words = at if len(points) == 1 else show_band(band)
+        return damping_measure(load, choice.loads[load].nominal, points), words
+    network, rest = choice.network, None
+    if choice.turns_db is not None:
+        rest = only(network, transformers=tuple(network.transformers), amplifier=True)
     if kind == "loss":
-        return loss_measure(choice.listen, band)
-    if kind == "deviation":
-        return deviation_measure(choice.listen, band)
-    return heat_measure(band)
+        return loss_measure(load, sweep(band), rest), show_band(band)
+    return deviation_measure(load, sweep(band), reference(band), rest), show_band(band)
 
 
-def _worst(choice: Choice, kind: Kind) -> float:
-    """The frequency of `_BAND` where the choice is worst, found by halving; the lowest of several."""
-    band = _BAND
-    while len(band) > 1:
-        halves = band[: len(band) // 2], band[len(band) // 2 :]
-        band = max(halves, key=lambda half: _measure(choice, kind, half)(choice.network))
-    return band[0]
+@dataclass(frozen=True)
+class _Fitting:
+    """Runs of a choice, to be made as long or as thin as a limit lets them."""
 
+    rig: Rig
+    choice: Choice
+    runs: tuple[str, ...]
+    limit: Limit
 
-def _builder(rig: Rig, choice: Choice, run: str) -> Callable[[str], tuple[Network, bool]]:
-    """The choice with the run's cable in another size, and whether the class of its strands lacks that."""
-    cable_name = choice.runs[run].cable_name
-    cable = rig.of(choice)["cables"][cable_name]
-    name = f"{cable_name} of {run}"  # other runs may be of the same cable
+    def solved(self, kind: Kind, judged: str, asked: Band | None, *, of_length: bool) -> Fit:
+        """All that would do."""
+        network, measure = self.choice.network, self.limit.measure
+        sized = all(self.choice.runs[name].cable.metal is not None for name in self.runs)
+        shortest, longest, no_length = self.length() if of_length else (None, None, ())
+        return Fit(
+            choice=self.choice.name,
+            runs=self.runs,
+            length=sum(network.runs[name].length for name in self.runs),
+            judged=judged,
+            reference_hz=reference(band_of(self.choice, asked)),
+            now=shown(measure(network), kind),
+            worst=None if kind == "heat" else measure.worst(network),
+            without_turns=self.choice.turns_db is not None and kind in ("loss", "deviation"),
+            shortest=shortest,
+            longest=longest,
+            no_length=no_length,
+            metric=self.size([f"{a * 1e6:g} mm2" for a in METRIC_AREAS]) if sized else None,
+            gauge=self.size([f"{gauge} AWG" for gauge in EVEN_GAUGES]) if sized else None,
+        )
 
-    def build(size: str) -> tuple[Network, bool]:
-        changed = {("runs", run, "cable"): name, ("cables", name): {**cable, "conductor": size}}
-        try:
-            return rig.changed(choice, changed).network, False
-        except RigError:
-            changed[("cables", name, "strands")] = ANY_SIZE
-            return rig.changed(choice, changed).network, True
+    def length(self) -> tuple[float, float | None, tuple[Reason, ...]]:
+        """The shortest and the longest that the only run may be, or why there is none."""
+        (run,) = self.runs
+        asked, limit = lengths_of(self.rig, self.choice, run), self.limit
+        shortest = asked.shortest
+        longest = longest_length(asked.at, limit.measure, limit.most, shortest, LONGEST_RUN)
+        if longest is not None:
+            return shortest, longest, ()
+        network = asked.at(shortest)
+        assert network is not None  # it was just built
+        return shortest, None, why_no_length(network, limit, run)
 
-    return build
+    def size(self, sizes: Sequence[str]) -> Size:
+        """The first of ``sizes``, thinnest first, that will do."""
+        build = self._builder()
+        thickest = largest = None
+        for size in sizes:
+            try:
+                network, unlisted = build(size)
+            except RigError:  # this cable cannot be of that size, its spacing being given
+                continue
+            if self.limit.measure(network) <= self.limit.most:
+                return Size(size, size, unlisted)
+            thickest, largest = network, size
+        if thickest is None or largest is None:
+            return Size(None, None)
+        return Size(None, largest, why=why_no_size(thickest, self.limit, self.runs))
 
+    def _builder(self) -> Callable[[str], tuple[Network, bool]]:
+        """The choice with the cable in another size, and whether the class of its strands lacks that."""
+        cable_name = self.choice.runs[self.runs[0]].cable_name
+        cable = self.rig.of(self.choice)["cables"][cable_name]
+        name = f"{cable_name} of {self.runs[0]}"  # other runs may be of the same cable
+        cables: dict[tuple[str, ...], Any] = {("runs", run, "cable"): name for run in self.runs}
 
-def _thinnest(
-    sizes: Sequence[str],
-    build: Callable[[str], tuple[Network, bool]],
-    measure: Measure,
-    tolerance: float,
-) -> Size:
-    """The first of ``sizes``, thinnest first, that will do."""
-    largest = None
-    for size in sizes:
-        try:
-            network, unlisted = build(size)
-        except RigError:  # this cable cannot be of that size, its spacing being given
-            continue
-        largest = size
-        if measure(network) <= tolerance:
-            return Size(size, largest, unlisted)
-    return Size(None, largest)
+        def build(size: str) -> tuple[Network, bool]:
+            changed: dict[tuple[str, ...], Any] = {
+                **cables,
+                ("cables", name): {**cable, "conductor": size},
+            }
+            try:
+                return self.rig.changed(self.choice, changed).network, False
+            except RigError:
+                changed[("cables", name, "strands")] = ANY_SIZE
+                return self.rig.changed(self.choice, changed).network, True
+
+        return build

@@ -12,11 +12,13 @@ from auralize.audio.bands import OCTAVES
 from auralize.circuit.conductor import Real
 from auralize.circuit.levels import arriving, drop_db, loss_db
 from auralize.circuit.network import Network
+from auralize.circuit.power import cable_share
 from auralize.circuit.solution import Across, solve, source_impedance
 from auralize.figures.lays import LayFigures, lay_figures
-from auralize.figures.powers import Driven, driven
-from auralize.figures.reference import REFERENCE, SWEEP
+from auralize.figures.powers import Driven, driven, programme
+from auralize.figures.reference import SWEEP, band_of, damping_points, reference, sweep
 from auralize.rig.choice import Choice
+from auralize.rig.loads import Band
 
 
 @dataclass(frozen=True)
@@ -51,14 +53,25 @@ class Figures:
     load: str
     dc_loop_ohm: float
     """Resistance there and back of all cable on the way."""
-    loss_1khz_db: float
+    band_hz: Band
+    """Within which the load plays and is judged; 20 Hz to 20 kHz where the rig names no band."""
+    reference_hz: float
+    """1 kHz, or the middle of a band without it; see `reference.reference`."""
+    loss_db: float
+    """At the reference."""
     deviation_db: float
-    """The largest departure of the loss from its value at 1 kHz, 20 Hz to 20 kHz, with its sign."""
+    """The largest departure of the loss from that, over the band, with its sign."""
     deviation_hz: float
     damping_factor: float
     """See `headline`."""
+    damping_hz: float
+    """At which it is that."""
     cable_share: float
-    """Share of the amplifier's output power at 1 kHz that the cable turns into heat."""
+    """Share of the amplifier's output power that the cable turns into heat, under ``programme``."""
+    programme: str
+    """The rig's, as far as it lies in the band, or pink noise over that; in words."""
+    turns_db: float | None
+    """dB that transformers' turns make, in no level here; None where there are none."""
     lowest_ohm: float
     """Lowest impedance that the amplifier sees, 20 Hz to 20 kHz."""
     lowest_hz: float
@@ -79,32 +92,33 @@ class Figures:
 
 @dataclass(frozen=True)
 class Headline:
-    """The two figures that stand beside a choice."""
+    """The two figures that stand beside a choice, and the frequencies in Hz that they are at."""
 
-    loss_1khz_db: float
+    loss_db: float
+    reference_hz: float
     damping_factor: float
+    damping_hz: float
 
 
 def headline(choice: Choice) -> Headline:
-    """Loss at 1 kHz, and damping factor at the loudspeaker.
+    """Loss at the reference frequency, and damping factor at the loudspeaker.
 
-    That is rated load impedance over the modulus of what the loudspeaker sees looking back, at DC, or
-    (behind a transformer, which DC does not come through) at 1 kHz.
+    That is rated load impedance over the modulus of what the loudspeaker sees looking back: the least
+    in the band that the rig gives the load, or at DC, or (behind a transformer, which DC does not come
+    through) at 1 kHz.
     """
     network, load = choice.network, choice.listen
-    loss = loss_db(solve(network, [REFERENCE]), load)
-    at = REFERENCE if _transformed(network, load) else 0.0
-    back = float(np.abs(source_impedance(network, load, [at])[0]))
-    return Headline(float(loss[0]), choice.loads[load].nominal / back if back > 0.0 else math.inf)
-
-
-def _transformed(network: Network, load: str) -> bool:
-    return network.way(load) != network.path(load)
+    at = reference(band_of(choice))
+    loss = loss_db(solve(network, [at]), load)
+    points = damping_points(choice)
+    back = np.abs(source_impedance(network, load, points))
+    worst = int(np.argmax(back))
+    factor = choice.loads[load].nominal / back[worst] if back[worst] > 0.0 else math.inf
+    return Headline(float(loss[0]), at, float(factor), float(points[worst]))
 
 
 _BEHIND_TRANSFORMER: Final = (
-    "{load} is behind a transformer: its loss is relative to what the turns alone would give, its damping "
-    "factor is that at 1 kHz, and cable on both sides is added up as it is."
+    "{load} is behind a transformer: {turns}; cable on both sides is added up as it is"
 )
 
 
@@ -117,9 +131,10 @@ def figures(
     """
     choice.check_signal("drop", across)
     network, load = choice.network, choice.listen
-    at_1khz, short = solve(network, [REFERENCE]), headline(choice)
-    swept = solve(network, SWEEP)
-    deviation = _deviation(loss_db(swept, load), short.loss_1khz_db)
+    short, band, swept = headline(choice), band_of(choice), solve(network, SWEEP)
+    heard = sweep(band)
+    deviation = _deviation(loss_db(solve(network, heard), load), short.loss_db)
+    drive = programme(choice, band)
     worst, lowest = int(np.argmax(np.abs(deviation))), int(np.argmin(np.abs(swept.presented)))
     return Figures(
         choice=choice.name,
@@ -127,11 +142,16 @@ def figures(
         runs={name: choice.runs[name].words for name in network.path(load)},
         load=load,
         dc_loop_ohm=float(_way_ohm(network, load, np.zeros(1))[0].real),
-        loss_1khz_db=short.loss_1khz_db,
+        band_hz=band,
+        reference_hz=short.reference_hz,
+        loss_db=short.loss_db,
         deviation_db=float(deviation[worst]),
-        deviation_hz=float(SWEEP[worst]),
+        deviation_hz=float(heard[worst]),
         damping_factor=short.damping_factor,
-        cable_share=float(at_1khz.cable_share()[0]),
+        damping_hz=short.damping_hz,
+        cable_share=cable_share(network, drive),
+        programme=drive.words,
+        turns_db=choice.turns_db,
         lowest_ohm=float(np.abs(swept.presented[lowest])),
         lowest_hz=float(SWEEP[lowest]),
         reversed=network.loads[load].reversed,
@@ -149,8 +169,8 @@ def figures(
 
 def _notes(choice: Choice) -> tuple[str, ...]:
     notes = [*choice.notes, *_parallel(choice.network)]
-    if _transformed(choice.network, choice.listen):
-        notes.append(_BEHIND_TRANSFORMER.format(load=choice.listen))
+    if choice.turns_words:
+        notes.append(_BEHIND_TRANSFORMER.format(load=choice.listen, turns=choice.turns_words))
     return tuple(notes)
 
 
@@ -172,10 +192,10 @@ def _place(network: Network, name: str | None) -> str:
     return f"at the end of run {name}" if name in network.runs else f"on transformer {name}"
 
 
-def _deviation(loss: Real, reference: float) -> Real:
-    """Loss less its value at 1 kHz; none where nothing arrives at all."""
+def _deviation(loss: Real, at_reference: float) -> Real:
+    """Loss less its value at the reference; none where nothing arrives at all."""
     silent = ~np.isfinite(loss)
-    return np.where(silent, 0.0, loss) - (reference if np.isfinite(reference) else 0.0)
+    return np.where(silent, 0.0, loss) - (at_reference if np.isfinite(at_reference) else 0.0)
 
 
 def _lines(choice: Choice, frequency: Real, across: Across) -> tuple[Line, ...]:

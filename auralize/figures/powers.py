@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from typing import Final
 
-from auralize.circuit.power import Budget, budget, temperature_rise
+from auralize.circuit.power import Budget, Drive, budget, pink_noise, temperature_rise
 from auralize.rig.choice import Choice
+from auralize.rig.loads import Band
+from auralize.units import decibels
 
 
 @dataclass(frozen=True)
@@ -35,6 +39,10 @@ class Driven:
     crest_factor: float
     peak_volts: float
     """Crest factor times rms."""
+    rated_volts: float | None
+    """Peak that the amplifier's rating allows; None where the rig names no rating, or no load for it."""
+    peak_over_db: float | None
+    """By how much the peaks pass that; below 0 where they do not."""
     drawn_watts: float
     amplifier_amperes: float
     peak_amperes: float
@@ -54,6 +62,18 @@ _COILED_LAYERS = 4
 """Layers on a drum that a coiled run is taken as: the worst that the estimate knows."""
 
 
+_USUAL_CREST: Final = 4.0
+"""Of dense programme; of no matter to a share of power."""
+
+
+def programme(choice: Choice, band: Band) -> Drive:
+    """What heat is weighted by: the rig's programme as far as it lies in a band.
+
+    Pink noise over the band where the rig names none, or none of it lies there.
+    """
+    return (choice.drive and choice.drive.within(*band)) or pink_noise(1.0, _USUAL_CREST, *band)
+
+
 def driven(choice: Choice) -> Driven | None:
     """Where the power goes; None where the rig names no programme, or its amplifier is shorted."""
     if choice.drive is None:
@@ -71,11 +91,17 @@ def driven(choice: Choice) -> Driven | None:
         )
         for name in choice.network.runs
     }
+    peak = choice.drive.volts * choice.drive.crest_factor
+    rated = None
+    if choice.rating is not None and choice.rated_into is not None:
+        rated = math.sqrt(2.0 * choice.rating * choice.rated_into)
     return Driven(
         signal=choice.drive.words,
         volts=choice.drive.volts,
         crest_factor=choice.drive.crest_factor,
-        peak_volts=choice.drive.volts * choice.drive.crest_factor,
+        peak_volts=peak,
+        rated_volts=rated,
+        peak_over_db=None if rated is None else decibels(peak / rated),
         drawn_watts=found.drawn,
         amplifier_amperes=found.amplifier_current,
         peak_amperes=found.amplifier_peak,

@@ -16,8 +16,8 @@ Choices = Rig | Choice | Sequence[Choice]
 """A whole rig, one choice, or several."""
 
 _HEAD = (
-    "choice", "label", "load", "dc_loop_ohm", "loss_1khz_db", "deviation_db", "deviation_hz",
-    "damping_factor", "cable_share", "lowest_ohm", "lowest_hz",
+    "choice", "label", "load", "dc_loop_ohm", "reference_hz", "loss_db", "deviation_db", "deviation_hz",
+    "damping_factor", "damping_hz", "cable_share", "lowest_ohm", "lowest_hz",
 )  # fmt: skip
 
 
@@ -38,15 +38,16 @@ def by_choice(choices: Choices) -> list[dict[str, Any]]:
     Returns
     -------
     list of dict
-        choice, label, load, dc_loop_ohm, loss_1khz_db, deviation_db and deviation_hz (the largest departure
-        from the loss at 1 kHz), damping_factor, cable_share (of the power at 1 kHz, 0 to 1), lowest_ohm and
-        lowest_hz (what the amplifier sees).
+        choice, label, load, dc_loop_ohm, reference_hz (1 kHz, or in the load's band) and loss_db there,
+        deviation_db and deviation_hz (the largest departure from that), damping_factor and damping_hz (0:
+        at DC), cable_share (of the programme's power, 0 to 1), lowest_ohm and lowest_hz (what the amplifier
+        sees).
 
     Examples
     --------
     >>> import auralize as au
     >>> rows = au.by_choice(au.load_rig("saltmarsh.toml"))
-    >>> [(row["choice"], round(row["loss_1khz_db"], 2)) for row in rows]
+    >>> [(row["choice"], round(row["loss_db"], 2)) for row in rows]
     [('reel', -1.39), ('bought', -0.92), ('beams', -1.24)]
     """
     found = [asdict(figures(choice, (1000.0,))) for choice in listed(choices)]

@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from auralize.circuit.signals import ACROSS_WORDS
 from auralize.figures.columns import WIDTH, columns, decibels_text, pages, wrapped
-from auralize.units import rounded, show, show_frequency, show_length
+from auralize.rig.loads import WHOLE
+from auralize.units import rounded, show, show_frequency
 
 if TYPE_CHECKING:
-    from auralize.figures.fit import Fit, Kind, Size
     from auralize.figures.lays import LayFigures, Spread
     from auralize.figures.numbers import Figures, Line
     from auralize.figures.powers import Driven, Heated
@@ -29,20 +29,34 @@ def _comparison(found: Sequence[Figures]) -> str:
     rows = [("", *(f.choice for f in found))]
     rows.append(("load listened to", *(f.load for f in found)))
     rows.append(("DC loop resistance, ohm", *(f"{f.dc_loop_ohm:.3f}" for f in found)))
-    rows.append(("loss at 1 kHz, dB", *(decibels_text(f.loss_1khz_db) for f in found)))
+    if any(f.band_hz != WHOLE for f in found):
+        rows.append(("judged from", *(show_frequency(f.band_hz[0]) for f in found)))
+        rows.append(("  to", *(show_frequency(f.band_hz[1]) for f in found)))
+    losses = [decibels_text(f.loss_db) for f in found]
+    rows += _at("loss at {}, dB", "loss, dB", losses, [f.reference_hz for f in found])
     rows.append(("largest deviation from that, dB", *(_deviation(f) for f in found)))
-    rows.append(("  which is at", *(show_frequency(_three(f.deviation_hz)) for f in found)))
-    rows.append(("damping factor at the load (DC)", *(_factor(f.damping_factor) for f in found)))
-    rows.append(
-        ("power at 1 kHz that heats cable", *(rounded(f.cable_share, ".1%") for f in found))
-    )
+    rows.append(("  which is at", *(show_frequency(three_digits(f.deviation_hz)) for f in found)))
+    factors = [_factor(f.damping_factor) for f in found]
+    damping = "damping factor at the load"
+    rows += _at(f"{damping} ({{}})", damping, factors, [f.damping_hz for f in found])
+    rows.append(("programme power lost in cable", *(rounded(f.cable_share, ".1%") for f in found)))
     rows.append(("lowest load on the amplifier, ohm", *(_ohm(f.lowest_ohm) for f in found)))
-    rows.append(("  which is at", *(show_frequency(_three(f.lowest_hz)) for f in found)))
+    rows.append(("  which is at", *(show_frequency(three_digits(f.lowest_hz)) for f in found)))
     return pages(rows)
 
 
+def _at(
+    alike: str, words: str, cells: Sequence[str], hertz: Sequence[float]
+) -> list[tuple[str, ...]]:
+    """A figure at a frequency: that is in the row's words if ``alike`` for all, else below it."""
+    shown = [show_frequency(three_digits(f)) if f > 0.0 else "DC" for f in hertz]
+    if len(set(shown)) == 1:
+        return [(alike.format(shown[0]), *cells)]
+    return [(words, *cells), ("  which is at", *shown)]
+
+
 def _deviation(figures: Figures) -> str:
-    silent = not math.isfinite(figures.loss_1khz_db)
+    silent = not math.isfinite(figures.loss_db)
     return "silent" if silent else rounded(figures.deviation_db, "+.2f")
 
 
@@ -57,7 +71,7 @@ def _factor(value: float) -> str:
     return f"{value:.3g}" if math.isfinite(value) else "no limit"
 
 
-def _three(value: float) -> float:
+def three_digits(value: float) -> float:
     """Rounded to three digits: a sweep has no more."""
     return float(f"{value:.3g}")
 
@@ -101,7 +115,7 @@ def _driven(driven: Driven) -> str:
         f"At {driven.volts:.3g} V of {driven.signal} (crest factor {driven.crest_factor:.2g}) the "
         f"amplifier gives {show(driven.drawn_watts, 'W')}, {show(driven.amplifier_amperes, 'A')} rms, "
         f"{show(driven.peak_amperes, 'A')} peak{_loading(driven)}.",
-        f"  peak voltage that the amplifier must give: {show(driven.peak_volts, 'V')}",
+        f"  peak voltage that the amplifier must give: {show(driven.peak_volts, 'V')}{_peaks(driven)}",
     ]
     for name, watts in driven.loads.items():
         lines.append(
@@ -125,6 +139,21 @@ def _loading(driven: Driven) -> str:
     asked = max(driven.tapped_watts, driven.drawn_watts)
     overloaded = driven.rating_watts is not None and asked > driven.rating_watts
     return f"{text}. Caution: that overloads it" if overloaded else text
+
+
+def _peaks(driven: Driven) -> str:
+    """How the peaks stand to the rating, where that is known."""
+    if driven.rated_volts is None or driven.peak_over_db is None:
+        return ""
+    allowed = f"its rating allows {show(driven.rated_volts, 'V')}"
+    if driven.peak_over_db <= _ROUNDING:
+        return f"; {allowed}"
+    over = rounded(driven.peak_over_db, ".1f")
+    return f". Caution: {allowed}, and clips peaks that are {over} dB over"
+
+
+_ROUNDING: Final = 0.05
+"""dB under which a tenth of a dB says nothing."""
 
 
 def _burnt(watts: float, where: str) -> str:
@@ -186,72 +215,3 @@ def _row(line: Line) -> tuple[str, ...]:
         rounded(line.cable_uh, ".2f"),
         _factor(line.damping),
     )
-
-
-def as_fits(title: str, found: Sequence[Fit], kind: Kind, tolerance: float) -> str:
-    """What length or size would do, a column a choice."""
-    words = {
-        "loss": "loss",
-        "deviation": "deviation from 1 kHz",
-        "heat": "share of power in the cable",
-    }[kind]
-    limit = f"{tolerance * 100:.3g} %" if kind == "heat" else f"{tolerance:.3g} dB"
-    rows = [("", *(f.choice for f in found)), ("run", *(f.run for f in found))]
-    rows.append((f"{words} now", *(_measured(f.now, kind) for f in found)))
-    rows.append(("  which is at", *(_worst(f) for f in found)))
-    rows.append(("length now", *(show_length(f.length) for f in found)))
-    if any(f.longest is None for f in found):
-        rows.append(("  without the run", *(_measured(f.least, kind) for f in found)))
-    rows.append(("longest that will do", *(_longest(f.longest) for f in found)))
-    rows.append(("thinnest metric size", *(_size(f.metric) for f in found)))
-    rows.append(("thinnest even gauge", *(_size(f.gauge) for f in found)))
-    head = [title, f"up to {limit} {words}, 20 Hz to 20 kHz", *_explained(found, kind)]
-    return "\n".join([*head, "", pages(rows)])
-
-
-def _explained(found: Sequence[Fit], kind: Kind) -> list[str]:
-    """What the table leaves open."""
-    from auralize.rig.cables import ANY_SIZE
-
-    lines = []
-    if kind == "heat":
-        lines.append("The share is that of all cable and joints together.")
-    if any(f.longest is None for f in found):
-        lines.append("Where no length will do, the rest of the rig does too much already.")
-    if any(f.metric is None for f in found):
-        lines.append("A measured cable has no size: describe it by its conductors to fit one.")
-    sizes = [size for f in found for size in (f.metric, f.gauge)]
-    unlisted = dict.fromkeys(s.thinnest for s in sizes if s is not None and s.unlisted)
-    if unlisted:
-        text = (
-            f"{', '.join(map(str, unlisted))}: by area, as IEC 60228 has no such size in that class; "
-            f'in the rig file it needs strands = "{ANY_SIZE}".'
-        )
-        lines.append(textwrap.fill(text, WIDTH))
-    return lines
-
-
-def _size(size: Size | None) -> str:
-    if size is None:
-        return "measured"
-    if size.largest is None:
-        return "none fits"
-    return size.thinnest or f"none to {size.largest}"
-
-
-def _measured(value: float, kind: Kind) -> str:
-    if not math.isfinite(value):
-        return "silent"
-    return rounded(value, ".1%") if kind == "heat" else f"{rounded(value, '.2f')} dB"
-
-
-def _worst(fit: Fit) -> str:
-    return show_frequency(_three(fit.worst)) if math.isfinite(fit.now) else "everywhere"
-
-
-def _longest(metres: float | None) -> str:
-    from auralize.figures.fit import LONGEST_RUN
-
-    if metres is None:
-        return "none"
-    return show_length(metres) if metres < LONGEST_RUN else "10 km and more"

@@ -101,16 +101,21 @@ def _fir_facts(choice: Choice, what: str, fir: Fir, minimum_phase: bool) -> str:
     error = f"{fir.error:.2g} dB" if minimum_phase else f"{fir.error:.0f} dB of it"
     return (
         f"{kind} of the {what}, choice {choice.name}: {len(fir.taps)} taps at {fir.rate} Hz, "
-        f"delay {fir.delay} samples, gain 0 dB re source voltage, error within {error}"
+        f"delay {fir.delay} samples, {_gain(choice)}, error within {error}"
     )
 
 
 def _iir_facts(choice: Choice, what: str, iir: Iir) -> str:
     return (
         f"IIR of the {what}, choice {choice.name}: {len(iir.sections)} second-order sections "
-        f"at {iir.rate} Hz, delay 0 samples, gain 0 dB re source voltage, magnitude within "
-        f"{iir.error:.2g} dB"
+        f"at {iir.rate} Hz, delay 0 samples, {_gain(choice)}, magnitude within {iir.error:.2g} dB"
     )
+
+
+def _gain(choice: Choice) -> str:
+    """What the filter's 0 dB is."""
+    turns = f" ({choice.turns_words})" if choice.turns_words else ""
+    return f"gain 0 dB re source voltage{turns}"
 
 
 def _sections(iir: Iir) -> dict[str, object]:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.network import Network
-from auralize.circuit.signals import Signal, drops
+from auralize.circuit.signals import Signal, drops, voltage
 from auralize.circuit.solution import Across, Solution, solve
 from auralize.filters.grid import GRID_LENGTHS, Goal, Grid, Response, minimum_phase, shortest
 from auralize.units import amplitude
@@ -97,7 +97,7 @@ class RunFilters:
 
 
 def design_run(network: Network, load: str, rate: int) -> RunFilters:
-    """Exact filters for sending end (past the turns of transformers), receiving end and drops.
+    """Exact filters for sending end, receiving end and drops, relative to the turns of transformers.
 
     Sending, drop, and the drop over the conductor that keeps less are designed; receiving and the drop
     over the other conductor are what is left, so that all always add up. All are as the loudspeaker has
@@ -210,7 +210,7 @@ def _responses(network: Network, load: str, grid: Grid) -> tuple[Complex, bool]:
 
 
 def _solved(solution: Solution, load: str) -> tuple[Complex, bool]:
-    """Reference and drop, and the drops over plus and over minus where they differ, as columns.
+    """Sending end and drop, and the drops over plus and over minus where they differ, as columns.
 
     And whether they can be told and do not differ.
     """
@@ -222,7 +222,8 @@ def _solved(solution: Solution, load: str) -> tuple[Complex, bool]:
         for one in found.values()
     ]
     alike = bool(kept) and bool((np.abs(kept[0] - kept[1]) <= amplitude(ALIKE) * scale).all())
-    return np.stack([solution.reference(load), drop, *(() if alike else kept)], axis=-1), alike
+    sending = voltage(solution, load, "sending")
+    return np.stack([sending, drop, *(() if alike else kept)], axis=-1), alike
 
 
 def _splined(frequency: Real, knots: NDArray[np.intp], values: Complex) -> Complex:

@@ -18,7 +18,7 @@ from typing import Final
 
 from auralize.audio.band_loudness import BandEnergies, BandMeter
 from auralize.audio.metering import Level, Meter, Samples, measure
-from auralize.circuit.signals import drops
+from auralize.circuit.signals import drops, voltage
 from auralize.circuit.solution import Across, solve
 from auralize.errors import AuralizeError
 from auralize.filters.fir import Fir, RunFilters
@@ -71,7 +71,7 @@ def predicted(
     some dB: until it is measured, the limiter stands behind it.
     """
     solution = solve(choice.network, energies.centres)
-    receiving = solution.receiving[choice.listen]
+    receiving = voltage(solution, choice.listen, "receiving")
     dropped = before.drops if before else {}
     return RunLevels(
         scaled_level(before.receiving if before else source, energies.predict(receiving)),

@@ -28,6 +28,8 @@ def design_filter(
 ) -> Fir:
     """The filter of one signal of a choice, with its delay and its measured error.
 
+    As `Choice.response` has it: relative to the turns of transformers, where there are any.
+
     Parameters
     ----------
     choice : Choice

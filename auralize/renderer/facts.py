@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -53,6 +54,8 @@ class Rendered:
     """dBTP"""
     match: Match
     outputs: tuple[RenderedFile, ...]
+    told: tuple[str, ...] = ()
+    """A sentence for each choice heard behind transformers, and on all that is noted of choices."""
     replaced: tuple[Path, ...] = ()
     """Those outputs whose names were taken by earlier files."""
 
@@ -63,19 +66,27 @@ class Rendered:
         return headroom_gain(bare) - self.outputs[0].gains.headroom
 
 
+def told_of(choices: Sequence[Choice]) -> tuple[str, ...]:
+    """What of a choice's level is in no file, and what is noted of it; each sentence once."""
+    turns = [f"{c.name}: {c.turns_words}." for c in choices if c.turns_words]
+    notes = [f"{note[:1].upper()}{note[1:].rstrip('.')}." for c in choices for note in c.notes]
+    return tuple(dict.fromkeys([*turns, *notes]))
+
+
 def sidecar(path: Path) -> Path:
     """Where the facts of a sound file stand: beside it, ``.json`` added to its whole name."""
     return path.with_name(path.name + ".json")
 
 
-def describe(heard: End, gains: Gains) -> str:
+def describe(choice: Choice, heard: End, gains: Gains) -> str:
     """The comment that travels inside the file."""
     total, match, makeup, headroom = (
         rounded(gain, "+.2f") for gain in (gains.total, gains.match, gains.makeup, gains.headroom)
     )
+    turns = f"; {choice.turns_words}" if choice.turns_words else ""
     return (
         f"{signal_words(heard.signal, heard.across)}, choice {heard.choice}; gain {total} dB "
-        f"(match {match}, make-up {makeup}, headroom {headroom})"
+        f"(match {match}, make-up {makeup}, headroom {headroom}){turns}"
     )
 
 
@@ -93,6 +104,7 @@ def facts(rendered: Rendered, output: RenderedFile, choice: Choice) -> str:
         "runs": {name: run.words for name, run in choice.runs.items()},
         "match": rendered.match.data,
         "gain_db": {**gains, "total": round(output.gains.total, 4)},
+        "transformer_turns_db": None if choice.turns_db is None else round(choice.turns_db, 4),
         "loudness_lufs": _finite(output.loudness),
         "true_peak_dbtp": _finite(output.true_peak),
         "delay_samples": 0,

@@ -31,7 +31,7 @@ from auralize.filters.fir import Fir, design_run
 from auralize.filters.quality import check
 from auralize.filters.stream import through
 from auralize.gains import INSTALLED, End, Gains, Heard, Match, balance, match_gain
-from auralize.renderer.facts import Rendered, RenderedFile, describe, facts, sidecar
+from auralize.renderer.facts import Rendered, RenderedFile, describe, facts, sidecar, told_of
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 from auralize.units import amplitude, decibels
@@ -111,7 +111,9 @@ def render(
         _write(info, kept, writers, frames, pool, share)
         outputs = [_output(p, g, w.clipped) for (p, g), w in zip(kept, writers, strict=True)]
         peak = decibels(level.peak)
-        rendered = Rendered(info, level.loudness, peak, options.match, tuple(outputs))
+        rendered = Rendered(
+            info, level.loudness, peak, options.match, tuple(outputs), told_of(choices)
+        )
         for (part, _), output, staged in zip(kept, outputs, sidecars, strict=True):
             staged.stage(facts(rendered, output, part.choice))
         for writer in writers:
@@ -278,7 +280,7 @@ def _writer(
         info.channels,
         depth,
         frames,
-        describe(part.heard, gains),
+        describe(part.choice, part.heard, gains),
         inputs=[info.path],
         mask=info.mask,
         more=more,

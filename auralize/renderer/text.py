@@ -40,7 +40,16 @@ def as_gains(done: Rendered) -> str:
     earlier = ", ".join(one_line(path.name) for path in done.replaced)
     replaced = [f"Earlier files of these names were replaced: {earlier}."] if earlier else []
     return "\n".join(
-        [head, columns(rows), *_softened(done.softened), *clipped, *replaced, *cautions, tail]
+        [
+            head,
+            columns(rows),
+            *_softened(done.softened),
+            *(wrapped(sentence).strip() for sentence in done.told),
+            *clipped,
+            *replaced,
+            *cautions,
+            tail,
+        ]
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -19,6 +19,7 @@ from auralize.rig.cables import ReadCable
 from auralize.rig.lays import ReadLay
 from auralize.rig.loads import ReadLoad
 from auralize.rig.table import guess
+from auralize.units import decibels, rounded
 
 _ANYWHERE: Final = 1000.0
 """Hz; what can be told at one frequency can be told at all."""
@@ -59,20 +60,39 @@ class Choice:
     transformers: Mapping[str, ReadTransformer]
     loads: Mapping[str, ReadLoad]
     rating: float | None = None
-    """W that the amplifier can deliver."""
+    """W that the amplifier can deliver, where the rig says so ..."""
+    rated_into: float | None = None
+    """... and the load in ohm that this refers to, where it says that too."""
     drive: Drive | None = None
     """What the rig is driven with, where it says so."""
     notes: tuple[str, ...] = ()
-    """What is to be known of measured data and of faults."""
+    """What is to be known of measured data, of faults, and of another choice that is the same."""
 
     def __repr__(self) -> str:
         runs = "; ".join(f"{name} {run.words}" for name, run in self.runs.items())
         return f"<Choice {self.name!r}, heard at {self.listen}: {runs or 'no cable'}>"
 
+    @property
+    def content(self) -> Hashable:
+        """Equal for two choices of a rig between which nothing differs but names and words."""
+        network = self.network
+        return (
+            self.listen,
+            self.rating,
+            self.rated_into,
+            self.drive,
+            network.amplifier,
+            frozenset(network.runs.items()),
+            frozenset(network.transformers.items()),
+            frozenset(self.loads.items()),
+        )
+
     def response(
         self, frequency: ArrayLike, signal: Signal = "receiving", across: Across = "both"
     ) -> Complex:
         """Complex response from the amplifier's own source voltage to one signal.
+
+        Relative to what the turns of transformers alone make of it (`turns_db`): 0 dB is no loss.
 
         Parameters
         ----------
@@ -119,6 +139,22 @@ class Choice:
         """Raise RequestError for a signal that is not known, or a drop that cannot be told."""
         if signal not in SIGNALS or across != "both":
             self.response([_ANYWHERE], signal, across)
+
+    @property
+    def turns_db(self) -> float | None:
+        """dB that the turns of the transformers on the way make; None where there are none."""
+        network = self.network
+        if network.way(self.listen) == network.path(self.listen):
+            return None
+        return decibels(network.ratio(self.listen))
+
+    @property
+    def turns_words(self) -> str:
+        """What is to be said of these wherever a level is told; nothing without transformers."""
+        if self.turns_db is None:
+            return ""
+        made = rounded(self.turns_db, "+.2f")
+        return f"the transformers' turns make {made} dB, which is left out"
 
     def at(self, load: str | None) -> Choice:
         """The same, heard at another loudspeaker (None: as it is); raises RigError."""

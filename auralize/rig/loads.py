@@ -25,7 +25,7 @@ from auralize.circuit.network import PERFECT, Connected, Contact
 from auralize.circuit.sampled import SampledImpedance
 from auralize.errors import RigError
 from auralize.rig.folder import Folder
-from auralize.rig.measured import read_impedance
+from auralize.rig.measured import changed_at, read_impedance
 from auralize.rig.table import Table
 
 TYPES: Final = ("resistor", "driver", "crossover", "measured", "open", "short")
@@ -43,7 +43,10 @@ REVERSED: Final = (
 )
 
 LOWEST, HIGHEST = 20.0, 20_000.0
-"""Hz between which a measurement that ends earlier is worth a word."""
+"""Hz between which all is judged, so that a measurement that ends earlier is worth a word."""
+Band = tuple[float, float]
+"""From Hz to Hz."""
+WHOLE: Final[Band] = (LOWEST, HIGHEST)
 
 
 @dataclass(frozen=True)
@@ -53,6 +56,8 @@ class ReadLoad:
     connected: Connected
     nominal: float
     notes: tuple[str, ...] = ()
+    band: Band | None = None
+    """Within which it plays, and is judged; None where the rig does not say."""
 
 
 def read_loads(table: Table, places: Collection[str], folder: Folder) -> dict[str, ReadLoad]:
@@ -80,12 +85,40 @@ def _read_load(load: Table, places: Collection[str], folder: Folder) -> ReadLoad
         )
     contact = read_contact(load, "contact")
     swapped = load.flag("reversed", default=False)
+    band = _read_band(load)
     if swapped:
         notes = (*notes, REVERSED)
     load.finish()
     place = None if at == "amplifier" else at
     sentences = tuple(f"load {load.place[-1]} {note}" for note in notes)
-    return ReadLoad(Connected(impedance, place, contact, swapped), nominal, sentences)
+    return ReadLoad(Connected(impedance, place, contact, swapped), nominal, sentences, band)
+
+
+def _read_band(load: Table) -> Band | None:
+    text = load.text("band", "")
+    try:
+        return parse_band(text) if "band" in load else None
+    except ValueError as error:
+        raise load.refuse("band", str(error)) from None
+
+
+def parse_band(text: str) -> Band:
+    """ "30 Hz to 120 Hz", in a rig file and on a command line; raises ValueError."""
+    try:
+        low, high = (units.parse_frequency(part) for part in text.split(" to "))
+    except ValueError:
+        low = high = 0.0
+    if not LOWEST <= low < high <= HIGHEST:
+        raise ValueError(
+            f'{units.quoted(text)} was found; right is a band such as "30 Hz to 120 Hz", from 20 Hz to '
+            "20 kHz at most, the lower end first"
+        )
+    return low, high
+
+
+def show_band(band: Band) -> str:
+    """As `parse_band` reads it."""
+    return " to ".join(map(units.show_frequency, band))
 
 
 def read_contact(table: Table, key: str) -> Contact:
@@ -177,21 +210,13 @@ def _read_measured(
     load.asked.add("dc_resistance")
     path = folder.file(load)
     try:
-        sampled = _sampled(path, _changed_at(path), at_dc)
+        sampled = _sampled(path, changed_at(path), at_dc)
     except RigError:
         raise
     except ValueError as error:  # MeasurementError too
         raise load.refuse("file", str(error)) from None
     beyond = sampled.beyond(LOWEST, HIGHEST)
     return sampled, rated, () if beyond is None else (f"is {beyond}",)
-
-
-def _changed_at(path: Path) -> int:
-    """ns; 0 for a file that cannot be looked at, of which reading it says why."""
-    try:
-        return path.stat().st_mtime_ns
-    except (OSError, ValueError):
-        return 0
 
 
 @lru_cache(maxsize=32)

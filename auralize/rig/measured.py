@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Final
 
@@ -83,6 +84,20 @@ def read_cable(path: Path | str, length: float | None = None) -> SampledCable:
     too little.
     """
     path = Path(path)
+    return _cable(path, changed_at(path), length)
+
+
+def changed_at(path: Path) -> int:
+    """ns; 0 for a file that cannot be looked at, of which reading it says why."""
+    try:
+        return path.stat().st_mtime_ns
+    except (OSError, ValueError):
+        return 0
+
+
+@lru_cache(maxsize=32)
+def _cable(path: Path, _changed: int, length: float | None) -> SampledCable:
+    """Read once, so that choices with the same file compare equal; again where the file was changed."""
     if ports_of(path) is not None:
         if length is None:
             raise MeasurementError(f"{path}: the length of the measured cable is missing")

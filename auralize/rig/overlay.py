@@ -9,7 +9,7 @@ from auralize.rig.loads import FAULTS
 
 # Where a choice gives one of these, what the common part gave of the other side is dropped.
 _ALTERNATIVES: Final = (
-    (("resistance",), ("damping_factor", "into")),
+    (("resistance",), ("damping_factor",)),
     (("spacing",), ("insulation",)),
     (("dielectric",), ("permittivity", "loss_tangent")),
     (("permittivity",), ("capacitance",)),

@@ -17,29 +17,34 @@ from auralize.rig.cables import read_cable
 from auralize.rig.choice import ReadRun, ReadTransformer
 from auralize.rig.folder import Folder
 from auralize.rig.lays import read_lay
-from auralize.rig.loads import ReadLoad, read_contact
+from auralize.rig.loads import WHOLE, ReadLoad, read_contact
 from auralize.rig.table import Table
 from auralize.units import decibels, show, show_length
 
 
-def read_amplifier(table: Table) -> tuple[Amplifier, float | None]:
-    """The amplifier, and its rating in W where it is given."""
+def read_amplifier(table: Table) -> tuple[Amplifier, float | None, float | None]:
+    """The amplifier, and where they are given its rating in W and the load in ohm that it refers to."""
     if "amplifier" not in table:
         raise table.refuse("amplifier", "the table [amplifier] is missing")
     amplifier = table.table("amplifier")
-    amplifier.exclusive(("resistance",), ("damping_factor", "into"))
+    amplifier.exclusive(("resistance",), ("damping_factor",))
     inductance = amplifier.quantity("inductance", "inductance", "0 H", "1 mH", "0 H")
-    if "damping_factor" in amplifier or "into" in amplifier:
-        factor = amplifier.number("damping_factor", 0.1, 1e6)
-        resistance = amplifier.quantity("into", "resistance", "0.5 ohm", "10 kohm") / factor
-    else:
-        resistance = amplifier.quantity("resistance", "resistance", "0 ohm", "1 kohm")
-    rating = None
+    rating = into = None
     if "rating" in amplifier:
         rating = amplifier.quantity("rating", "power", "0.1 W", "100 kW")
+    if "resistance" in amplifier:
+        resistance = amplifier.quantity("resistance", "resistance", "0 ohm", "1 kohm")
+        if "into" in amplifier:
+            into = amplifier.quantity("into", "resistance", "0.5 ohm", "10 kohm")
+    elif "damping_factor" in amplifier or "into" in amplifier:
+        factor = amplifier.number("damping_factor", 0.1, 1e6)
+        into = amplifier.quantity("into", "resistance", "0.5 ohm", "10 kohm")
+        resistance = into / factor
+    else:
+        resistance = amplifier.quantity("resistance", "resistance", "0 ohm", "1 kohm")
     amplifier.asked |= {"damping_factor", "into", "resistance", "rating"}
     amplifier.finish()
-    return Amplifier(resistance, inductance), rating
+    return Amplifier(resistance, inductance), rating, into
 
 
 def read_runs(table: Table, folder: Folder) -> dict[str, ReadRun]:
@@ -141,8 +146,11 @@ def _read_transformer(part: Table) -> tuple[Transformer, float | None]:
     return make_line_transformer(line, tap, secondary, **losses), tap
 
 
-def read_drive(table: Table) -> Drive | None:
-    """What the rig is driven with: pink noise or a sine of some voltage at the amplifier's terminals."""
+def read_drive(table: Table, loads: Mapping[str, ReadLoad]) -> Drive | None:
+    """What the rig is driven with: pink noise or a sine of some voltage at the amplifier's terminals.
+
+    Noise goes as low and as high as any of the loads is meant to play.
+    """
     if "programme" not in table:
         table.asked.add("programme")
         return None
@@ -152,7 +160,9 @@ def read_drive(table: Table) -> Drive | None:
     if kind == "sine":
         found = sine(volts, drive.quantity("frequency", "frequency", "1 Hz", "100 kHz", "1 kHz"))
     else:
-        found = pink_noise(volts, drive.number("crest_factor", 1.4, 20.0, 4.0))
+        lows, highs = zip(*(load.band or WHOLE for load in loads.values()), strict=True)
+        crest_factor = drive.number("crest_factor", 1.4, 20.0, 4.0)
+        found = pink_noise(volts, crest_factor, min(lows), max(highs))
     drive.finish()
     return found
 

@@ -6,7 +6,7 @@ A choice states only what differs from the common part: its tables are laid over
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
@@ -182,13 +182,28 @@ def read_rig(
     try:
         choices = {
             name: _read_choice(
-                name, Table(laid_on(common, over), (), _locator(where, name, over)), folder
+                name, Table(laid_on(common, over), (), _locator(where, name, over)), folder, over
             )
             for name, over in overlays.items()
         }
     except RecursionError:
         raise RigError(f"{where}: choices: tables are nested too deeply") from None
-    return Rig(path, title, choices, data, files_anywhere)
+    return Rig(path, title, _told_apart(choices), data, files_anywhere)
+
+
+def _told_apart(choices: Mapping[str, Choice]) -> dict[str, Choice]:
+    """The choices, with a note on each that is the same as one before it."""
+    first: dict[Hashable, str] = {}
+    told = {}
+    for name, choice in choices.items():
+        same = first.setdefault(choice.content, name)
+        if same != name:
+            note = (
+                f"choice {name} is the same as choice {same}: nothing differs but what it is called"
+            )
+            choice = replace(choice, notes=(*choice.notes, note))
+        told[name] = choice
+    return told
 
 
 def _overlays(top: Table) -> dict[str, Mapping[str, Any]]:
@@ -233,16 +248,24 @@ def _locator(where: str, name: str, overlay: Mapping[str, Any]) -> Callable[[tup
     return locate
 
 
-def _read_choice(name: str, table: Table, folder: Folder) -> Choice:
+def _read_choice(name: str, table: Table, folder: Folder, over: Mapping[str, Any]) -> Choice:
+    """The choice of that name, whose whole is in ``table`` and what it says itself in ``over``."""
     label = table.text("label", name)
-    amplifier, rating = read_amplifier(table)
+    amplifier, rating, rated_into = read_amplifier(table)
     runs = read_runs(table, folder)
     transformers = read_transformers(table, runs)
     loads = read_loads(table, [*runs, *transformers], folder)
     listen = read_listen(table, loads)
-    drive = read_drive(table)
+    drive = read_drive(table, loads)
     table.finish()
     network = build_network(table, amplifier, runs, transformers, loads)
+    for run in over.get("runs", {}):
+        if run not in network.runs:
+            raise table.table("runs").refuse(
+                run,
+                f"run {run} carries no load in this choice; right is a load at its end, or to leave the "
+                "run out here",
+            )
     notes = [note for n in network.runs for note in runs[n].cable.notes]
     notes += [note for load in loads.values() for note in load.notes]
     return Choice(
@@ -254,6 +277,7 @@ def _read_choice(name: str, table: Table, folder: Folder) -> Choice:
         {n: transformers[n] for n in network.transformers},
         loads,
         rating=rating,
+        rated_into=rated_into,
         drive=drive,
         notes=tuple(dict.fromkeys(notes)),
     )

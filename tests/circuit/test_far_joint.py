@@ -53,7 +53,7 @@ def test_joints_stand_in_every_figure_of_the_run(
         assert line.drop_db == pytest.approx(20.0 * math.log10(1.0 - arrives), rel=close)
         assert line.damping == pytest.approx(LOAD / (AMPLIFIER + whole), rel=close)
     assert found.damping_factor == pytest.approx(LOAD / (AMPLIFIER + whole), rel=1e-9)
-    assert found.loss_1khz_db == pytest.approx(20.0 * math.log10(arrives), rel=1e-5)
+    assert found.loss_db == pytest.approx(20.0 * math.log10(arrives), rel=1e-5)
 
 
 def test_heat_of_the_far_joint(tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.levels import arriving, drop_db, loss_db
 from auralize.circuit.loudspeaker import Load, Open, Resistor, Short
 from auralize.circuit.network import Amplifier, Connected, Network, Placed, Run
-from auralize.circuit.sizing import deviation_measure, loss_measure, with_length
+from auralize.circuit.sizing import deviation_measure, loss_measure
 from auralize.circuit.solution import Solution, solve
 from auralize.circuit.transformer import Transformer
 
@@ -64,8 +64,8 @@ def test_an_open_keeps_all_and_drops_nothing() -> None:
 def test_measures_take_the_worst_of_the_levels() -> None:
     network = into(Resistor(8.0)).network
     loss = -loss_db(into(Resistor(8.0)), "load")
-    assert loss_measure("load", tuple(FREQUENCY))(network) == loss.max() == loss[-1]
-    away = deviation_measure("load", tuple(FREQUENCY), 100.0)(network)
+    assert loss_measure("load", FREQUENCY)(network) == loss.max() == loss[-1]
+    away = deviation_measure("load", FREQUENCY, 100.0)(network)
     assert away == pytest.approx(loss[-1] - loss[1], rel=1e-12)
 
 
@@ -87,14 +87,3 @@ def test_what_a_lay_adds_is_spread_along_its_run() -> None:
     laid = Run(MeasuredCable(0.02, 0.6e-6, tight), 50.0, added=spiral)
     same = Run(MeasuredCable(1.3 / 50.0, 80e-6 / 50.0, tight), 50.0)
     np.testing.assert_allclose(laid.two_port(FREQUENCY), same.two_port(FREQUENCY), rtol=1e-12)
-
-
-def test_a_lay_scales_with_the_length_of_its_run() -> None:
-    network = Network(
-        Amplifier(0.1),
-        {"run": Run(WIRE, 50.0, added=spiral)},
-        {"load": Connected(Resistor(8.0), "run")},
-    )
-    longer = with_length(network, "run", 75.0).runs["run"]
-    whole = network.runs["run"].series(FREQUENCY)
-    np.testing.assert_allclose(longer.series(FREQUENCY), 1.5 * whole, rtol=1e-12)

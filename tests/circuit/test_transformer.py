@@ -16,6 +16,7 @@ from auralize.circuit.solution import solve, source_impedance
 from auralize.circuit.transformer import (
     LINE_VOLTAGES,
     Transformer,
+    lossless,
     make_line_transformer,
     make_transformer,
 )
@@ -201,3 +202,15 @@ def test_transformers_that_cannot_be_are_refused() -> None:
         make_line_transformer(100.0, 10.0, 0.0, insertion_loss=1.0, low_frequency=30.0)
     with pytest.raises(ValueError, match="power must be above zero"):
         make_transformer(100.0, 10.0, 0.0, insertion_loss=1.0, low_frequency=30.0)
+
+
+def test_turns_alone_are_their_ratio_and_nothing_else() -> None:
+    """V over n, n times I; before a kilohm the core takes 1e-5 of the current at 1 Hz, less above."""
+    real = make_line_transformer(100.0, 20.0, 8.0, insertion_loss=1.0, low_frequency=40.0)
+    frequency = np.geomspace(1.0, 1e6, 50)
+    matrix, factor = lossless(real).two_port(frequency)
+    load = 1000.0
+    voltage = (matrix[:, 0, 0] * load + matrix[:, 0, 1]) / factor
+    current = (matrix[:, 1, 0] * load + matrix[:, 1, 1]) / factor
+    np.testing.assert_allclose(voltage / load, real.ratio, rtol=1e-12)
+    np.testing.assert_allclose(current * real.ratio, 1.0, rtol=1e-4)

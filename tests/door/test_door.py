@@ -160,8 +160,10 @@ def test_rows_are_the_figures_that_the_command_prints(rig):
     rows = {row["choice"]: row for row in au.by_choice(rig)}
     assert list(rows) == ["reel", "bought", "beams"]
     # README, `auralize figures`: held against the command's output by test_readme.
+    assert rows["reel"]["reference_hz"] == 1000.0
+    assert rows["reel"]["damping_hz"] == 0.0
     assert rows["reel"]["damping_factor"] == pytest.approx(7.92, abs=0.005)
-    assert rows["reel"]["cable_share"] == pytest.approx(0.150, abs=0.0005)
+    assert rows["reel"]["cable_share"] == pytest.approx(0.145, abs=0.0005)
     table = au.by_frequency([rig["reel"], rig["beams"]], at=[63.0, 8000.0])
     assert [(row["choice"], row["frequency"]) for row in table] == [
         ("reel", 63.0),

@@ -29,7 +29,6 @@ LOADS = {
 }
 SAID = {
     "loss_db": "silent",
-    "loss_1khz_db": "silent",
     "drop_db": "silent",
     "damping": "no limit",
     "damping_factor": "no limit",
