@@ -27,7 +27,6 @@ STOPPING: Final = tuple(
     getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)
 )
 """Signals that end a program in good order."""
-"""Unicode's categories of control and format signs, halves of signs, and ends of lines."""
 _OURS: Final = f".auralize-{zlib.crc32(platform.node().encode(errors='replace')):08x}-"
 """How our temporary files begin: a folder may be shared by machines, whose processes have like numbers."""
 
@@ -279,6 +278,20 @@ def make_folder(path: Path) -> None:
         path.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise FileError(f"{path}: this folder cannot be made: {_reason(error)}") from None
+
+
+def state_folder() -> Path:
+    """Where what the program remembers is kept (on Linux, see the XDG Base Directory Specification).
+
+    Where no home is known, a place in which nothing can be kept.
+    """
+    import platformdirs  # only few commands need it
+
+    with suppress(RuntimeError):
+        folder = platformdirs.user_state_path("auralize", appauthor=False)
+        if folder.is_absolute():  # else it begins with "~", says an older platformdirs
+            return folder
+    return Path(os.devnull, "no home is known")
 
 
 def commit_set(files: Sequence[StagedFile]) -> None:
