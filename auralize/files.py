@@ -54,7 +54,11 @@ class StagedFile:
         check_replaceable(self.goal)
         sweep(self.goal.parent)
         mode = USUAL_MODE if self._model() is None else PRIVATE_MODE
-        os.close(os.open(self.temporary, os.O_CREAT | os.O_EXCL | os.O_WRONLY, mode))
+        try:
+            os.close(os.open(self.temporary, os.O_CREAT | os.O_EXCL | os.O_WRONLY, mode))
+        except BaseException:  # Ctrl-C before anybody could know that there is something to discard
+            self.discard()
+            raise
 
     def commit(self) -> None:
         """Put it on the disk, then under its name, at one stroke."""
@@ -281,10 +285,7 @@ def make_folder(path: Path) -> None:
 
 
 def state_folder() -> Path:
-    """Where what the program remembers is kept (on Linux, see the XDG Base Directory Specification).
-
-    Where no home is known, a place in which nothing can be kept.
-    """
+    """Where what is remembered is kept; a place where nothing can be, where no home is known."""
     import platformdirs  # only few commands need it
 
     with suppress(RuntimeError):
