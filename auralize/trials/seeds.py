@@ -14,20 +14,22 @@ from pathlib import Path
 from typing import Final
 
 from auralize.files import PRIVATE_MODE, read_bounded, state_folder
+from auralize.trials.log import read_log
 from auralize.trials.plan import SEED_BYTES, TrialError, is_hex
 
 PRIVATE_FOLDER: Final = 0o700
 """For its owner alone."""
+_SHARE: Final = ".share"
 
 
 def share_beside(log_path: Path) -> Path:
     """Where one share is: a hidden file beside the log."""
-    return log_path.with_name(f".{log_path.name}.share")
+    return log_path.with_name(f".{log_path.name}{_SHARE}")
 
 
 def share_apart(committed: str) -> Path:
     """Where the other one is: in the user's state folder, under the commitment of its session."""
-    return state_folder() / f"{committed}.share"
+    return state_folder() / f"{committed}{_SHARE}"
 
 
 def keep_seed(log_path: Path, committed: str, seed: bytes) -> str:
@@ -70,9 +72,18 @@ def _write(path: Path, share: bytes) -> None:
 
 def remove_seed(log_path: Path, committed: str) -> None:
     """Delete both shares of a session that is over; where that fails, its seed is in the log anyway."""
-    for share in (share_beside(log_path), share_apart(committed)):
+    for share in (share_apart(committed), share_beside(log_path)):
         with suppress(OSError):
             share.unlink(missing_ok=True)
+
+
+def sweep_seeds(folder: Path) -> None:
+    """Delete what was left beside the logs of a folder by sessions that were cut off at their very end."""
+    for share in folder.glob(f".*{_SHARE}"):
+        log_path = share.with_name(share.name[1:].removesuffix(_SHARE))
+        with suppress(OSError, TrialError):
+            if log_path.is_file() and (reading := read_log(log_path)).closing is not None:
+                remove_seed(log_path, reading.commitment)
 
 
 def read_seed(log_path: Path, committed: str) -> bytes:

@@ -31,7 +31,7 @@ from auralize.trials.plan import (
     outcome_of,
     score,
 )
-from auralize.trials.seeds import keep_seed, read_seed, remove_seed, share_beside
+from auralize.trials.seeds import keep_seed, read_seed, remove_seed, share_beside, sweep_seeds
 from auralize.trials.statistics import Protocol, check_protocol
 
 Sounder = Callable[[int], None]
@@ -88,11 +88,12 @@ class Session:
         seed = secrets.token_bytes(SEED_BYTES)
         facts = encode({"record": "opening", **facts_of(plan), "at": now()})
         committed = commitment(seed, facts)
+        sweep_seeds(log_path.parent)
         log = Log.create(log_path)
         try:
-            caution = keep_seed(log_path, committed, seed)
             log.append_body(facts + f',"commitment":"{committed}"'.encode())
-        except TrialError:
+            caution = keep_seed(log_path, committed, seed)  # before anything can be answered
+        except BaseException:
             log.close()
             log_path.unlink()  # nothing was begun
             remove_seed(log_path, committed)

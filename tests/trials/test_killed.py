@@ -19,9 +19,12 @@ from auralize.trials.session import Session
 from support.sessions import plan, shares, sure_answer, untimed
 
 CHILD = """
-import sys
+import signal, sys
 from pathlib import Path
+from auralize.files import STOPPING
 from auralize.trials.session import Session
+for number in STOPPING:
+    signal.signal(number, signal.default_int_handler)  # as every command does
 from auralize.trials.plan import Compared, Plan
 choices = Compared("reel", 0.0, "twin", "0" * 64), Compared("pair", 0.0, "twisted", "0" * 64)
 plan = Plan("triangle", 5000, choices, "as installed", "tide-mill.wav", "0" * 64, "listener 1")
@@ -33,12 +36,16 @@ while True:
 """
 
 
-@pytest.mark.parametrize("answers", [0, 7])
-def test_a_killed_session_loses_no_answer(tmp_path: Path, answers: int) -> None:
+@pytest.mark.parametrize(
+    ("answers", "number"),
+    [(0, "SIGKILL"), (7, "SIGKILL"), (3, "SIGTERM"), (4, "SIGINT"), (5, "SIGHUP")],
+)
+def test_a_killed_session_loses_no_answer(tmp_path: Path, answers: int, number: str) -> None:
     path = tmp_path / "log"
     child = subprocess.Popen(
         [sys.executable, "-c", CHILD, str(path)],
         stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
         text=True,
     )
     assert child.stdout is not None
@@ -46,7 +53,7 @@ def test_a_killed_session_loses_no_answer(tmp_path: Path, answers: int) -> None:
         noted = lines.readline().strip()
         for _ in range(answers):
             lines.readline()
-        os.kill(child.pid, signal.SIGKILL)  # somewhere within the next answers
+        os.kill(child.pid, getattr(signal, number))  # somewhere within the next answers
         told = [line for line in lines.read().split("\n") if line]
     child.wait()
     acknowledged = int(told[-1]) if told else answers

@@ -154,7 +154,7 @@ def test_an_answer_is_on_the_disk_before_it_is_told(
         assert synced[-1] == (tmp_path / "log").stat().st_size
 
 
-def test_the_seed_is_on_the_disk_before_the_first_line(
+def test_the_seed_is_on_the_disk_before_the_first_answer(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     synced: list[tuple[int, int]] = []
@@ -167,7 +167,7 @@ def test_the_seed_is_on_the_disk_before_the_first_line(
     session = Session.start(plan(), tmp_path / "log")
     session.close_log()
     apart, beside = shares(session)[::-1]
-    files = [path.stat() for path in (apart, beside, session.log_path)]
+    files = [path.stat() for path in (session.log_path, apart, beside)]
     assert synced == [(found.st_ino, found.st_size) for found in files]
 
 
