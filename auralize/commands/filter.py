@@ -7,6 +7,7 @@ import math
 from pathlib import Path
 from typing import Any
 
+from auralize.commands.progress import telling
 from auralize.commands.shared import ONE, add_rig, loaded, picked
 from auralize.errors import RequestError
 
@@ -30,18 +31,22 @@ def add(commands: Any) -> None:
     command.set_defaults(command=run)
 
 
+@telling
 def run(arguments: argparse.Namespace) -> None:
     from auralize.filters.export import export_filter
+    from auralize.rig.work import working_out
 
     rig = loaded(arguments)
     choices = picked(arguments, rig)
     if len(choices) != 1:
         names = ", ".join(rig.choices)
         raise RequestError(f"--choice: a filter is made from one choice; name one out of {names}")
-    rate = _rate(arguments.rate)
-    print(
-        export_filter(choices[0], arguments.signal, rate, arguments.minimum_phase, arguments.file)
-    )
+    (choice,), rate = choices, _rate(arguments.rate)
+    with working_out(f"the filter of choice {choice.name}"):
+        facts = export_filter(
+            choice, arguments.signal, rate, arguments.minimum_phase, arguments.file
+        )
+    print(facts)
 
 
 def _rate(text: str) -> int:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
+from auralize.commands.progress import telling
 from auralize.commands.shared import add_rig, loaded, number_or_nan, picked, typed_or_nan
 from auralize.errors import RequestError
 
@@ -23,13 +24,18 @@ def add(commands: Any) -> None:
     command.set_defaults(command=run)
 
 
+@telling
 def run(arguments: argparse.Namespace) -> None:
     from auralize.figures.fit import fit
     from auralize.figures.text import as_fits
+    from auralize.rig.work import working_out
 
     kind, tolerance = _tolerance(arguments)
     rig = loaded(arguments)
-    found = [fit(rig, choice, arguments.run, kind, tolerance) for choice in picked(arguments, rig)]
+    found = []
+    for choice in picked(arguments, rig):
+        with working_out(f"what would do in choice {choice.name}"):
+            found.append(fit(rig, choice, arguments.run, kind, tolerance))
     print(as_fits(rig.title, found, kind, tolerance))
 
 
