@@ -16,6 +16,7 @@ import soundfile as sf
 from numpy.typing import NDArray
 
 from auralize.audio.bands import HIGHEST_RATE, LOWEST_RATE
+from auralize.audio.denormals import without_denormals
 from auralize.audio.header import channel_mask, check_mp3_length, check_whole, left_open, told_of
 from auralize.errors import AudioFileError
 
@@ -118,6 +119,7 @@ def _blocks(info: AudioInfo, frames_per_block: int) -> Iterator[NDArray[np.float
             if len(block) == 0:
                 break
             _check_samples(info, block, done)
+            without_denormals(block)
             yield block
             done += len(block)
     _check_unchanged(info)
