@@ -27,7 +27,6 @@ STOPPING: Final = tuple(
     getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)
 )
 """Signals that end a program in good order."""
-"""Unicode's categories of control and format signs, halves of signs, and ends of lines."""
 _OURS: Final = f".auralize-{zlib.crc32(platform.node().encode(errors='replace')):08x}-"
 """How our temporary files begin: a folder may be shared by machines, whose processes have like numbers."""
 
@@ -55,7 +54,11 @@ class StagedFile:
         check_replaceable(self.goal)
         sweep(self.goal.parent)
         mode = USUAL_MODE if self._model() is None else PRIVATE_MODE
-        os.close(os.open(self.temporary, os.O_CREAT | os.O_EXCL | os.O_WRONLY, mode))
+        try:
+            os.close(os.open(self.temporary, os.O_CREAT | os.O_EXCL | os.O_WRONLY, mode))
+        except BaseException:  # Ctrl-C before anybody could know that there is something to discard
+            self.discard()
+            raise
 
     def commit(self) -> None:
         """Put it on the disk, then under its name, at one stroke."""
@@ -279,6 +282,17 @@ def make_folder(path: Path) -> None:
         path.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise FileError(f"{path}: this folder cannot be made: {_reason(error)}") from None
+
+
+def state_folder() -> Path:
+    """Where what is remembered is kept; a place where nothing can be, where no home is known."""
+    import platformdirs  # only few commands need it
+
+    with suppress(RuntimeError):
+        folder = platformdirs.user_state_path("auralize", appauthor=False)
+        if folder.is_absolute():  # else it begins with "~", says an older platformdirs
+            return folder
+    return Path(os.devnull, "no home is known")
 
 
 def commit_set(files: Sequence[StagedFile]) -> None:

@@ -3,6 +3,8 @@
 import os
 import signal
 
+import pytest
+
 # Two processes whose linear algebra takes two threads each get in each other's way on two cores.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
@@ -10,6 +12,12 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 signal.signal(signal.SIGINT, signal.default_int_handler)
 if hasattr(signal, "SIGHUP"):
     signal.signal(signal.SIGHUP, signal.SIG_DFL)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def state_of_our_own(tmp_path_factory):
+    """What the program remembers is not the user's while it is tested."""
+    os.environ["XDG_STATE_HOME"] = str(tmp_path_factory.mktemp("state"))
 
 
 def pytest_xdist_auto_num_workers(config):

@@ -290,3 +290,20 @@ def test_a_sound_file_says_so_in_its_own_words(
     monkeypatch.setattr(os, "replace", failing)
     with pytest.raises(AudioFileError, match=r"a\.wav cannot be written: No space left on device$"):
         sound(tmp_path / "a.wav")
+
+
+def test_ctrl_c_just_after_the_temporary_file_was_made_leaves_none(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is not yet known then that there is something to discard."""
+    close = os.close
+
+    def stopped(descriptor: int) -> None:
+        close(descriptor)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(os, "close", stopped)
+    with pytest.raises(KeyboardInterrupt):
+        files.StagedFile(tmp_path / "gate.txt").open()
+    monkeypatch.undo()
+    assert list(tmp_path.iterdir()) == []

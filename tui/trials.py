@@ -183,7 +183,8 @@ def _session_words(session: Session) -> tuple[str, str]:
     """Head and note of a session that counts."""
     trials = session.plan.trials
     head = f"Trial {min(session.answered + 1, trials)} of {trials}"
-    return head, f"The order is fixed; commitment to it, for a witness:\n{session.commitment}"
+    note = f"The order is fixed; commitment to it, for a witness:\n{session.commitment}"
+    return head, f"{note}\n{session.caution}".rstrip()
 
 
 def _marked(lines: tuple[str, ...], picked: int | None) -> list[str]:

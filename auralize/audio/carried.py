@@ -10,7 +10,7 @@ import struct
 from pathlib import Path
 from typing import BinaryIO, Final
 
-from auralize.audio.header import chunks
+from auralize.audio.header import chunks, told_of
 from auralize.errors import AudioFileError
 
 CARRIED: Final = (b"bext", b"iXML", b"cue ", b"smpl", b"LIST")
@@ -29,10 +29,10 @@ BEXT_UNTOLD: Final = b"\xff\x7f" * 5
 def carried(path: Path) -> bytes:
     """The chunks of a WAV or RF64 file that its results carry, ready to be put behind theirs.
 
-    Raises AudioFileError where they are too long to be descriptions.
+    Raises AudioFileError where they are too long to be descriptions, or cannot be read.
     """
     found: list[bytes] = []
-    with path.open("rb") as file:
+    with told_of(path), path.open("rb") as file:
         if file.read(4) not in (b"RIFF", b"RF64"):
             return b""
         for chunk in chunks(path):

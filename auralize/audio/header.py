@@ -8,6 +8,7 @@ import io
 import string
 import struct
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -15,6 +16,18 @@ from auralize.errors import AudioFileError
 
 RIFF_LIMIT: Final = 0xFFFF_FFFF
 """Bytes that the 32-bit sizes of a WAV file can count; beyond it EBU Tech 3306 has RF64."""
+
+
+@contextmanager
+def told_of(path: Path) -> Iterator[None]:
+    """Where reading fails (a stick pulled out, a server gone), raise AudioFileError with one sentence."""
+    try:
+        yield
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise AudioFileError(
+            f"{path} cannot be read: {reason}; copy it to a disk that can be read, and take that"
+        ) from error
 
 
 class _Container(NamedTuple):
@@ -66,7 +79,10 @@ def chunks(path: Path) -> Iterator[Chunk]:
         at = container.first
         while at + container.header.size <= size:
             file.seek(at)
-            name, length = container.header.unpack(file.read(container.header.size))
+            header = file.read(container.header.size)
+            if len(header) < container.header.size:  # it has become shorter meanwhile
+                return
+            name, length = container.header.unpack(header)
             start = file.tell()
             if container.size_counts_header:
                 length -= container.header.size
@@ -193,7 +209,10 @@ class _LeftOpen(io.FileIO):
 
     def readinto(self, buffer: Any, /) -> int:
         before = self.tell()
-        count = super().readinto(buffer) or 0
+        try:
+            count = super().readinto(buffer) or 0
+        except OSError:
+            return 0  # libsndfile asks, through which nothing can be raised; what is short is told
         view = memoryview(buffer).cast("B")
         for at in range(self._size_at - before, self._size_at - before + 4):
             if 0 <= at < count:

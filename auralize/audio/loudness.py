@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from auralize.audio.bands import HIGHEST_RATE, LOWEST_RATE
+from auralize.audio.denormals import without_denormals
 from auralize.errors import AudioFileError
 
 FloatArray = NDArray[np.float64]
@@ -115,7 +116,9 @@ class LoudnessMeter:
         from scipy.signal import sosfilt
 
         heard = np.ascontiguousarray(block.T[self._heard], dtype=np.float64)
+        without_denormals(heard)
         weighted, self._state = sosfilt(self._sections, heard, axis=1, zi=self._state)
+        without_denormals(self._state)
         start = 0
         while (end := self._next_step_end() - self._frames) <= len(block):
             self._open_step += self._energy(weighted[:, start:end])

@@ -16,7 +16,8 @@ import soundfile as sf
 from numpy.typing import NDArray
 
 from auralize.audio.bands import HIGHEST_RATE, LOWEST_RATE
-from auralize.audio.header import channel_mask, check_mp3_length, check_whole, left_open
+from auralize.audio.denormals import without_denormals
+from auralize.audio.header import channel_mask, check_mp3_length, check_whole, left_open, told_of
 from auralize.errors import AudioFileError
 
 StrPath = str | os.PathLike[str]
@@ -64,6 +65,11 @@ def probe(path: StrPath) -> AudioInfo:
     """
     path = Path(path)
     version = _version(_check_readable(path))
+    with told_of(path):
+        return _probed(path, version)
+
+
+def _probed(path: Path, version: tuple[int, ...]) -> AudioInfo:
     check_whole(path)
     with opened(path) as file:
         info = AudioInfo(
@@ -101,7 +107,7 @@ def read_blocks(
 def _blocks(info: AudioInfo, frames_per_block: int) -> Iterator[NDArray[np.float64]]:
     done = 0
     reason = ""
-    with opened(info.path) as file:
+    with told_of(info.path), opened(info.path) as file:
         _check_unchanged(info)
         while done < info.frames:
             wanted = min(frames_per_block, info.frames - done)
@@ -113,6 +119,7 @@ def _blocks(info: AudioInfo, frames_per_block: int) -> Iterator[NDArray[np.float
             if len(block) == 0:
                 break
             _check_samples(info, block, done)
+            without_denormals(block)
             yield block
             done += len(block)
     _check_unchanged(info)

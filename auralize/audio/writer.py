@@ -92,7 +92,8 @@ def _check_place(path: Path) -> None:
     target = Path(os.path.realpath(path)).parent
     if not os.access(target, os.W_OK | os.X_OK):
         raise AudioFileError(
-            f"{path} cannot be written: you need the right to write in the folder {target}"
+            f"{path} cannot be written: the folder {target} is read-only, or you have no right to write "
+            "in it"
         )
 
 
@@ -183,11 +184,12 @@ class AudioWriter:
             if self.comment:
                 self._file.comment = self.comment
         except sf.LibsndfileError as error:
-            self._discard()
-            raise AudioFileError(
+            refused = self._failure(
                 f"{self.path} cannot be written with {self.channels} channels of {WORDS[self.depth]} at "
                 f"{self.rate} Hz ({plain_reason(error)})"
-            ) from error
+            )
+            self._discard()
+            raise refused from error
         except BaseException:
             self._discard()
             raise
@@ -257,20 +259,22 @@ class AudioWriter:
         except OSError as error:
             raise AudioFileError(f"{self.path} cannot be written: {error.strerror}") from error
 
-    def _failure(self) -> AudioFileError:
+    def _failure(self, otherwise: str = "") -> AudioFileError:
         """The reason why writing failed; libsndfile forgets it, so the system is asked again."""
-        reason = "the system gave no reason"
+        reason = ""
         try:
             with self.staged.temporary.open("ab") as file:
                 file.write(bytes(1 << 20))
                 file.flush()
                 os.fsync(file.fileno())
         except OSError as error:
-            reason = error.strerror or reason
+            reason = error.strerror or str(error)
+        if otherwise and not reason:
+            return AudioFileError(otherwise)
         at = clock(self.written, self.rate)
         return AudioFileError(
-            f"{self.path} could not be written beyond {at}: {reason}; make room or choose another "
-            "disk (nothing partial is left behind)"
+            f"{self.path} could not be written beyond {at}: {reason or 'the system gave no reason'}; make "
+            "room or choose another disk (nothing partial is left behind)"
         )
 
     def _discard(self) -> None:
@@ -318,5 +322,5 @@ def _is_complete(path: Path, frames: int) -> bool:
                 return False
             file.seek(frames - 1)
             return len(file.read(1, dtype="float64", always_2d=True)) == 1
-    except sf.LibsndfileError:
+    except (sf.LibsndfileError, OSError):
         return False

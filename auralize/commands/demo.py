@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from auralize.commands.progress import ProgressLine
+from auralize.commands.progress import ProgressLine, telling
 from auralize.commands.shared import CAUTION, installed
 
 
@@ -25,6 +25,7 @@ def add(commands: Any) -> None:
     command.set_defaults(command=run)
 
 
+@telling
 def run(arguments: argparse.Namespace) -> None:
     make_demo = installed("auralize.examples", "demo")
     with ProgressLine() as progress:

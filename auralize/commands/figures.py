@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
+from auralize.commands.progress import telling
 from auralize.commands.shared import add_across, add_rig, loaded, picked
 from auralize.errors import RequestError
 
@@ -25,15 +26,19 @@ def add(commands: Any) -> None:
     command.set_defaults(command=run)
 
 
+@telling
 def run(arguments: argparse.Namespace) -> None:
     from auralize.figures import data
     from auralize.figures.numbers import figures
     from auralize.figures.text import as_table
+    from auralize.rig.work import working_out
 
     rig = loaded(arguments)
     frequencies = _frequencies(arguments.at)
-    across = arguments.across
-    found = [figures(choice, frequencies, across) for choice in picked(arguments, rig)]
+    found = []
+    for choice in picked(arguments, rig):
+        with working_out(f"the figures of choice {choice.name}"):
+            found.append(figures(choice, frequencies, arguments.across))
     if arguments.json:
         print(data.as_json(rig.title, found))
     elif arguments.csv:

@@ -7,6 +7,7 @@ import math
 from pathlib import Path
 from typing import Any
 
+from auralize.commands.progress import telling
 from auralize.commands.shared import ONE, add_across, add_rig, loaded, picked
 from auralize.errors import RequestError
 
@@ -31,8 +32,10 @@ def add(commands: Any) -> None:
     command.set_defaults(command=run)
 
 
+@telling
 def run(arguments: argparse.Namespace) -> None:
     from auralize.filters.export import export_filter
+    from auralize.rig.work import working_out
 
     if arguments.across != "both" and arguments.signal != "drop":
         raise RequestError("--across: it acts on the drop, which is not the --signal")
@@ -41,9 +44,11 @@ def run(arguments: argparse.Namespace) -> None:
     if len(choices) != 1:
         names = ", ".join(rig.choices)
         raise RequestError(f"--choice: a filter is made from one choice; name one out of {names}")
-    rate = _rate(arguments.rate)
+    (choice,), rate = choices, _rate(arguments.rate)
     minimum_phase, across = arguments.minimum_phase, arguments.across
-    print(export_filter(choices[0], arguments.signal, rate, minimum_phase, arguments.file, across))
+    with working_out(f"the filter of choice {choice.name}"):
+        facts = export_filter(choice, arguments.signal, rate, minimum_phase, arguments.file, across)
+    print(facts)
 
 
 def _rate(text: str) -> int:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
+from auralize.commands.progress import telling
 from auralize.commands.shared import add_rig, loaded, number_or_nan, picked, typed_or_nan
 from auralize.errors import RequestError
 
@@ -38,17 +39,21 @@ def add(commands: Any) -> None:
     command.set_defaults(command=run)
 
 
+@telling
 def run(arguments: argparse.Namespace) -> None:
     from auralize.figures.fit import fit
     from auralize.figures.fit_text import as_fits
+    from auralize.rig.work import working_out
 
     kind, tolerance = _tolerance(arguments)
     band = None if arguments.band is None else _band(arguments.band)
     rig = loaded(arguments)
-    found = [
-        fit(rig, choice, arguments.run, kind, tolerance, cable=arguments.cable, band=band)
-        for choice in picked(arguments, rig)
-    ]
+    found = []
+    for choice in picked(arguments, rig):
+        with working_out(f"what would do in choice {choice.name}"):
+            found.append(
+                fit(rig, choice, arguments.run, kind, tolerance, cable=arguments.cable, band=band)
+            )
     print(as_fits(rig.title, found, kind, tolerance))
 
 

@@ -28,7 +28,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         sys.stderr.close()  # what reads our output went away; there is no one to tell
         return ExitCode.OK
     except OSError as error:
-        if error.errno not in (errno.ENOSPC, errno.EIO, errno.EFBIG):
+        if error.errno not in (errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EFBIG):
             raise
         reason = (error.strerror or str(error)).lower()
         print(f"auralize: the output cannot be written: {reason}", file=sys.stderr)

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
+from auralize.commands.progress import telling
 from auralize.commands.shared import add_across, add_rig, loaded, picked
 from auralize.errors import one_line
 
@@ -21,11 +22,15 @@ def add(commands: Any) -> None:
     command.set_defaults(command=run)
 
 
+@telling
 def run(arguments: argparse.Namespace) -> None:
     from auralize.figures.picture import save_plot
+    from auralize.rig.work import working_out
 
     rig = loaded(arguments)
     choices = picked(arguments, rig)
     if arguments.every_load:
         choices = [choice.at(load) for choice in choices for load in choice.network.loads]
-    print(one_line(save_plot(rig.title, choices, arguments.picture, arguments.across)))
+    with working_out("the curves"):
+        told = save_plot(rig.title, choices, arguments.picture, arguments.across)
+    print(one_line(told))

@@ -7,7 +7,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from auralize.commands.progress import ProgressLine
+from auralize.commands.progress import ProgressLine, telling
 from auralize.commands.shared import add_across, add_rig, loaded, picked, typed_or_nan
 from auralize.errors import RequestError
 
@@ -62,6 +62,7 @@ def add(commands: Any) -> None:
     command.set_defaults(command=run)
 
 
+@telling
 def run(arguments: argparse.Namespace) -> None:
     from auralize.figures.text import HEAT
     from auralize.renderer.files import RenderOptions, render

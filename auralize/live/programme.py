@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 import soundfile as sf
 
+from auralize.audio.header import told_of
 from auralize.audio.metering import Samples
 from auralize.audio.reader import opened, probe
 from auralize.audio.resampling import Resampler
@@ -86,9 +87,10 @@ class Programme:
             return np.zeros((0, self.channels))
         at = f"{start / self.info.rate:.1f} s"
         try:
-            if self._file.tell() != start:
-                self._file.seek(start)
-            samples = self._file.read(stop - start, dtype="float64", always_2d=True)
+            with told_of(self.info.path):
+                if self._file.tell() != start:
+                    self._file.seek(start)
+                samples = self._file.read(stop - start, dtype="float64", always_2d=True)
         except sf.LibsndfileError as error:
             raise AudioFileError(
                 f"{self.info.path} cannot be decoded after {at} ({error}); fetch it again from "

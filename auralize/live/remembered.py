@@ -8,10 +8,8 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
-import platformdirs
-
 from auralize.errors import AuralizeError
-from auralize.files import make_folder, write_text
+from auralize.files import make_folder, state_folder, write_text
 
 LOWEST_VOLUME: Final = -60.0
 """dB"""
@@ -20,8 +18,8 @@ START_VOLUME: Final = -20.0
 
 
 def state_path() -> Path:
-    """Where volumes are kept (on Linux, as the XDG Base Directory Specification says)."""
-    return platformdirs.user_state_path("auralize", appauthor=False) / "volumes.json"
+    """Where volumes are kept."""
+    return state_folder() / "volumes.json"
 
 
 class Volumes:

@@ -34,6 +34,7 @@ from auralize.gains import INSTALLED, End, Gains, Heard, Match, balance, match_g
 from auralize.renderer.facts import Rendered, RenderedFile, describe, facts, sidecar, told_of
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
+from auralize.rig.work import working_out
 from auralize.units import amplitude, decibels
 
 BLOCK: Final = 1 << 15
@@ -207,7 +208,8 @@ def _plan(
     for choice in choices:
         if "drop" in options.signals:
             choice.check_signal("drop", options.across)
-        filters = design_run(choice.network, choice.listen, info.rate)
+        with working_out(f"the filters of choice {choice.name}"):
+            filters = design_run(choice.network, choice.listen, info.rate)
         for signal in SIGNALS:
             wanted = signal in options.signals
             if not (wanted or signal == "receiving"):

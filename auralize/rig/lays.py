@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import lru_cache, partial
+from functools import lru_cache
 from typing import Final, cast, get_args
 
 import numpy as np
@@ -31,6 +31,7 @@ from auralize.circuit.solution import ACROSS, Across
 from auralize.errors import RigError
 from auralize.rig.cables import ReadCable
 from auralize.rig.table import Table
+from auralize.rig.work import working_out
 from auralize.units import show_length
 
 MOST_TURNS: Final = 10_000.0
@@ -88,12 +89,19 @@ def read_lay(run: Table, read: ReadCable, length: float) -> ReadLay | None:
         table.finish()
         if shape == "straight" and laid.lay_length is None:
             return None
-        nominal = _nominal(lay, laid, length)
+        told = f"the lay of run {run.place[-1]}: {_words(lay)}"
+        with working_out(told):
+            nominal = _nominal(lay, laid, length)
     except RigError:
         raise
     except ValueError as error:  # geometry that cannot be
         raise table.refuse(None, str(error)) from None
-    return ReadLay(_words(lay), nominal, partial(_spread, lay, laid, length), shape != "straight")
+
+    def spread() -> LayRange:
+        with working_out(told):
+            return _spread(lay, laid, length)
+
+    return ReadLay(_words(lay), nominal, spread, shape != "straight")
 
 
 def _without_shape(table: Table, shape: str, read: ReadCable) -> ReadLay | None:

@@ -167,12 +167,14 @@ class Table:
 
 _BARE: Final = re.compile(r"[A-Za-z0-9_-]+")
 """Keys that TOML needs no quotes for."""
+_LONGEST_KEY: Final = 60
+"""Letters of a key that are shown; no key that is known has so many."""
 
 
 def dotted(place: Iterable[str]) -> str:
-    """The path of a field as TOML writes it."""
-    keys = (k if _BARE.fullmatch(k) else json.dumps(k[:60], ensure_ascii=False) for k in place)
-    return ".".join(keys)
+    """The path of a field as TOML writes it, what is too long for a sentence cut."""
+    shown = (k if len(k) <= _LONGEST_KEY else f"{k[:_LONGEST_KEY]}..." for k in place)
+    return ".".join(k if _BARE.fullmatch(k) else json.dumps(k, ensure_ascii=False) for k in shown)
 
 
 def _close(word: str, known: Iterable[str]) -> list[str]:

@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
-from auralize.trials.log import check_closing, in_use, read_log, seed_path
+from auralize.trials.log import check_closing, in_use, read_log
 from auralize.trials.plan import Outcome, Plan, TrialError, outcome_of
+from auralize.trials.seeds import share_apart, share_beside
 from auralize.trials.statistics import MOST_TRIALS, Result, evaluate, findings
 
 LogState = Literal["complete", "given up", "unfinished", "refused"]
@@ -75,9 +76,10 @@ def cut_off(folder: Path) -> list[Check]:
     found = []
     for path in sorted(folder.glob("*.jsonl")):
         with suppress(TrialError, OSError):  # of what cannot be read
-            if not (seed_path(path).is_file() and path.is_file()) or in_use(path):
+            if not (share_beside(path).is_file() and path.is_file()) or in_use(path):
                 continue
-            if (check := verify(path)).state == "unfinished":
+            check = verify(path)
+            if check.state == "unfinished" and share_apart(check.commitment).is_file():
                 found.append(check)
     return found
 

@@ -19,7 +19,6 @@ import json
 import os
 import re
 import sys
-from contextlib import suppress
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from importlib.metadata import version
@@ -220,6 +219,8 @@ def _take_opening(reading: Reading, record: dict[str, Any], body: bytes) -> None
     )
     reading.facts = body.rpartition(b',"commitment":')[0]
     reading.commitment = _text(record, "commitment")
+    if not is_hex(reading.commitment, 64):
+        raise TrialError("a commitment of 64 hexadecimal digits is expected")
     reading.plan = Plan(
         protocol=record["protocol"],
         trials=record["trials"],
@@ -292,47 +293,6 @@ def _parse(line: bytes) -> dict[str, Any]:
 
 def _seal(previous: str, body: bytes) -> str:
     return hashlib.sha256(previous.encode() + body).hexdigest()
-
-
-def seed_path(log_path: Path) -> Path:
-    """Where the seed of a session is kept until its end: a hidden file beside its log."""
-    return log_path.with_name(f".{log_path.name}.seed")
-
-
-def write_seed(log_path: Path, seed: bytes) -> None:
-    """Keep a seed, for its owner alone; on the disk when this returns. Raises TrialError."""
-    path = seed_path(log_path)
-    try:
-        path.unlink(missing_ok=True)  # its log is gone: create() has just made a new one
-        descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        with open(descriptor, "wb") as file:
-            file.write(seed.hex().encode())
-            file.flush()
-            os.fsync(descriptor)
-    except OSError as error:
-        raise _cannot(path, "written", error) from None
-
-
-def remove_seed(log_path: Path) -> None:
-    """Delete the seed of a session that is over; where that fails, it is in the log all the same."""
-    with suppress(OSError):
-        seed_path(log_path).unlink(missing_ok=True)
-
-
-def read_seed(log_path: Path) -> bytes:
-    """The seed that was kept; raises TrialError where it is gone, unreadable or no seed."""
-    path = seed_path(log_path)
-    try:
-        text = read_bounded(path, MOST_BYTES).decode("ascii", "replace")
-    except FileNotFoundError:
-        raise TrialError(
-            f"{log_path}: this session cannot be resumed: its seed, {path.name}, is gone"
-        ) from None
-    except OSError as error:
-        raise _cannot(path, "read", error) from None
-    if not is_hex(text, 2 * SEED_BYTES):
-        raise TrialError(f"{path}: a seed of 64 hexadecimal digits is expected")
-    return bytes.fromhex(text)
 
 
 def now() -> str:

@@ -14,10 +14,6 @@ from auralize.trials.log import (
     facts_of,
     now,
     read_log,
-    read_seed,
-    remove_seed,
-    seed_path,
-    write_seed,
 )
 from auralize.trials.plan import (
     ANSWERS,
@@ -35,6 +31,7 @@ from auralize.trials.plan import (
     outcome_of,
     score,
 )
+from auralize.trials.seeds import keep_seed, read_seed, remove_seed, share_beside, sweep_seeds
 from auralize.trials.statistics import Protocol, check_protocol
 
 Sounder = Callable[[int], None]
@@ -65,6 +62,10 @@ class _Hidden:
         raise TypeError("the order of a session cannot be copied")
 
 
+def _hidden(seed: bytes, plan: Plan) -> _Hidden:
+    return _Hidden(seed, order(seed, plan.protocol, plan.trials))
+
+
 class Session:
     """One listener, one protocol, a fixed number of trials, one log.
 
@@ -78,6 +79,8 @@ class Session:
         self._open = True
         self.plan = plan
         self.commitment = committed
+        self.caution = ""
+        """What the listener should know before the first trial; most often nothing."""
 
     @classmethod
     def start(cls, plan: Plan, log_path: Path) -> Session:
@@ -85,20 +88,23 @@ class Session:
         seed = secrets.token_bytes(SEED_BYTES)
         facts = encode({"record": "opening", **facts_of(plan), "at": now()})
         committed = commitment(seed, facts)
+        sweep_seeds(log_path.parent)
         log = Log.create(log_path)
         try:
-            write_seed(log_path, seed)
             log.append_body(facts + f',"commitment":"{committed}"'.encode())
-        except TrialError:
+            caution = keep_seed(log_path, committed, seed)  # before anything can be answered
+        except BaseException:
             log.close()
             log_path.unlink()  # nothing was begun
-            remove_seed(log_path)
+            remove_seed(log_path, committed)
             raise
-        return cls(log, plan, committed, _Hidden(seed, order(seed, plan.protocol, plan.trials)))
+        session = cls(log, plan, committed, _hidden(seed, plan))
+        session.caution = caution
+        return session
 
     @classmethod
     def resume(cls, log_path: Path) -> Session:
-        """Take up a session that was cut off, with the seed that was kept beside its log.
+        """Take up a session that was cut off, with the seed that was kept in two shares.
 
         What was answered stays; half a line that was being written when it was cut off goes. The log says
         that it was resumed. Raises TrialError where the log is finished or was edited, or the seed is gone.
@@ -108,18 +114,15 @@ class Session:
             raise TrialError(f"{log_path}: this log cannot be resumed: {reading.problems[0]}")
         assert reading.plan is not None  # a log without problems has an opening
         if reading.closing is not None:
-            remove_seed(log_path)  # left where the end was cut off
+            remove_seed(log_path, reading.commitment)  # left where the end was cut off
             raise TrialError(f"{log_path}: this session has ended and cannot be resumed")
-        seed = read_seed(log_path)
+        seed = read_seed(log_path, reading.commitment)
         if commitment(seed, reading.facts) != reading.commitment:
-            raise TrialError(f"{seed_path(log_path)}: this seed is not the one of {log_path.name}")
-        plan = reading.plan
-        session = cls(
-            Log.reopen(log_path, reading),
-            plan,
-            reading.commitment,
-            _Hidden(seed, order(seed, plan.protocol, plan.trials)),
-        )
+            raise TrialError(
+                f"{share_beside(log_path)}: this is not half of the seed of {log_path.name}"
+            )
+        log, hidden = Log.reopen(log_path, reading), _hidden(seed, reading.plan)
+        session = cls(log, reading.plan, reading.commitment, hidden)
         session._answers = list(reading.answers)
         session._log.append({"record": "resumed", "at": now()})
         session._close_if_complete()
@@ -221,7 +224,7 @@ class Session:
         )
         self._open = False
         self._log.close()
-        remove_seed(self._log.path)
+        remove_seed(self._log.path, self.commitment)
 
 
 class Practice:

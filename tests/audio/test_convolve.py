@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
+from scipy import fft
 
 from auralize.audio.convolver import (
     LARGEST_OFFLINE_HOP,
@@ -295,3 +296,26 @@ def test_importing_it_loads_no_scipy() -> None:
     code = "import sys, auralize.audio.convolver; print([m for m in sys.modules if m.startswith('scipy')])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("amplitude", [5e-324, 1e-310, 1e-300, -1e-200])
+def test_what_fades_into_denormal_numbers_is_silence(amplitude: float) -> None:
+    """They are worked with many times as slowly; none may get into the state, or stay there."""
+    impulses = np.random.default_rng(1).normal(0.0, 0.01, (2, 2000))
+    convolver = Convolver(impulses, 2, 512)
+    convolver.process(np.ones((512, 2)))
+    for _ in range(6):
+        last = convolver.process(np.full((512, 2), amplitude))
+    assert not last.any()
+    assert not convolver._spectra[convolver._next_slot - 4 : convolver._next_slot].any()
+    assert not convolver._window[:, : convolver._overlap].any()
+
+
+@pytest.mark.parametrize("amplitude", [1e-150, 1e-38, 1e-7, 1.0, 1e15])
+def test_what_is_no_denormal_number_goes_through_to_the_bit(amplitude: float) -> None:
+    """Held against the same transform, done by hand, of samples that nothing was added to."""
+    samples = amplitude * np.random.default_rng(2).normal(0.0, 1.0, (64, 2))
+    convolver = Convolver(np.ones((1, 1)), 2, 64)
+    pair = samples[:, 0] + 1j * samples[:, 1]
+    expected = fft.ifft(fft.fft(pair) * fft.fft(np.ones(1), n=64))
+    assert np.array_equal(convolver.process(samples)[0], np.c_[expected.real, expected.imag])

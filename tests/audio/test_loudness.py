@@ -310,3 +310,17 @@ def test_importing_loads_no_scipy() -> None:
     code = "import sys, auralize.audio.loudness; print([m for m in sys.modules if m.startswith('scipy')])"
     found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert found.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("after", [0.0, 1e-310])
+def test_long_silence_leaves_nothing_in_the_filters(after: float) -> None:
+    """Their decay would end in denormal numbers, which are worked with four times as slowly."""
+    meter = LoudnessMeter(48_000, 2)
+    meter.add(np.random.default_rng(1).normal(0.0, 0.1, (48_000, 2)))
+    before = meter.integrated
+    for _ in range(60):
+        meter.add(np.full((9_600, 2), after))
+    assert not meter._state.any()
+    # 7 gating blocks are full of sound, then 3 to three, two and one quarter: within the relative gate.
+    # 0.1 dB, as the noise of a block is not quite that of another.
+    assert meter.integrated == pytest.approx(before + 10.0 * np.log10(8.5 / 10.0), abs=0.1)

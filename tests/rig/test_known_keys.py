@@ -108,3 +108,16 @@ def test_the_lay_of_a_cable_without_a_shape_is_checked_too() -> None:
     data = rig(TABLED, runs={"pond": {"cable": "reel", "length": "60 m", "lay": {"xyz": 1}}})
     with pytest.raises(RigError, match=r"^rig: runs\.pond\.lay\.xyz: this key is not known here"):
         read_rig(data)
+
+
+@pytest.mark.parametrize("key", ["semi_" + 500 * "inductance_", "semi " + 500 * "inductance "])
+def test_a_key_longer_than_a_sentence_is_cut(key: str) -> None:
+    """The harness of spoilt files found one that filled a screen."""
+    rig = {"loads": {"stage": {"type": "resistor", "resistance": "8 ohm", key: 1}}}
+    cable = {"construction": "twin", "conductor": "2.5 mm2", "insulation": "1 mm"}
+    rig |= {"cables": {"reel": cable}, "runs": {"pond": {"cable": "reel", "length": "9 m"}}}
+    with pytest.raises(
+        RigError, match=r"loads\.stage\..*inductance.*\.\.\..*: this key is not known"
+    ) as told:
+        read_rig({"amplifier": {"resistance": "20 mohm"}, **rig})
+    assert len(str(told.value)) < 300

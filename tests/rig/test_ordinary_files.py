@@ -81,8 +81,8 @@ def test_the_limits_are_those_that_are_said(tmp_path: Path) -> None:
 
 def test_pipes_beside_logs_are_passed_over(tmp_path: Path) -> None:
     pipe(tmp_path / "west.jsonl")
-    pipe(tmp_path / ".west.jsonl.seed")
-    (tmp_path / ".east.jsonl.seed").write_text("0" * 64)
+    pipe(tmp_path / ".west.jsonl.share")
+    (tmp_path / ".east.jsonl.share").write_text("0" * 64)
     pipe(tmp_path / "east.jsonl")
     assert cut_off(tmp_path) == []
 

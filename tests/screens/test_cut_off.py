@@ -13,7 +13,7 @@ from auralize.trials.compared import sha256_of
 from auralize.trials.log import Log
 from auralize.trials.plan import Compared, Plan, TrialError
 from auralize.trials.session import Session
-from support.bench_app import begin_trial, drive, text_of
+from support.bench_app import begin_trial, drive, everything, text_of
 
 pytest.importorskip("tomlkit", reason="the bench edits with tomlkit (extra: bench)")
 
@@ -208,3 +208,18 @@ def test_a_cut_off_session_is_offered_and_refused_where_the_programme_has_gone(a
         )
 
     drive(again, steps)
+
+
+def test_that_a_session_could_not_be_gone_on_with_is_said_at_its_start(app, tmp_path, monkeypatch):
+    """On the smallest screen, all of it."""
+    (tmp_path / "file").write_text("")
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "file"))
+
+    async def steps(pilot):
+        await begin_trial(pilot, app)
+        assert isinstance(app.screen, TrialScreen)
+        shown = "".join(everything(app).split())
+        assert "ifthissessioniscutoff,itcannotbegoneonwith" in shown
+        assert "notadirectory" in shown
+
+    drive(app, steps, size=(76, 21))

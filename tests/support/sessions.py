@@ -7,6 +7,7 @@ from pathlib import Path
 from hypothesis import HealthCheck, settings
 
 from auralize.trials.plan import Compared, Plan
+from auralize.trials.seeds import share_apart, share_beside
 from auralize.trials.session import Practice, Session
 from auralize.trials.statistics import Protocol
 
@@ -45,6 +46,17 @@ def sure_answer(session: Session | Practice) -> int:
     if isinstance(session, Session) and session.plan.protocol == "matched-to-sample":
         return sounds[2]
     return next(i for i, sound in enumerate(sounds) if sounds.count(sound) == 1)
+
+
+def shares(session: Session) -> list[Path]:
+    """Where the two shares of its seed are kept while it runs."""
+    return [share_beside(session.log_path), share_apart(session.commitment)]
+
+
+def joined(one: Path, other: Path) -> str:
+    """The seed in hexadecimal, from both its shares."""
+    both = zip(*(bytes.fromhex(share.read_text()) for share in (one, other)), strict=True)
+    return bytes(a ^ b for a, b in both).hex()
 
 
 def run(path: Path, what: Plan, answer: Callable[[Session], int]) -> Session:

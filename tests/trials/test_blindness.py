@@ -13,7 +13,7 @@ from scipy import stats
 from auralize.trials.plan import ANSWERS, TrialError, commitment, order
 from auralize.trials.session import Practice, Session
 from auralize.trials.statistics import GUESSING, Protocol
-from support.sessions import PROTOCOLS, hear, plan, run, sure_answer
+from support.sessions import PROTOCOLS, hear, joined, plan, run, shares, sure_answer
 
 
 @pytest.fixture
@@ -43,7 +43,7 @@ def public(session: Session) -> dict[str, str]:
 def test_seed_and_order_are_nowhere_before_the_end(tmp_path: Path) -> None:
     path = tmp_path / "log"
     session = Session.start(plan(trials=40), path)
-    seed = (tmp_path / ".log.seed").read_text()
+    seed = joined(*shares(session))
     assert commitment(bytes.fromhex(seed), path.read_bytes().split(b',"commitment"')[0]) == (
         session.commitment
     )

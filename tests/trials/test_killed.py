@@ -14,13 +14,17 @@ from auralize.trials import session as trial_module
 from auralize.trials.checking import cut_off, summarise, verify
 from auralize.trials.log import Log
 from auralize.trials.plan import TrialError
+from auralize.trials.seeds import share_apart
 from auralize.trials.session import Session
-from support.sessions import plan, sure_answer, untimed
+from support.sessions import plan, shares, sure_answer, untimed
 
 CHILD = """
-import sys
+import signal, sys
 from pathlib import Path
+from auralize.files import STOPPING
 from auralize.trials.session import Session
+for number in STOPPING:
+    signal.signal(number, signal.default_int_handler)  # as every command does
 from auralize.trials.plan import Compared, Plan
 choices = Compared("reel", 0.0, "twin", "0" * 64), Compared("pair", 0.0, "twisted", "0" * 64)
 plan = Plan("triangle", 5000, choices, "as installed", "tide-mill.wav", "0" * 64, "listener 1")
@@ -32,12 +36,16 @@ while True:
 """
 
 
-@pytest.mark.parametrize("answers", [0, 7])
-def test_a_killed_session_loses_no_answer(tmp_path: Path, answers: int) -> None:
+@pytest.mark.parametrize(
+    ("answers", "number"),
+    [(0, "SIGKILL"), (7, "SIGKILL"), (3, "SIGTERM"), (4, "SIGINT"), (5, "SIGHUP")],
+)
+def test_a_killed_session_loses_no_answer(tmp_path: Path, answers: int, number: str) -> None:
     path = tmp_path / "log"
     child = subprocess.Popen(
         [sys.executable, "-c", CHILD, str(path)],
         stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
         text=True,
     )
     assert child.stdout is not None
@@ -45,7 +53,7 @@ def test_a_killed_session_loses_no_answer(tmp_path: Path, answers: int) -> None:
         noted = lines.readline().strip()
         for _ in range(answers):
             lines.readline()
-        os.kill(child.pid, signal.SIGKILL)  # somewhere within the next answers
+        os.kill(child.pid, getattr(signal, number))  # somewhere within the next answers
         told = [line for line in lines.read().split("\n") if line]
     child.wait()
     acknowledged = int(told[-1]) if told else answers
@@ -70,9 +78,9 @@ def test_cut_anywhere_a_session_can_be_taken_up(
 ) -> None:
     """The log cut at any byte after its first line, as by a kill or a crash while it was written."""
     folder = tmp_path_factory.mktemp("cut")
-    path, seed_path = folder / "log", folder / ".log.seed"
+    path = folder / "log"
     session = Session.start(plan(trials=4), path)
-    seed = seed_path.read_bytes()
+    kept = {share: share.read_bytes() for share in shares(session)}
     answers = [sure_answer(session)]
     session.answer(answers[0])
     for index in (1, 2, 0):
@@ -82,7 +90,8 @@ def test_cut_anywhere_a_session_can_be_taken_up(
     first = content.index(b"\n") + 1
     cut = data.draw(st.integers(first, len(content) - 1))
     path.write_bytes(content[:cut])
-    seed_path.write_bytes(seed)
+    for share, half in kept.items():
+        share.write_bytes(half)
 
     resumed = Session.resume(path)
     assert resumed.answered == min(4, content[first:cut].count(b"\n"))
@@ -91,34 +100,36 @@ def test_cut_anywhere_a_session_can_be_taken_up(
     assert resumed.outcome == session.outcome
     check = verify(path)
     assert (check.state, check.outcome) == ("complete", session.outcome)
-    assert not seed_path.exists()
+    assert not any(share.exists() for share in kept)
 
 
 def test_the_seed_is_kept_by_its_owner_and_only_until_the_end(tmp_path: Path) -> None:
     session = Session.start(plan(trials=1), tmp_path / "log")
-    kept = tmp_path / ".log.seed"
-    assert kept.stat().st_mode & 0o777 == 0o600
+    kept = shares(session)
+    assert [share.stat().st_mode & 0o777 for share in kept] == [0o600, 0o600]
+    assert kept[1].parent.stat().st_mode & 0o777 == 0o700
     session.answer(0)
-    assert not kept.exists()
+    assert not any(share.exists() for share in kept)
 
 
 def test_what_cannot_be_resumed_is_said(tmp_path: Path) -> None:
-    path, kept = tmp_path / "log", tmp_path / ".log.seed"
+    path = tmp_path / "log"
     session = Session.start(plan(), path)
+    kept, _ = shares(session)
     session.answer(0)
     session.close_log()
-    seed, content = kept.read_bytes(), path.read_bytes()
+    share, content = kept.read_bytes(), path.read_bytes()
 
     kept.unlink()
-    with pytest.raises(TrialError, match=r"its seed, \.log\.seed, is gone"):
+    with pytest.raises(TrialError, match=r"half of its seed, .*\.log\.share, is gone"):
         Session.resume(path)
     kept.write_bytes(b"00" * 32)
-    with pytest.raises(TrialError, match="this seed is not the one of log"):
+    with pytest.raises(TrialError, match="this is not half of the seed of log"):
         Session.resume(path)
     kept.write_bytes(b"nonsense")
     with pytest.raises(TrialError, match="64 hexadecimal digits"):
         Session.resume(path)
-    kept.write_bytes(seed)
+    kept.write_bytes(share)
     path.write_bytes(content.replace(b'"answer":0', b'"answer":1'))
     with pytest.raises(TrialError, match="line 2: was changed"):
         Session.resume(path)
@@ -135,17 +146,18 @@ def test_a_seed_left_beside_an_ended_session_goes_when_it_is_resumed(
     tmp_path: Path, given_up: bool
 ) -> None:
     """Killed between its last line and the deletion of its seed."""
-    path, kept = tmp_path / "log", tmp_path / ".log.seed"
+    path = tmp_path / "log"
     session = Session.start(plan(trials=1), path)
-    seed = kept.read_bytes()
+    kept = {share: share.read_bytes() for share in shares(session)}
     if given_up:
         session.give_up()
     else:
         session.answer(0)
-    kept.write_bytes(seed)
+    for share, content in kept.items():
+        share.write_bytes(content)
     with pytest.raises(TrialError, match="has ended and cannot be resumed"):
         Session.resume(path)
-    assert not kept.exists()
+    assert not any(share.exists() for share in kept)
 
 
 def test_two_programs_cannot_hold_one_session(tmp_path: Path) -> None:
@@ -167,10 +179,10 @@ def test_only_what_can_be_gone_on_with_is_offered(tmp_path: Path) -> None:
         session = Session.start(plan(), tmp_path / f"{name}.jsonl")
         if name == "f":
             session.give_up()
-            (tmp_path / ".f.jsonl.seed").write_text("0" * 64)  # its deletion was cut off
+            (tmp_path / ".f.jsonl.share").write_text("0" * 64)  # its deletion was cut off
         else:
             session.close_log()
-    (tmp_path / ".e.jsonl.seed").unlink()
+    (tmp_path / ".e.jsonl.share").unlink()
     (tmp_path / "d.jsonl").write_text("something else")
     going_on = Session.resume(tmp_path / "c.jsonl")
     assert [check.path.name for check in cut_off(tmp_path)] == ["a.jsonl", "b.jsonl"]
@@ -214,16 +226,19 @@ def test_a_session_whose_end_could_not_be_written_ends_when_it_can(
     assert session.finished
     check = verify(path)
     assert (check.state, check.answered) == ("complete", 2)
-    assert not path.with_name(".log.jsonl.seed").exists()
+    assert not any(share.exists() for share in shares(session))
 
 
 def test_two_logs_of_one_session_that_differ_do_not_count(tmp_path: Path) -> None:
     """One of them could have shown its order before the other was answered."""
     session = Session.start(plan(trials=3), tmp_path / "a.jsonl")
     session.close_log()
-    for name in ("a.jsonl", ".a.jsonl.seed"):
+    apart = share_apart(session.commitment)
+    share = apart.read_bytes()
+    for name in ("a.jsonl", ".a.jsonl.share"):
         (tmp_path / name.replace("a.", "b.")).write_bytes((tmp_path / name).read_bytes())
     for name, answer in (("a.jsonl", 0), ("b.jsonl", 1)):
+        apart.write_bytes(share)
         twin = Session.resume(tmp_path / name)
         for _ in range(3):
             twin.answer(answer)

@@ -18,7 +18,7 @@ from auralize.trials.checking import verify
 from auralize.trials.plan import ANSWERS, Compared, TrialError, order
 from auralize.trials.session import Session
 from auralize.trials.statistics import MOST_TRIALS, Protocol
-from support.sessions import PROTOCOLS, plan, run, sure_answer, untimed
+from support.sessions import PROTOCOLS, plan, run, shares, sure_answer, untimed
 
 SEED = bytes(range(32))
 
@@ -154,7 +154,7 @@ def test_an_answer_is_on_the_disk_before_it_is_told(
         assert synced[-1] == (tmp_path / "log").stat().st_size
 
 
-def test_the_seed_is_on_the_disk_before_the_first_line(
+def test_the_seed_is_on_the_disk_before_the_first_answer(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     synced: list[tuple[int, int]] = []
@@ -164,13 +164,15 @@ def test_the_seed_is_on_the_disk_before_the_first_line(
         synced.append((found.st_ino, found.st_size))
 
     monkeypatch.setattr(os, "fsync", sync)
-    Session.start(plan(), tmp_path / "log").close_log()
-    files = [(tmp_path / name).stat() for name in (".log.seed", "log")]
+    session = Session.start(plan(), tmp_path / "log")
+    session.close_log()
+    apart, beside = shares(session)[::-1]
+    files = [path.stat() for path in (session.log_path, apart, beside)]
     assert synced == [(found.st_ino, found.st_size) for found in files]
 
 
 def test_a_seed_whose_log_is_gone_is_in_nobody_s_way(tmp_path: Path) -> None:
-    kept = tmp_path / ".log.seed"
+    kept = tmp_path / ".log.share"
     kept.write_text("0" * 64)
     Session.start(plan(), tmp_path / "log").close_log()
     assert kept.read_text() != "0" * 64
