@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 from auralize.circuit.signals import ACROSS_WORDS
@@ -13,7 +13,7 @@ from auralize.rig.loads import WHOLE
 from auralize.units import rounded, show, show_frequency
 
 if TYPE_CHECKING:
-    from auralize.figures.lays import LayFigures, Spread
+    from auralize.figures.lays import ConductorFigures, LayFigures, Spread
     from auralize.figures.numbers import Figures, Line
     from auralize.figures.powers import Driven, Heated
 
@@ -193,9 +193,29 @@ def _lay(lay: LayFigures) -> str:
         f"lay of {lay.run} ({lay.lay}) adds {_spread(lay.added_uh, '.2f')} uH, "
         f"{_spread(lay.added_milliohm, '.1f')} mohm at 10 kHz; "
         f"{_spread(lay.db_10khz, '+.2f')} dB at 10 kHz, {_spread(lay.db_20khz, '+.2f')} dB at 20 kHz. "
-        f"Rendered: {lay.assumption}."
+        f"{_each(lay.conductors)}Rendered: {lay.assumption}."
     )
     return wrapped(f"{text} {HEAT}" if lay.coiled else text)
+
+
+_UNHEARD: Final = 0.2
+"""dB; a change of the drop over one conductor that nobody hears (common practice, no source)."""
+
+
+def _each(conductors: Mapping[str, ConductorFigures]) -> str:
+    """What a coil does along plus and along minus; nothing where it is next to nothing."""
+    changes = [one.drop_db_10khz for one in conductors.values()]
+    if all(max(abs(change.low), abs(change.high)) < _UNHEARD for change in changes):
+        return ""
+    told: dict[str, list[str]] = {}
+    for name, one in conductors.items():
+        by = f"{_spread(one.times_straight, '.2f')} times along {{}}, the drop over it changes by "
+        told.setdefault(f"{by}{_spread(one.drop_db_10khz, '+.1f')} dB at 10 kHz", []).append(name)
+    each = (
+        words.format(names[0] if len(names) == 1 else "either conductor")
+        for words, names in told.items()
+    )
+    return f"Inductance is {'; '.join(each)}. "
 
 
 def _spread(spread: Spread, form: str) -> str:
