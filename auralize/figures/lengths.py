@@ -35,7 +35,8 @@ def lengths_of(rig: Rig, choice: Choice, run: str) -> Lengths:
     A coil of turns or of a length that the rig names stays as it is, and the run cannot be shorter; a
     reel or coil that takes the whole run grows with it.
     """
-    wound = _wound(rig.of(choice)["runs"][run].get("lay", {}))
+    closed = choice.runs[run].cable.closed  # coiled or not, it is the same
+    wound = 0.0 if closed else _wound(rig.of(choice)["runs"][run].get("lay", {}))
 
     def built(length: float, *more: tuple[tuple[str, ...], Any]) -> Network | None:
         changed = {("runs", run, "length"): f"{length!r} m", **dict(more)}

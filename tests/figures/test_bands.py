@@ -209,6 +209,14 @@ def test_peaks_are_held_against_the_rating(
     assert ("; its rating allows 63.2 V" in printed) != over
 
 
+def test_a_choice_with_another_output_keeps_the_rated_load() -> None:
+    amplifier = {"damping_factor": 100, "into": "4 ohm", "rating": "250 W"}
+    tubes = {"tubes": {"amplifier": {"resistance": "1 ohm"}}}
+    driven = numbers(programme={"voltage": "9 V"}, amplifier=amplifier, choices=tubes).driven
+    assert driven is not None
+    assert driven.rated_volts == pytest.approx(math.sqrt(2.0 * 250.0 * 4.0), rel=1e-12)
+
+
 def test_without_a_rated_load_nothing_is_said_of_peaks() -> None:
     found = numbers(
         programme={"voltage": "90 V"}, amplifier={"resistance": "80 mohm", "rating": "250 W"}

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from auralize.circuit.sizing import SHORTEST_RUN
 from auralize.commands.main import main
 from auralize.figures.fit import Fit, fit
 from auralize.figures.fit_text import as_fits
@@ -90,6 +91,19 @@ def test_turns_that_are_the_whole_run_cannot_be_fewer(tmp_path: Path) -> None:
     assert found.shortest == pytest.approx(10 * math.pi * 0.2, rel=1e-12)
     assert found.longest is not None
     assert found.longest > found.shortest
+
+
+def test_a_cable_without_a_field_is_as_long_coiled_as_straight(tmp_path: Path) -> None:
+    """Of a four-core's lay the rig takes no notice, whatever it says."""
+    path = written(tmp_path, run='[runs.sluice.lay]\nshape = "coiled"\ncoiled = "all but 2 m"')
+    four = path.read_text(encoding="utf-8").replace("single cores", "four-core")
+    path.write_text(four.replace("spacing =", 'lay_length = "90 mm"\nspacing ='), encoding="utf-8")
+    coiled = fitted(path, "loss", 0.5)
+    path.write_text(
+        path.read_text(encoding="utf-8").replace("all but 2 m", "9 m"), encoding="utf-8"
+    )
+    assert coiled == fitted(path, "loss", 0.5)
+    assert (coiled.shortest, coiled.no_length) == (SHORTEST_RUN, ())
 
 
 def test_the_other_run_alone(tmp_path: Path) -> None:
