@@ -11,6 +11,8 @@ import math
 import re
 from typing import Final, Literal
 
+from auralize.spellings import plain
+
 Quantity = Literal[
     "length",
     "area",
@@ -134,10 +136,11 @@ def parse(text: str, quantity: Quantity) -> float:
     """
     if len(text) > _LONGEST_TEXT:
         raise ValueError(f"{quoted(text)} is too long to be {a(quantity)}")
-    if quantity == "area" and (aught := _AUGHT.match(text)):
+    found = plain(text, quantity)
+    if quantity == "area" and (aught := _AUGHT.match(found)):
         count = int(aught.group(1)) if aught.group(1) else len(aught.group(2))
         return gauge_area(1 - count)
-    match = _NUMBER.match(text.replace(_MINUS, "-"))
+    match = _NUMBER.match(found.replace(_MINUS, "-"))
     if match is None:
         raise ValueError(
             f"{quoted(text)} is not {a(quantity)}; write it like {_EXAMPLES[quantity]}"
