@@ -6,11 +6,11 @@ import argparse
 import sys
 from typing import Final, NoReturn
 
-from auralize.commands import bench, demo, figures, filter, fit, plot, render, trials
+from auralize.commands import bench, demo, figures, filter, fit, keys, plot, render, trials
 from auralize.commands.shared import CAUTION
 from auralize.errors import ExitCode, one_line
 
-COMMANDS: Final = (figures, render, fit, plot, filter, bench, trials, demo)
+COMMANDS: Final = (figures, render, fit, plot, filter, bench, trials, keys, demo)
 
 DESCRIPTION = """\
 Hear what a loudspeaker cable run does to programme material, before anyone buys or pulls copper.
