@@ -7,12 +7,24 @@ import re
 import sys
 from typing import Any, Final, NoReturn
 
-from auralize.commands import bench, demo, figures, filter, fit, keys, plot, render, sizes, trials
+from auralize.commands import (
+    bench,
+    demo,
+    figures,
+    filter,
+    fit,
+    keys,
+    new,
+    plot,
+    render,
+    sizes,
+    trials,
+)
 from auralize.commands.shared import CAUTION
 from auralize.commands.swapped import refuse_swapped
 from auralize.errors import ExitCode, one_line
 
-COMMANDS: Final = (figures, render, fit, plot, filter, bench, trials, sizes, keys, demo)
+COMMANDS: Final = (figures, render, fit, plot, filter, bench, trials, sizes, keys, new, demo)
 
 DESCRIPTION = """\
 Hear what a loudspeaker cable run does to programme material, before anyone buys or pulls copper.

@@ -9,7 +9,8 @@ from auralize.circuit.conductor import MATERIALS, STRANDED_FILL, StrandClass, ma
 from auralize.circuit.sizing import EVEN_GAUGES, METRIC_AREAS
 from auralize.figures.columns import columns
 from auralize.rig.cables import CONSTRUCTIONS
-from auralize.units import FOOT, INCH, gauge_area, nearest_gauge
+from auralize.spellings import plain
+from auralize.units import FOOT, INCH, gauge_area, nearest_gauge, parse
 
 _CLASS: Final[StrandClass] = 5
 _CELSIUS: Final = 20.0
@@ -33,10 +34,15 @@ def usual_sizes() -> list[Size]:
     return sorted([*metric, *gauges], key=lambda size: size.area)
 
 
-def next_thicker(area: float, metric: bool) -> str | None:
-    """The usual size after a cross-section in m2, metric or a gauge; None after the thickest."""
-    own = [s for s in usual_sizes() if s.name.endswith("mm2") == metric]
-    return next((s.name for s in own if s.area > 1.001 * area), None)
+def thicker(size: str) -> str:
+    """The usual size after one as people write it, of its own series; half as thick after the last.
+
+    Raises ValueError for what is no size.
+    """
+    area = parse(size, "area")
+    unit = "AWG" if plain(size, "area").endswith("AWG") else "mm2"
+    after = [s.name for s in usual_sizes() if s.name.endswith(unit) and s.area > 1.001 * area]
+    return after[0] if after else f"{area * 0.5e6:.3g} mm2"
 
 
 def _size(name: str, strands: str, area: float) -> Size:

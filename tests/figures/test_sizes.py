@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from auralize.commands.main import main
-from auralize.figures.sizes import as_sizes, next_thicker, usual_sizes
+from auralize.figures.sizes import as_sizes, thicker, usual_sizes
 from auralize.units import parse
 
 # Solid copper at 20 degC in ohm per 1000 ft, NBS Handbook 100, table of the gauge (values from memory).
@@ -43,18 +43,18 @@ def test_every_size_can_be_typed_into_a_rig_file() -> None:
 
 
 @pytest.mark.parametrize(
-    ("area", "metric", "name"),
+    ("size", "next_one"),
     [
-        ("2.5 mm2", True, "4 mm2"),
-        ("2 mm2", True, "2.5 mm2"),
-        ("14 AWG", False, "12 AWG"),
-        ("13 AWG", False, "12 AWG"),
-        ("16 mm2", True, None),
-        ("4 AWG", False, None),
+        ("2.5 mm2", "4 mm2"),
+        ("2 mm2", "2.5 mm2"),
+        ("14 AWG", "12 AWG"),
+        ("#13", "12 AWG"),
+        ("16 mm2", "8 mm2"),
+        ("2/0 AWG", "33.7 mm2"),
     ],
 )
-def test_the_next_thicker_is_of_the_same_series(area: str, metric: bool, name: str | None) -> None:
-    assert next_thicker(parse(area, "area"), metric) == name
+def test_the_next_thicker_is_of_the_same_series(size: str, next_one: str) -> None:
+    assert thicker(size) == next_one
 
 
 def test_it_fits_one_screen(capsys: pytest.CaptureFixture[str]) -> None:
