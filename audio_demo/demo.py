@@ -1,22 +1,22 @@
-"""The demonstration: the scenario's rig file and programme, rendered through every choice."""
+"""The demonstration: the scenario's rig files and programme, rendered through some choices."""
 
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from importlib import resources
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 
 from auralize.audio.writer import AudioWriter
 from auralize.circuit.signals import Signal
 from auralize.figures.numbers import figures
-from auralize.figures.text import as_table
 from auralize.files import make_folder, write_text
-from auralize.renderer.facts import Rendered
+from auralize.renderer.facts import RenderedFile
 from auralize.renderer.files import RenderOptions, render
-from auralize.renderer.text import as_gains
+from auralize.rig.choice import Choice
 from auralize.rig.reading import load_rig
 
 from .programme import SECTIONS, synthesise
@@ -24,31 +24,40 @@ from .programme import SECTIONS, synthesise
 RATE = 48_000
 PROGRAMME = "programme.wav"
 RIG_FILES = ("saltmarsh.toml", "lay.toml", "lobby.toml", "path.toml")
-"""Rendered: the first (what arrives, and the drop) and the second (the drops)."""
-
-
-_SIGNALS: tuple[tuple[Signal, ...], ...] = (("receiving", "drop"), ("drop",))
+"""Rendered: of the first what arrives, and the drop; of the second the drops of some choices."""
+RENDERED: Final[tuple[tuple[tuple[str, ...], tuple[Signal, ...]], ...]] = (
+    (("reel", "bought", "beams"), ("receiving", "drop")),
+    (("laid-out", "apart", "apart-steel"), ("drop",)),
+)
+"""Choices and signals of these two."""
+FIRST: Final[tuple[tuple[str, Signal, str], ...]] = (
+    ("reel", "drop", "kept by 2.5 mm2 twin"),
+    ("beams", "drop", "kept by single cores round beams"),
+    ("reel", "receiving", "arrives through 2.5 mm2 twin"),
+    ("beams", "receiving", "arrives through single cores"),
+    ("laid-out", "drop", "kept by twin, laid out"),
+    ("apart", "drop", "kept by cores, each coiled"),
+)
+"""What to play first, in this order, in few words."""
+_WIDTH: Final = 80
 
 
 def make_demo(folder: Path, progress: Callable[[float], None]) -> str:
-    """Write rig files and programme into ``folder``, render the choices; say what to play."""
+    """Write rig files and programme into ``folder``, render the choices; say what to play first."""
     make_folder(folder)
     for name in RIG_FILES:
         write_text(folder / name, resources.files(__package__).joinpath(name).read_text("utf-8"))
     programme = folder / PROGRAMME
     _write_programme(programme)
-    text: list[str] = []
-    for number, signals in enumerate(_SIGNALS):
-        rig = load_rig(folder / RIG_FILES[number])
-        choices = rig.pick([])
-        half = _half(progress, number)
-        done = render(programme, choices, folder, RenderOptions(signals=signals), half)
-        text += [
-            as_table(rig.title, [figures(choice) for choice in choices]),
-            as_gains(done),
-        ]
-        text.append(_what_to_play(folder, done))
-    return "\n\n".join([*text, _sections()])
+    outputs: list[RenderedFile] = []
+    choices: dict[str, Choice] = {}
+    for number, (names, signals) in enumerate(RENDERED):
+        chosen = load_rig(folder / RIG_FILES[number]).pick(list(names))
+        options = RenderOptions(signals=signals, depth="PCM_16", suffix=".flac")
+        done = render(programme, chosen, folder, options, _half(progress, number))
+        outputs += done.outputs
+        choices |= {choice.name: choice for choice in chosen}
+    return "\n".join([*_what_was_made(folder, choices), *_to_play(outputs), *_sections()])
 
 
 def _half(progress: Callable[[float], None], number: int) -> Callable[[float], None]:
@@ -62,26 +71,31 @@ def _write_programme(path: Path) -> None:
         writer.write(np.asarray(sound, dtype=np.float64))
 
 
-def _what_to_play(folder: Path, done: Rendered) -> str:
-    receiving = [o.path.name for o in done.outputs if o.signal == "receiving"]
-    drops = [o.path.name for o in done.outputs if o.signal == "drop"]
-    made = next(o.gains.makeup for o in done.outputs if o.signal == "drop")
-    lines = [
-        f"Play these, quietly at first (all in {folder}):",
-        f"  {PROGRAMME}: what the amplifier is given",
+def _what_was_made(folder: Path, choices: dict[str, Choice]) -> list[str]:
+    losses = ", ".join(f"{name} {figures(choices[name]).loss_db:.2f} dB" for name in RENDERED[0][0])
+    words = (
+        f"In {folder}: {SECTIONS[-1].end:.0f} s of programme, and what the cables of the Saltmarsh Tide "
+        f"Mill make of it (loss at 1 kHz: {losses}). Play first, quietly:"
+    )
+    return textwrap.wrap(words, _WIDTH, break_long_words=False)
+
+
+def _to_play(outputs: Sequence[RenderedFile]) -> list[str]:
+    rows = [(PROGRAMME, "what the amplifier is given")]
+    made = {(o.choice, o.signal): o for o in outputs}
+    for name, signal, words in FIRST:
+        output = made[name, signal]
+        gain = f" ({output.gains.total:+.0f} dB)" if signal == "drop" else ""
+        rows.append((output.path.name, f"{words}{gain}"))
+    widest = max(len(name) for name, _ in rows)
+    return [f"  {name:<{widest}}  {words}" for name, words in rows]
+
+
+def _sections() -> list[str]:
+    return [
+        "Listen for:",
+        *(
+            f"  {section.start:4.1f} s  {section.name}: {section.listen_for.rpartition(': ')[2]}"
+            for section in SECTIONS
+        ),
     ]
-    lines += [f"  {drops[0]}: what the cable keeps, {made:+.0f} dB made up"]
-    lines += [f"  {name}: the same gain, another choice" for name in drops[1:]]
-    lines += [f"  {name}: what arrives" for name in receiving]
-    return "\n".join(lines)
-
-
-def _sections() -> str:
-    lines = ["In the programme:"]
-    for section in SECTIONS:
-        head = f"  {section.start:4.1f} to {section.end:4.1f} s  "
-        words = f"{section.name}. {section.listen_for}"
-        lines.append(
-            textwrap.fill(words, 80, initial_indent=head, subsequent_indent=" " * len(head))
-        )
-    return "\n".join(lines)

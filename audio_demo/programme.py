@@ -56,7 +56,7 @@ SECTIONS: Final[tuple[Section, ...]] = (
         "Together",
         12 * BAR,
         16 * BAR,
-        "Everything at once: the balance of top and bottom, and whether quiet things stay audible.",
+        "Everything at once: the balance of top and bottom, are quiet things still heard?",
     ),
 )
 LENGTH: Final = SECTIONS[-1].end

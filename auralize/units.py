@@ -11,6 +11,8 @@ import math
 import re
 from typing import Final, Literal
 
+from auralize.spellings import plain
+
 Quantity = Literal[
     "length",
     "area",
@@ -75,7 +77,7 @@ _MORE_UNITS: Final[dict[Quantity, tuple[str, ...]]] = {
 }
 """Units that are accepted besides, which no factor converts."""
 
-_EXAMPLES: Final[dict[Quantity, str]] = {
+EXAMPLES: Final[dict[Quantity, str]] = {
     "length": '"62 m" or "200 ft"',
     "area": '"2.5 mm2" or "14 AWG"',
     "temperature": '"35 degC" or "95 degF"',
@@ -93,6 +95,7 @@ _EXAMPLES: Final[dict[Quantity, str]] = {
     "power": '"50 W"',
     "time": '"2 s"',
 }
+"""How each quantity is written."""
 
 _NAMES: Final = (
     {"metre": "m", "millimetre": "mm", "centimetre": "cm", "kilometre": "km", "litre": "l"}
@@ -134,14 +137,13 @@ def parse(text: str, quantity: Quantity) -> float:
     """
     if len(text) > _LONGEST_TEXT:
         raise ValueError(f"{quoted(text)} is too long to be {a(quantity)}")
-    if quantity == "area" and (aught := _AUGHT.match(text)):
+    found = plain(text, quantity)
+    if quantity == "area" and (aught := _AUGHT.match(found)):
         count = int(aught.group(1)) if aught.group(1) else len(aught.group(2))
         return gauge_area(1 - count)
-    match = _NUMBER.match(text.replace(_MINUS, "-"))
+    match = _NUMBER.match(found.replace(_MINUS, "-"))
     if match is None:
-        raise ValueError(
-            f"{quoted(text)} is not {a(quantity)}; write it like {_EXAMPLES[quantity]}"
-        )
+        raise ValueError(f"{quoted(text)} is not {a(quantity)}; write it like {EXAMPLES[quantity]}")
     value, unit = float(match.group(1)), _normal(match.group(2))
     if not math.isfinite(value):
         raise ValueError(f"{quoted(text)} is too large to be {a(quantity)}")
@@ -192,13 +194,19 @@ def _unit(word: str) -> str:
 
 
 def _unit_message(text: str, unit: str, quantity: Quantity) -> str:
-    wanted = f"{a(quantity)} is written like {_EXAMPLES[quantity]}"
+    wanted = f"{a(quantity)} is written like {EXAMPLES[quantity]}"
     if not unit:
         return f"{quoted(text)} has no unit; {wanted}"
     if unit.startswith(","):
         return f"{quoted(text)} has a comma; write 2.5 or 1000 without, {wanted}"
-    right = [*UNITS[quantity], *_MORE_UNITS.get(quantity, ())]
-    return f"{quoted(text)} has a unit that does not fit; {wanted}, in {_any_of(right)}"
+    return (
+        f"{quoted(text)} has a unit that does not fit; {wanted}, in {_any_of(units_of(quantity))}"
+    )
+
+
+def units_of(quantity: Quantity) -> list[str]:
+    """All units that a quantity is read in."""
+    return [*UNITS[quantity], *_MORE_UNITS.get(quantity, ())]
 
 
 def _any_of(names: list[str]) -> str:

@@ -62,6 +62,34 @@ READS: list[tuple[str, Quantity, float]] = [
     ("1 ohm/kft", "resistance per length", 1.0 / 304.8),
     ("1 uH/ft", "inductance per length", 1e-6 / 0.3048),
     ("30 pF/ft", "capacitance per length", 30e-12 / 0.3048),
+    # feet and inches together: 12 inches to a foot
+    ("10 ft 6 in", "length", 126 * 0.0254),
+    ("12 feet 6 inches", "length", 150 * 0.0254),
+    ("10' 6\"", "length", 126 * 0.0254),
+    ("10'6\"", "length", 126 * 0.0254),
+    ("10\u2032 6\u2033", "length", 126 * 0.0254),
+    ("10\u2019 6\u201d", "length", 126 * 0.0254),
+    ("200'", "length", 60.96),
+    ("200 FT", "length", 60.96),
+    ("200 ft.", "length", 60.96),
+    ('6"', "length", 6 * 0.0254),
+    ("0.5 in", "length", 0.0127),
+    # the letter for the point: IEC 60062 (value from memory)
+    ("4R", "resistance", 4.0),
+    ("4 R", "resistance", 4.0),
+    ("4R7", "resistance", 4.7),
+    ("0R1", "resistance", 0.1),
+    ("1k5", "resistance", 1500.0),
+    ("4\u03a9", "resistance", 4.0),
+    ("8 Ohm", "resistance", 8.0),
+    ("8 OHMS", "resistance", 8.0),
+    ("10 kOhm", "resistance", 1e4),
+    ("14.8 Ohm/km", "resistance per length", 14.8e-3),
+    ("38 hz", "frequency", 38.0),
+    ("1 KHz", "frequency", 1000.0),
+    ("2.5 sq", "area", 2.5e-6),
+    ("2.5 mm sq", "area", 2.5e-6),
+    ("2.5 qmm", "area", 2.5e-6),
     # written out
     ("100 feet", "length", 30.48),
     ("1 foot", "length", 0.3048),
@@ -179,10 +207,60 @@ def test_three_sizes_up_is_half_the_area_within_a_third_of_a_percent() -> None:
     assert gauge_area(11) / gauge_area(14) == pytest.approx(2.0, rel=0.0033)
 
 
-@pytest.mark.parametrize("text", ["14 AWG", "14AWG", "14 awg", " 14  Awg ", "14.0 AWG"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        *(
+            "14 AWG",
+            "14AWG",
+            "14 awg",
+            " 14  Awg ",
+            "14.0 AWG",
+            "AWG 14",
+            "AWG14",
+            "14 ga",
+            "14ga.",
+        ),
+        *("14 gauge", "#14", "# 14", "AWG #14", "#14 AWG", "No. 14", "gauge 14"),
+    ],
+)
 def test_a_gauge_is_read_however_it_is_typed(text: str) -> None:
     # 14 AWG is 2.08 mm2 (ASTM B258, value from memory).
     assert parse(text, "area") == pytest.approx(2.08e-6, rel=1e-3)
+
+
+@pytest.mark.parametrize("text", ["AWG 2/0", "#2/0", "2/0 ga", "AWG 00"])
+def test_more_than_one_nought_is_read_however_it_is_typed(text: str) -> None:
+    assert parse(text, "area") == parse("2/0 AWG", "area")
+
+
+@pytest.mark.parametrize(
+    ("text", "right"),
+    [
+        ("2x2.5 mm2", '"2.5 mm2"'),
+        ("2 x 2.5", '"2.5 mm2"'),
+        ("4\u00d74 mm\u00b2", '"4 mm\u00b2"'),
+        ("2 x 14 AWG", '"14 AWG"'),
+        ("14/2", '"14 AWG"'),
+        ("16/4 AWG", '"16 AWG"'),
+        (
+            "24/0.2",
+            '"0.75 mm2"',
+        ),  # 24 strands of 0.2 mm are sold as 0.75 mm2: common practice, no source
+    ],
+)
+def test_a_whole_cable_is_answered_with_one_conductor_of_it(text: str, right: str) -> None:
+    sentence = refusal(text, "area")
+    assert repr(text) in sentence
+    assert right in sentence
+    assert_shows_an_example(sentence, "area")
+
+
+@pytest.mark.parametrize(
+    "text", ["35 º C", "35 degrees C", "35 deg. C", "35 degrees Celsius", "35 Celsius"]
+)
+def test_degrees_are_read_however_they_are_typed(text: str) -> None:
+    assert parse(text, "temperature") == pytest.approx(35.0, rel=EXACT)
 
 
 @pytest.mark.parametrize(("text", "same"), [("00", "2/0"), ("000", "3/0"), ("0000", "4/0")])
@@ -271,8 +349,6 @@ WRONG: list[tuple[str, Quantity]] = [
     ("0x10 m", "length"),
     ("1_000 m", "length"),
     ("1/2 in", "length"),
-    ("12 ft 6 in", "length"),
-    ("12 feet 6 inches", "length"),
     ("62 square metres", "length"),
     ("5 ins", "length"),
 ]

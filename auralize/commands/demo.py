@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import textwrap
 from pathlib import Path
 from typing import Any
 
@@ -30,5 +31,8 @@ def run(arguments: argparse.Namespace) -> None:
     make_demo = installed("auralize.examples", "demo")
     with ProgressLine() as progress:
         text = make_demo(arguments.folder, progress)
+    folder = arguments.folder
     print(text)
-    print(CAUTION)
+    print(f"Next: auralize figures {folder / 'saltmarsh.toml'}, or live:")
+    print(f"      auralize bench {folder / 'saltmarsh.toml'} {folder / 'programme.wav'}")
+    print(textwrap.fill(CAUTION, 80))

@@ -3,14 +3,28 @@
 from __future__ import annotations
 
 import argparse
+import re
 import sys
-from typing import Final, NoReturn
+from typing import Any, Final, NoReturn
 
-from auralize.commands import bench, demo, figures, filter, fit, plot, render, trials
+from auralize.commands import (
+    bench,
+    demo,
+    figures,
+    filter,
+    fit,
+    keys,
+    new,
+    plot,
+    render,
+    sizes,
+    trials,
+)
 from auralize.commands.shared import CAUTION
+from auralize.commands.swapped import refuse_swapped
 from auralize.errors import ExitCode, one_line
 
-COMMANDS: Final = (figures, render, fit, plot, filter, bench, trials, demo)
+COMMANDS: Final = (figures, render, fit, plot, filter, bench, trials, sizes, keys, new, demo)
 
 DESCRIPTION = """\
 Hear what a loudspeaker cable run does to programme material, before anyone buys or pulls copper.
@@ -20,12 +34,30 @@ A rig file (TOML) describes amplifier, cables, runs and loudspeakers, and the ch
 class _Parser(argparse.ArgumentParser):
     """argparse, but a mistake is told in one sentence."""
 
+    def parse_args(self, args: Any = None, namespace: Any = None) -> Any:
+        found, rest = self.parse_known_args(args, namespace)
+        refuse_swapped(found, rest, self.prog)
+        if rest:
+            self.error(f"unrecognized arguments: {' '.join(rest)}")
+        return found
+
     def error(self, message: str) -> NoReturn:
         print(
-            f"auralize: {one_line(message)}; `{self.prog} --help` lists what is right",
+            f"auralize: {one_line(_guessed(message))}; `{self.prog} --help` lists what is right",
             file=sys.stderr,
         )
         raise SystemExit(ExitCode.BAD_INPUT)
+
+
+def _guessed(message: str) -> str:
+    """What argparse says of a word that is none of its choices, with the one that it is close to."""
+    from auralize.rig.table import guess
+
+    found = re.fullmatch(r"(.*invalid choice: '([^']*)')( \(choose from (.*)\))", message)
+    if found is None:
+        return message
+    right = re.findall(r"[\w-]+", found[4])
+    return f"{found[1]}{guess(found[2], right)}{found[3]}"
 
 
 class _Version(argparse.Action):
@@ -43,7 +75,7 @@ def parser() -> argparse.ArgumentParser:
     made = _Parser(prog="auralize", description=DESCRIPTION, epilog=CAUTION, allow_abbrev=False)
     made.formatter_class = argparse.RawDescriptionHelpFormatter
     made.add_argument("--version", action=_Version, nargs=0, help="tell the version, and end")
-    commands = made.add_subparsers(metavar="COMMAND", required=True)
+    commands = made.add_subparsers(metavar="COMMAND", required=True, dest="command_name")
     for command in COMMANDS:
         command.add(commands)
     return made

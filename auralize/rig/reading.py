@@ -15,6 +15,7 @@ from auralize.errors import RigError, one_line
 from auralize.files import read_bounded
 from auralize.rig.choice import Choice
 from auralize.rig.folder import Folder
+from auralize.rig.keys import TOP_KEYS
 from auralize.rig.loads import read_loads
 from auralize.rig.overlay import common_part, laid_on
 from auralize.rig.parts import (
@@ -176,6 +177,7 @@ def read_rig(
     where = _where(path)
     top = Table(data, (), lambda place: f"{where}: {dotted(place)}")
     title = top.text("title", where if path is None else one_line(path.stem))
+    top.refuse_misspelt((*TOP_KEYS, "label"))
     overlays = _overlays(top)
     common = common_part(data)
     folder = Folder(Path() if path is None else path.parent, files_anywhere)
@@ -248,8 +250,12 @@ def _locator(where: str, name: str, overlay: Mapping[str, Any]) -> Callable[[tup
     return locate
 
 
+_OF_A_CHOICE: Final = ("label", *(key for key in TOP_KEYS if key not in ("title", "choices")))
+
+
 def _read_choice(name: str, table: Table, folder: Folder, over: Mapping[str, Any]) -> Choice:
     """The choice of that name, whose whole is in ``table`` and what it says itself in ``over``."""
+    table.refuse_misspelt(_OF_A_CHOICE)
     label = table.text("label", name)
     amplifier, rating, rated_into = read_amplifier(table)
     runs = read_runs(table, folder)

@@ -6,7 +6,7 @@ import difflib
 import json
 import math
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -41,6 +41,12 @@ class Table:
                 found = units.quoted(name)
                 raise outer.refuse(
                     None, f"the name {found} was found; right is one without control characters"
+                )
+            if not isinstance(outer.data[name], Mapping):
+                found, example = units.quoted(outer.data[name]), dotted((*self.place, key, "NAME"))
+                raise outer.refuse(
+                    name,
+                    f"{found} was found where a table is right, with a name of your own: [{example}]",
                 )
         return {name: outer.table(name) for name in outer.data}
 
@@ -141,9 +147,17 @@ class Table:
         """Refuse what nobody asked for: a misspelt key would otherwise be silently ignored."""
         for key in self.data:
             if key not in self.asked:
-                known = ", ".join(sorted(self.asked))
-                meant = guess(key, self.asked)
-                raise self.refuse(key, f"this key is not known here{meant}; known are {known}")
+                raise self._unknown(key, self.asked)
+
+    def refuse_misspelt(self, known: Collection[str]) -> None:
+        """Refuse what is close to a key of ``known`` and is none, before that is missed."""
+        for key in self.data:
+            if key not in known and guess(key, known):
+                raise self._unknown(key, known)
+
+    def _unknown(self, key: str, known: Collection[str]) -> RigError:
+        right = ", ".join(sorted(known))
+        return self.refuse(key, f"this key is not known here{guess(key, known)}; known are {right}")
 
     def finish_any(self) -> None:
         """Let every key pass: what they say makes no difference here, and is known to make none."""
@@ -177,8 +191,26 @@ def dotted(place: Iterable[str]) -> str:
     return ".".join(k if _BARE.fullmatch(k) else json.dumps(k, ensure_ascii=False) for k in shown)
 
 
+_MEANT: Final = {
+    "conductor": ("size", "area", "gauge", "awg", "csa", "cross_section"),
+    "loads": ("speaker", "speakers", "loudspeaker", "loudspeakers", "drivers"),
+    "cables": ("wire", "wires", "lines"),
+    "amplifier": ("amp", "amps", "source"),
+    "nominal": ("impedance", "nominal_impedance", "z", "ohms"),
+    "construction": ("kind", "make"),
+    "damping_factor": ("df", "damping"),
+    "material": ("metal",),
+    "length": ("distance", "metres", "feet"),
+    "lay_length": ("pitch", "twist"),
+}
+"""Other words of the trade for a key, which no likeness of letters would find."""
+
+
 def _close(word: str, known: Iterable[str]) -> list[str]:
     folded = {k.casefold(): k for k in known}
+    for key, others in _MEANT.items():
+        if key in folded and word.casefold() in others:
+            return [key]
     return [folded[k] for k in difflib.get_close_matches(word.casefold(), folded, n=1)]
 
 
