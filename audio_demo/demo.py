@@ -15,7 +15,8 @@ from auralize.figures.numbers import figures
 from auralize.figures.text import as_table
 from auralize.files import make_folder, write_text
 from auralize.renderer.facts import Rendered
-from auralize.renderer.files import RenderOptions, render
+from auralize.renderer.files import render
+from auralize.renderer.options import RenderOptions
 from auralize.renderer.text import as_gains
 from auralize.rig.reading import load_rig
 

@@ -44,6 +44,10 @@ _BEFORE: Final = {".json": len(b"\n}\n"), ".png": 12}
 """Bytes that stay behind the mark: the brace that closes, the chunk IEND."""
 
 
+class InTheWayError(FileError):
+    """A file is there that is not to be replaced unasked."""
+
+
 def fingerprint(*said: Any) -> str:
     """A hash of values that JSON can tell, equal where they are."""
     return _hash(json.dumps(said, sort_keys=True, default=str).encode())
@@ -109,19 +113,18 @@ def check_ours(path: Path, call: str, replace: bool) -> None:
     refused in any case.
     """
     check_text(path)
-    if path.suffix.lower() in SOUNDS:
-        check_ours(sidecar(path), call, replace)
-    if replace or not os.path.lexists(path):
-        return
-    made = _made_by(path)
-    if made == call:
+    beside = [sidecar(path)] if path.suffix.lower() in SOUNDS else []
+    made = _made_by(path) if os.path.lexists(path) else call
+    if replace or made == call:
+        for facts in beside:
+            check_ours(facts, call, replace)
         return
     found = (
         "this file is there, and auralize did not write it, or it was changed since"
         if made is None
         else "this file is there, and was made from another rig, from another source, or with other options"
     )
-    raise FileError(f"{path}: {found}; --replace replaces it, --into names another folder")
+    raise InTheWayError(f"{path}: {found}; --replace replaces it, --into names another folder")
 
 
 def _made_by(path: Path) -> str | None:
@@ -159,19 +162,26 @@ def _hash(content: bytes) -> str:
     return hashlib.sha256(content).hexdigest()[:_HASH]
 
 
+def is_result(sound: Path) -> bool:
+    """Whether a sound file has facts beside it that say what it was made from."""
+    with suppress(OSError, ValueError):
+        content = read_bounded(sidecar(sound), _MOST_BYTES)
+        return _call_in(content, ".json") is not None and "source" in json.loads(content)
+    return False
+
+
 # --- folders --------------------------------------------------------------------------------------
 
 
 @contextmanager
 def made_folder(folder: Path) -> Iterator[None]:
-    """``folder`` and the parents that it lacks; with an exception, what was made goes again."""
+    """``folder`` and the parents that it lacks; what was made goes again if nothing comes of it."""
     missing = [path for path in (folder, *folder.parents) if not os.path.lexists(path)]
     try:
         if missing:
             make_folder(folder)
         yield
-    except BaseException:
+    finally:
         for path in missing:  # innermost first
-            with suppress(OSError):  # not there after all, or somebody else put something in
+            with suppress(OSError):  # there is something in it, or it is not there after all
                 path.rmdir()
-        raise

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Literal
 
 from auralize.audio.depth import Depth
-from auralize.circuit.signals import Signal
+from auralize.circuit.signals import SIGNALS, Signal
 from auralize.circuit.solution import Across
-from auralize.gains import INSTALLED, Heard, Match, Source
+from auralize.errors import RequestError
+from auralize.gains import INSTALLED, SOURCE, Heard, Match, Source
 from auralize.outputs import file_name
 from auralize.renderer.take import WHOLE, Excerpt, exact
 from auralize.rig.choice import Choice
+from auralize.rig.table import guess
 
 _DEPTH_TAGS: Final[dict[Depth, str]] = {
     "PCM_16": "16bit",
@@ -29,6 +32,8 @@ class RenderOptions:
 
     match: Match = INSTALLED
     signals: tuple[Signal, ...] = ("receiving", "drop")
+    source: bool = False
+    """Whether the source is written too, at the headroom gain of the results."""
     across: Across = "both"
     """Which conductors the drop is over."""
     makeup: float | None = None
@@ -38,8 +43,6 @@ class RenderOptions:
     suffix: Literal[".wav", ".flac"] = ".wav"
     tail: float = 0.0
     """s of decay after the end of the source."""
-    source: bool = False
-    """Whether the source is written too, at the headroom gain of the results."""
     excerpt: Excerpt = WHOLE
     replaces: bool = False
     """Whether files that are there may be replaced, whoever made them."""
@@ -55,7 +58,9 @@ class RenderOptions:
         self, folder: Path, source: Path, heard: Heard, choice: Choice | None, depth: Depth | None
     ) -> Path:
         """Where a result goes; ``depth`` is given where it is not that of the source."""
-        what = ("source",) if isinstance(heard, Source) else (choice.tag if choice else "", heard.kind)
+        what = (
+            ("source",) if isinstance(heard, Source) else (choice.tag if choice else "", heard.kind)
+        )
         drop_of_set = f"drop-{self.across}"
         apart = self.across != "both" and "drop" in self.signals and drop_of_set not in what
         set_of = (
@@ -66,6 +71,27 @@ class RenderOptions:
             f"tail-{exact(self.tail)}s" if self.tail else "",
         )
         return folder / file_name([source.stem, *self.excerpt.tags, *what, *set_of], self.suffix)
+
+
+USUAL: Final = RenderOptions()
+
+
+def signals_of(names: Iterable[str]) -> tuple[tuple[Signal, ...], bool]:
+    """Signals of these names, and whether the source is among them; raises RequestError."""
+    asked = list(names)
+    known = (*SIGNALS, SOURCE.words)
+    for name in asked:
+        if name not in known:
+            raise RequestError(
+                f"signals: {name!r} is not known{guess(name, known)}; right are {', '.join(known)}"
+            )
+    signals = tuple(signal for signal in SIGNALS if signal in asked)
+    if not signals:
+        raise RequestError(
+            f"signals: {', '.join(asked) or 'none'} given, and no result is among them; right are "
+            f"{', '.join(SIGNALS)}, with {SOURCE.words} beside them if wanted"
+        )
+    return signals, SOURCE.words in asked
 
 
 def _match_tag(match: Match) -> str:

@@ -55,7 +55,7 @@ class Take:
     info: AudioInfo
     first: int
     frames: int
-    mono: bool
+    excerpt: Excerpt
 
     @classmethod
     def of(cls, source: Path, excerpt: Excerpt) -> Take:
@@ -68,7 +68,16 @@ class Take:
             )
         rest = info.frames - first
         most = rest if excerpt.seconds is None else max(1, round(excerpt.seconds * info.rate))
-        return cls(info, first, min(rest, most), excerpt.mono)
+        return cls(info, first, min(rest, most), excerpt)
+
+    @property
+    def mono(self) -> bool:
+        return self.excerpt.mono
+
+    @property
+    def tags(self) -> list[str]:
+        """What was asked for, in short words."""
+        return [tag for tag in self.excerpt.tags if tag]
 
     @property
     def channels(self) -> int:

@@ -9,7 +9,7 @@ import soundfile as sf
 from auralize_demo.demo import RIG_FILES, make_demo
 
 from auralize.circuit.solution import solve
-from auralize.renderer.facts import sidecar
+from auralize.outputs import sidecar
 from auralize.rig.reading import load_rig
 
 
