@@ -15,7 +15,8 @@ from auralize.circuit.signals import Signal
 from auralize.figures.numbers import figures
 from auralize.files import make_folder, write_text
 from auralize.renderer.facts import RenderedFile
-from auralize.renderer.files import RenderOptions, render
+from auralize.renderer.files import render
+from auralize.renderer.options import RenderOptions
 from auralize.rig.choice import Choice
 from auralize.rig.reading import load_rig
 

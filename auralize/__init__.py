@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from auralize.filters.fir import Fir
     from auralize.gains import Match
     from auralize.renderer.arrays import Processor, design_filter, render
-    from auralize.renderer.files import render_file
+    from auralize.renderer.batch import render_file
     from auralize.rig.choice import Choice
     from auralize.rig.reading import Rig, load_rig, read_rig
 
@@ -70,7 +70,7 @@ _ROOMS = {
     "filters.fir": ("Fir",),
     "gains": ("Match",),
     "renderer.arrays": ("Processor", "design_filter", "render"),
-    "renderer.files": ("render_file",),
+    "renderer.batch": ("render_file",),
     "rig.choice": ("Choice",),
     "rig.reading": ("Rig", "load_rig", "read_rig"),
 }  # fmt: skip

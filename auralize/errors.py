@@ -8,6 +8,8 @@ class ExitCode(IntEnum):
     """What the command tells the shell."""
 
     OK = 0
+    SOME_FAILED = 1
+    """Of several files some could not be done; all others were."""
     BAD_INPUT = 2
     """Something that was given cannot be used; the sentence on stderr says what."""
     INTERRUPTED = 130
@@ -30,6 +32,9 @@ class AuralizeError(Exception):
     What is raised is one of its children, each of which is a ValueError or an OSError as well.
     """
 
+    code = ExitCode.BAD_INPUT
+    """What the command ends with."""
+
     def __str__(self) -> str:
         """The sentence on one line, whatever the names of files and fields in it."""
         return one_line(super().__str__())
@@ -37,6 +42,12 @@ class AuralizeError(Exception):
 
 class RequestError(AuralizeError, ValueError):
     """What was asked for is not there, or cannot be done so."""
+
+
+class SomeFailedError(AuralizeError, ValueError):
+    """Of several files some could not be done; all others were."""
+
+    code = ExitCode.SOME_FAILED
 
 
 class FileError(AuralizeError, OSError):

@@ -239,10 +239,10 @@ class StagedText:
             self.staged.open()
         return self
 
-    def stage(self, text: str) -> None:
-        """Write the text under a temporary name; raises FileError where that cannot be done."""
+    def stage(self, content: bytes) -> None:
+        """Write it under a temporary name; raises FileError where that cannot be done."""
         with _told(self._path):
-            self.staged.temporary.write_bytes(_encoded(text))
+            self.staged.temporary.write_bytes(content)
 
     def __exit__(self, kind: type[BaseException] | None, *rest: object) -> None:
         with _told(self._path):
@@ -251,7 +251,7 @@ class StagedText:
 
 def write_text(path: Path, text: str, like: Path | None = None) -> None:
     """Write ``text`` in UTF-8 as `StagedFile` says. Raises FileError with one sentence."""
-    write_bytes(path, _encoded(text), like)
+    write_bytes(path, encoded(text), like)
 
 
 def write_bytes(path: Path, content: bytes, like: Path | None = None) -> None:
@@ -317,7 +317,8 @@ def _reason(error: OSError) -> str:
     return (error.strerror or str(error)).lower()
 
 
-def _encoded(text: str) -> bytes:
+def encoded(text: str) -> bytes:
+    """In UTF-8; what is no text in a name is escaped."""
     return text.encode(errors="backslashreplace")
 
 

@@ -4,20 +4,24 @@ from __future__ import annotations
 
 import argparse
 import math
-from pathlib import Path
 from typing import Any
 
 from auralize.commands.progress import telling
-from auralize.commands.shared import ONE, add_across, add_rig, loaded, picked
-from auralize.errors import RequestError
+from auralize.commands.shared import ONE, add_across, add_into, add_rig, loaded, picked
+from auralize.errors import RequestError, one_line
 
 
 def add(commands: Any) -> None:
     command = commands.add_parser("filter", help="one response as a filter to carry elsewhere")
     add_rig(command, ONE)
     command.add_argument(
-        "file", type=Path, metavar="FILE", help=".wav or .txt for FIR, .json for IIR"
+        "--as",
+        dest="kind",
+        choices=("wav", "txt", "json"),
+        default="wav",
+        help="wav or txt: FIR; json: second-order sections (default: wav)",
     )
+    add_into(command)
     command.add_argument("--signal", choices=("receiving", "drop", "sending"), default="receiving")
     add_across(command)
     command.add_argument(
@@ -34,7 +38,8 @@ def add(commands: Any) -> None:
 
 @telling
 def run(arguments: argparse.Namespace) -> None:
-    from auralize.filters.export import export_filter
+    from auralize.filters.export import export_filter, filter_name
+    from auralize.outputs import made_folder
     from auralize.rig.work import working_out
 
     if arguments.across != "both" and arguments.signal != "drop":
@@ -45,10 +50,16 @@ def run(arguments: argparse.Namespace) -> None:
         names = ", ".join(rig.choices)
         raise RequestError(f"--choice: a filter is made from one choice; name one out of {names}")
     (choice,), rate = choices, _rate(arguments.rate)
-    minimum_phase, across = arguments.minimum_phase, arguments.across
-    with working_out(f"the filter of choice {choice.name}"):
-        facts = export_filter(choice, arguments.signal, rate, minimum_phase, arguments.file, across)
-    print(facts)
+    if arguments.kind == "json" and arguments.minimum_phase:
+        raise RequestError(
+            "--minimum-phase: second-order sections are minimum phase as they are; leave it out"
+        )
+    what = (choice, arguments.signal, rate, arguments.minimum_phase)
+    name = filter_name(arguments.rig.stem, *what, f".{arguments.kind}", arguments.across)
+    path = arguments.into / name
+    with made_folder(arguments.into), working_out(f"the filter of choice {choice.name}"):
+        facts = export_filter(*what, path, arguments.across, replaces=arguments.replace)
+    print(one_line(f"{path}: {facts}"))
 
 
 def _rate(text: str) -> int:

@@ -23,7 +23,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         from auralize.errors import one_line
 
         print(f"auralize: {one_line(str(error))}", file=sys.stderr)
-        return ExitCode.BAD_INPUT
+        return error.code
     except BrokenPipeError:
         sys.stderr.close()  # what reads our output went away; there is no one to tell
         return ExitCode.OK

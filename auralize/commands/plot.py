@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 from typing import Any
 
 from auralize.commands.progress import telling
-from auralize.commands.shared import add_across, add_rig, loaded, picked
+from auralize.commands.shared import add_across, add_into, add_rig, loaded, picked
 from auralize.errors import one_line
 
 
 def add(commands: Any) -> None:
     command = commands.add_parser("plot", help="loss, drop and load over frequency, as a picture")
     add_rig(command)
-    command.add_argument("picture", type=Path, metavar="FILE", help=".png, .svg or .pdf")
+    command.add_argument(
+        "--as",
+        dest="kind",
+        choices=("png", "svg", "pdf"),
+        default="png",
+        help="kind of picture (default: png)",
+    )
+    add_into(command)
     command.add_argument(
         "--every-load", action="store_true", help="a curve for every loudspeaker of the rig"
     )
@@ -24,13 +30,16 @@ def add(commands: Any) -> None:
 
 @telling
 def run(arguments: argparse.Namespace) -> None:
-    from auralize.figures.picture import save_plot
+    from auralize.figures.picture import plot_name, save_plot
+    from auralize.outputs import made_folder
     from auralize.rig.work import working_out
 
     rig = loaded(arguments)
     choices = picked(arguments, rig)
     if arguments.every_load:
         choices = [choice.at(load) for choice in choices for load in choice.network.loads]
-    with working_out("the curves"):
-        told = save_plot(rig.title, choices, arguments.picture, arguments.across)
+    name = plot_name(rig, choices, f".{arguments.kind}", arguments.across, arguments.every_load)
+    path, across = arguments.into / name, arguments.across
+    with made_folder(arguments.into), working_out("the curves"):
+        told = save_plot(rig.title, choices, path, across, replaces=arguments.replace)
     print(one_line(told))

@@ -32,6 +32,10 @@ class ProgressLine:
         return self
 
     def __exit__(self, *exception: object) -> None:
+        self.wipe()
+
+    def wipe(self) -> None:
+        """Make the line free for something else."""
         if self._shown:
             print(_WIPE, end="", file=sys.stderr, flush=True)
 

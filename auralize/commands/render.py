@@ -1,34 +1,45 @@
-"""A sound file as it arrives, and what the cable keeps."""
+"""Sound files as they arrive, and what the cable keeps."""
 
 from __future__ import annotations
 
 import argparse
+import math
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from auralize.commands.progress import ProgressLine, telling
-from auralize.commands.shared import add_across, add_rig, loaded, picked, typed_or_nan
-from auralize.errors import RequestError
+from auralize.commands.shared import (
+    add_across,
+    add_into,
+    add_rig,
+    loaded,
+    number_or_nan,
+    picked,
+    typed_or_nan,
+)
+from auralize.errors import RequestError, SomeFailedError
 
 if TYPE_CHECKING:
     from auralize.circuit.signals import Signal
     from auralize.gains import Match
+    from auralize.renderer.facts import Rendered
+    from auralize.renderer.options import RenderOptions
 
 
 def add(commands: Any) -> None:
     command = commands.add_parser(
-        "render", help="a sound file as it arrives, and what the cable keeps"
+        "render", help="sound files as they arrive, and what the cable keeps"
     )
     add_rig(command)
-    command.add_argument("programme", type=Path, metavar="SOUND", help="sound file to render")
     command.add_argument(
-        "--into",
+        "sounds",
         type=Path,
-        default=Path(),
-        metavar="FOLDER",
-        help="where results go, made where it is not there (default: here)",
+        nargs="+",
+        metavar="SOUND",
+        help="sound file to render, or a folder: all in it by name, none below it",
     )
+    add_into(command)
     command.add_argument(
         "--match",
         default="installed",
@@ -39,7 +50,8 @@ def add(commands: Any) -> None:
         "--signals",
         default="receiving,drop",
         metavar="LIST",
-        help="out of receiving, drop, sending; with commas (default: receiving,drop)",
+        help="out of receiving, drop, sending, and beside them source: at the same gain as the results; "
+        "with commas (default: receiving,drop)",
     )
     add_across(command)
     command.add_argument(
@@ -59,37 +71,77 @@ def add(commands: Any) -> None:
         metavar="TIME",
         help='decay to keep after the end, such as "2 s" (default: none)',
     )
+    command.add_argument(
+        "--from",
+        dest="start",
+        metavar="TIME",
+        help='where an excerpt begins, such as "90 s" or 1:30; it is faded in and out in 10 ms',
+    )
+    command.add_argument(
+        "--for", dest="seconds", metavar="TIME", help='how long it is, such as "20 s"'
+    )
+    command.add_argument("--mono", action="store_true", help="render the mean of all channels")
     command.set_defaults(command=run)
 
 
 @telling
 def run(arguments: argparse.Namespace) -> None:
     from auralize.figures.text import HEAT
-    from auralize.renderer.files import RenderOptions, render
-    from auralize.renderer.text import as_gains
+    from auralize.renderer.batch import render_all, sounds_in
+    from auralize.renderer.files import render
+    from auralize.renderer.text import as_gains, as_summary
 
-    options = RenderOptions(
-        match=_match(arguments.match),
-        signals=_signals(arguments.signals),
-        across=arguments.across,
-        makeup=None if arguments.make_up is None else _makeup(arguments.make_up),
-        depth=None if arguments.depth is None else _DEPTHS[arguments.depth],
-        suffix=".flac" if arguments.flac else ".wav",
-        tail=_tail(arguments.tail),
-    )
-    if "drop" not in options.signals:
+    options = _options(arguments)
+    choices = picked(arguments, loaded(arguments))
+    sounds = sounds_in(arguments.sounds)
+    with ProgressLine() as progress:
+
+        def tell(done: Rendered) -> None:
+            progress.wipe()
+            print(as_gains(done), flush=True)
+
+        if len(sounds) == 1:
+            tell(render(sounds[0], choices, arguments.into, options, progress))
+            failed = []
+        else:
+            batch = render_all(sounds, choices, arguments.into, options, progress, tell)
+            failed = batch.failed
+            print(as_summary(len(sounds), failed))
+    if any(run.lay and run.lay.coiled for choice in choices for run in choice.runs.values()):
+        print(HEAT)
+    if failed:
+        names = ", ".join(path.name for path, _ in failed)
+        raise SomeFailedError(f"of {len(sounds)} sound files {len(failed)} failed: {names}")
+
+
+def _options(arguments: argparse.Namespace) -> RenderOptions:
+    from auralize.renderer.options import RenderOptions
+    from auralize.renderer.take import Excerpt
+
+    signals, source = _signals(arguments.signals)
+    if "drop" not in signals:
         for option, asked in (
             ("--make-up", arguments.make_up is not None),
             ("--across", arguments.across != "both"),
         ):
             if asked:
                 raise RequestError(f"{option}: it acts on the drop, which is not among --signals")
-    choices = picked(arguments, loaded(arguments))
-    with ProgressLine() as progress:
-        done = render(arguments.programme, choices, arguments.into, options, progress)
-    print(as_gains(done))
-    if any(run.lay and run.lay.coiled for choice in choices for run in choice.runs.values()):
-        print(HEAT)
+    return RenderOptions(
+        match=_match(arguments.match),
+        signals=signals,
+        source=source,
+        across=arguments.across,
+        makeup=None if arguments.make_up is None else _makeup(arguments.make_up),
+        depth=None if arguments.depth is None else _DEPTHS[arguments.depth],
+        suffix=".flac" if arguments.flac else ".wav",
+        tail=_tail(arguments.tail),
+        excerpt=Excerpt(
+            0.0 if arguments.start is None else _start(arguments.start),
+            None if arguments.seconds is None else _seconds(arguments.seconds),
+            arguments.mono,
+        ),
+        replaces=arguments.replace,
+    )
 
 
 _DEPTHS: Any = {"16": "PCM_16", "24": "PCM_24", "32": "PCM_32", "float": "FLOAT"}
@@ -108,14 +160,13 @@ def _match(text: str) -> Match:
         raise RequestError(f"--match: {text!r} was found; right is {KNOWN_MATCHES}") from None
 
 
-def _signals(text: str) -> tuple[Signal, ...]:
-    from auralize.circuit.signals import SIGNALS
+def _signals(text: str) -> tuple[tuple[Signal, ...], bool]:
+    from auralize.renderer.options import signals_of
 
-    asked = [part.strip() for part in text.split(",")]
-    for name in asked:
-        if name not in SIGNALS:
-            raise RequestError(f"--signals: {name!r} is not known; right are {', '.join(SIGNALS)}")
-    return tuple(signal for signal in SIGNALS if signal in asked)
+    try:
+        return signals_of(part.strip() for part in text.split(","))
+    except RequestError as error:
+        raise RequestError(f"--{error}") from None
 
 
 def _makeup(text: str) -> float:
@@ -133,3 +184,25 @@ def _tail(text: str) -> float:
     if not 0.0 <= seconds <= 60.0:
         raise RequestError(f"--tail: {text!r} was found; right is a time from 0 s to 60 s")
     return seconds
+
+
+def _start(text: str) -> float:
+    minutes, colon, seconds = text.partition(":")
+    moment = typed_or_nan(text, "time", "s")
+    if colon and minutes.isdecimal():
+        rest = number_or_nan(seconds)
+        moment = 60.0 * int(minutes) + rest if 0.0 <= rest < 60.0 else math.nan
+    if not 0.0 <= moment <= _LONGEST:
+        raise RequestError(f'--from: {text!r} was found; right is a time such as "90 s" or 1:30')
+    return moment
+
+
+def _seconds(text: str) -> float:
+    seconds = typed_or_nan(text, "time", "s")
+    if not 0.0 < seconds <= _LONGEST:
+        raise RequestError(f'--for: {text!r} was found; right is a time above 0 s, such as "20 s"')
+    return seconds
+
+
+_LONGEST: Final = 86_400.0
+"""s; one day."""

@@ -50,6 +50,27 @@ def add_across(command: argparse.ArgumentParser) -> None:
     )
 
 
+def add_into(command: argparse.ArgumentParser) -> None:
+    """Where results go, and what becomes of files that are there."""
+    command.add_argument(
+        "--into",
+        type=Path,
+        default=Path(),
+        metavar="FOLDER",
+        help="where results go, made where it is not there (default: here)",
+    )
+    add_replace(command)
+
+
+def add_replace(command: argparse.ArgumentParser) -> None:
+    """What becomes of files that are there."""
+    command.add_argument(
+        "--replace",
+        action="store_true",
+        help="replace files that are there (default: only those that this same call made, unchanged)",
+    )
+
+
 def loaded(arguments: argparse.Namespace) -> Rig:
     """The rig that was asked for."""
     from auralize.rig.reading import load_rig

@@ -13,7 +13,9 @@ from auralize.circuit.solution import Across
 from auralize.errors import RequestError
 from auralize.figures.curves import Curves, curves
 from auralize.files import write_bytes
+from auralize.outputs import among, check_ours, file_name, fingerprint, marked, origin
 from auralize.rig.choice import Choice
+from auralize.rig.reading import Rig
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -28,15 +30,41 @@ _TICKS: Final = {20: "20", 50: "50", 100: "100", 200: "200", 500: "500", 1e3: "1
 _DASHES: Final = ("-", "--", "-.", ":", (0, (5, 1)), (0, (3, 1, 1, 1, 1, 1)))
 
 
-def save_plot(title: str, choices: Sequence[Choice], path: Path, across: Across = "both") -> str:
+def plot_name(
+    rig: Rig,
+    choices: Sequence[Choice],
+    suffix: str,
+    across: Across = "both",
+    every_load: bool = False,
+) -> str:
+    """What a plot is called, after all that makes it what it is."""
+    stem = "rig" if rig.path is None else rig.path.stem
+    moved = [choice.listen for choice in choices if choice.listen != choice.home]
+    heard = "every-load" if every_load else f"at-{moved[0]}" if moved else ""
+    drop = "" if across == "both" else f"drop-{across}"
+    which = among(list(dict.fromkeys(choice.name for choice in choices)), list(rig))
+    return file_name([stem, which, heard, drop, "plot"], suffix)
+
+
+def save_plot(
+    title: str,
+    choices: Sequence[Choice],
+    path: Path,
+    across: Across = "both",
+    *,
+    replaces: bool = False,
+) -> str:
     """Write a page with four panels (loss, drop, the load's impedance in ohm and degrees); say what it is.
 
     Where the choices are heard at several loudspeakers, each curve names its own. Raises AuralizeError
-    where matplotlib (extra "plot") is missing, the drop cannot be told, or the file cannot be written.
+    where matplotlib (extra "plot") is missing, the drop cannot be told, or the file cannot be written: a
+    file of that name which this call did not make, unless it ``replaces``.
     """
     if path.suffix.lower() not in ENDINGS:
         wanted = ", ".join(ENDINGS)
         raise RequestError(f"{path}: this ending is not known; right is one of {wanted}")
+    call = fingerprint("plot", title, [choice.identity for choice in choices], across)
+    check_ours(path, call, replaces)
     try:
         from matplotlib.figure import Figure
     except ImportError:
@@ -59,8 +87,11 @@ def save_plot(title: str, choices: Sequence[Choice], path: Path, across: Across 
     panels[-1].set_xlabel("frequency, Hz")
     panels[0].legend()
     image = io.BytesIO()
-    page.savefig(image, format=path.suffix[1:].lower())
-    write_bytes(path, image.getvalue())
+    suffix = path.suffix.lower()
+    rigs = ", ".join(dict.fromkeys(choice.fingerprint for choice in choices))
+    about = {"Subject" if suffix == ".pdf" else "Description": f"{origin()}, rig {rigs}"}
+    page.savefig(image, format=suffix[1:], metadata=about)
+    write_bytes(path, marked(image.getvalue(), suffix, call))
     return f"{path}: loss, {drop} and load from 20 Hz to 20 kHz, {'; '.join(names)}"
 
 

@@ -14,11 +14,35 @@ from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.signals import Signal, over, voltage
 from auralize.circuit.solution import Across, solve
 from auralize.errors import RequestError
-from auralize.files import write_text
+from auralize.files import StagedText, commit_set, encoded, write_bytes
 from auralize.filters.fir import MAGNITUDE_GOAL, Fir, design_minimum_phase, design_run
 from auralize.filters.quality import caution, check, goal_of, of_magnitude
 from auralize.filters.sections import IIR_GOAL, Iir, design_iir
+from auralize.outputs import (
+    check_ours,
+    facts_beside,
+    file_name,
+    fingerprint,
+    marked,
+    origin,
+    sidecar,
+)
 from auralize.rig.choice import Choice
+
+
+def filter_name(
+    rig: str,
+    choice: Choice,
+    signal: Signal,
+    rate: int,
+    minimum_phase: bool,
+    suffix: str,
+    across: Across = "both",
+) -> str:
+    """What the file of a filter is called, after all that makes it what it is."""
+    kind = signal if across == "both" else f"{signal}-{across}"
+    phase = "minimum-phase" if minimum_phase else ""
+    return file_name([rig, choice.tag, kind, f"{rate / 1000.0:.10g}kHz", phase], suffix)
 
 
 def export_filter(
@@ -28,13 +52,18 @@ def export_filter(
     minimum_phase: bool,
     path: Path,
     across: Across = "both",
+    *,
+    replaces: bool = False,
 ) -> str:
     """Write the filter of one signal, relative to the amplifier's own source voltage; say what it is.
 
     The ending of ``path`` decides: .wav or .txt for an FIR, .json for second-order sections. Raises
-    AuralizeError for another ending, a rate or a drop that cannot be, or a file that cannot be written.
+    AuralizeError for another ending, a rate or a drop that cannot be, or a file that cannot be written:
+    a file of that name which this call did not make, unless it ``replaces``.
     """
     suffix = _ending(path, minimum_phase)
+    call = fingerprint("filter", choice.identity, signal, across, rate, minimum_phase)
+    check_ours(path, call, replaces)
     choice.check_signal(signal, across)
     what = f"{signal} signal{over(signal, across)}"
 
@@ -49,7 +78,8 @@ def export_filter(
     if suffix == ".json":
         iir = _inverted(design_iir(response, rate)) if inverted else design_iir(response, rate)
         facts = _judged(_iir_facts(choice, what, iir), what, of_magnitude(iir.error), _IIR_GOAL)
-        write_text(path, json.dumps({"about": facts, **_sections(iir)}, indent=2) + "\n")
+        text = json.dumps({"about": facts, **_sections(iir)}, indent=2) + "\n"
+        write_bytes(path, marked(encoded(text), suffix, call))
         return facts
     if minimum_phase:
         fir = design_minimum_phase(response, rate)
@@ -62,9 +92,10 @@ def export_filter(
         error, goal = of_magnitude(fir.error), of_magnitude(MAGNITUDE_GOAL)
     facts = _judged(_fir_facts(choice, what, fir, minimum_phase), what, error, goal)
     if suffix == ".txt":
-        write_text(path, f"# {facts}\n" + "".join(f"{tap:.17g}\n" for tap in fir.taps))
+        text = f"# {facts}\n" + "".join(f"{tap:.17g}\n" for tap in fir.taps)
+        write_bytes(path, marked(encoded(text), suffix, call))
     else:
-        _write_wav(path, fir, facts)
+        _write_wav(path, fir, facts, call)
     return facts
 
 
@@ -101,14 +132,15 @@ def _fir_facts(choice: Choice, what: str, fir: Fir, minimum_phase: bool) -> str:
     error = f"{fir.error:.2g} dB" if minimum_phase else f"{fir.error:.0f} dB of it"
     return (
         f"{kind} of the {what}, choice {choice.name}: {len(fir.taps)} taps at {fir.rate} Hz, "
-        f"delay {fir.delay} samples, {_gain(choice)}, error within {error}"
+        f"delay {fir.delay} samples, {_gain(choice)}, error within {error}; {_made(choice)}"
     )
 
 
 def _iir_facts(choice: Choice, what: str, iir: Iir) -> str:
     return (
         f"IIR of the {what}, choice {choice.name}: {len(iir.sections)} second-order sections "
-        f"at {iir.rate} Hz, delay 0 samples, {_gain(choice)}, magnitude within {iir.error:.2g} dB"
+        f"at {iir.rate} Hz, delay 0 samples, {_gain(choice)}, magnitude within {iir.error:.2g} dB; "
+        f"{_made(choice)}"
     )
 
 
@@ -130,7 +162,18 @@ def _sections(iir: Iir) -> dict[str, object]:
     }
 
 
-def _write_wav(path: Path, fir: Fir, facts: str) -> None:
-    """One channel of 64-bit floats: taps as they are, full scale 1.0."""
-    with AudioWriter(path, fir.rate, 1, "DOUBLE", len(fir.taps), facts) as writer:
+def _made(choice: Choice) -> str:
+    return f"{origin()}, rig {choice.fingerprint}"
+
+
+def _write_wav(path: Path, fir: Fir, facts: str, call: str) -> None:
+    """One channel of 64-bit floats: taps as they are, full scale 1.0; and the same facts beside it."""
+    with (
+        StagedText(sidecar(path)) as beside,
+        AudioWriter(path, fir.rate, 1, "DOUBLE", len(fir.taps), facts) as writer,
+    ):
         writer.write(np.asarray(fir.taps, dtype=np.float64)[:, None])
+        writer.finish()
+        told = {"file": path.name, "about": facts, "delay_samples": fir.delay}
+        beside.stage(facts_beside(writer.staged.temporary, told, call))
+        commit_set([writer.staged, beside.staged])

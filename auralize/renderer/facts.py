@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import Any, Literal
 
 from auralize.audio.reader import AudioInfo
 from auralize.circuit.signals import Signal, signal_words
 from auralize.circuit.solution import Across
 from auralize.filters.quality import caution, goal_of
-from auralize.gains import End, Gains, Match, headroom_gain
+from auralize.gains import End, Gains, Heard, Match, headroom_gain
+from auralize.outputs import origin
+from auralize.renderer.options import RenderOptions
+from auralize.renderer.take import Take
 from auralize.rig.choice import Choice
 from auralize.units import amplitude, rounded
 
@@ -23,8 +26,9 @@ class RenderedFile:
 
     path: Path
     choice: str
+    """Empty for the source."""
     label: str
-    signal: Signal
+    signal: Signal | Literal["source"]
     gains: Gains
     loudness: float
     """LUFS of the file."""
@@ -40,6 +44,8 @@ class RenderedFile:
     @property
     def caution(self) -> str | None:
         """One sentence where the filter missed its goal by far."""
+        if self.signal == "source":
+            return None
         return caution(self.path.name, self.filter_error, goal_of(self.signal))
 
 
@@ -73,38 +79,53 @@ def told_of(choices: Sequence[Choice]) -> tuple[str, ...]:
     return tuple(dict.fromkeys([*turns, *notes]))
 
 
-def sidecar(path: Path) -> Path:
-    """Where the facts of a sound file stand: beside it, ``.json`` added to its whole name."""
-    return path.with_name(path.name + ".json")
-
-
-def describe(choice: Choice, heard: End, gains: Gains) -> str:
+def describe(heard: Heard, choice: Choice | None, gains: Gains, take: Take, tail: float) -> str:
     """The comment that travels inside the file."""
     total, match, makeup, headroom = (
         rounded(gain, "+.2f") for gain in (gains.total, gains.match, gains.makeup, gains.headroom)
     )
-    turns = f"; {choice.turns_words}" if choice.turns_words else ""
-    return (
-        f"{signal_words(heard.signal, heard.across)}, choice {heard.choice}; gain {total} dB "
-        f"(match {match}, make-up {makeup}, headroom {headroom}){turns}"
-    )
+    said = [f"gain {total} dB (match {match}, make-up {makeup}, headroom {headroom})"]
+    what, rig = heard.words, ""
+    if choice is not None and isinstance(heard, End):
+        what = f"{signal_words(heard.signal, heard.across)}, choice {heard.choice}"
+        rig = f", rig {choice.fingerprint}"
+        said += [f"at {choice.listen}"] if choice.listen != choice.home else []
+        said += [choice.turns_words] if choice.turns_words else []
+    said += [tag.replace("-", " ") for tag in take.tags]
+    said += [f"tail {tail:g} s"] if tail else []
+    return "; ".join([what, *said, f"{origin()}{rig}"])
 
 
-def facts(rendered: Rendered, output: RenderedFile, choice: Choice) -> str:
-    """The facts of one file, as JSON."""
+def facts(
+    rendered: Rendered,
+    output: RenderedFile,
+    choice: Choice | None,
+    take: Take,
+    options: RenderOptions,
+    source_sha256: str,
+) -> dict[str, Any]:
+    """The facts of one file, for JSON."""
     gains = {name: round(value, 4) for name, value in asdict(output.gains).items()}
-    found = {
+    turns = None if choice is None else choice.turns_db
+    return {
         "file": output.path.name,
         "source": rendered.source.path.name,
+        "source_sha256": source_sha256,
+        "excerpt": take.data,
+        "mono": take.mono,
+        "tail_s": options.tail,
         "source_loudness_lufs": _finite(rendered.source_loudness),
         "signal": output.signal,
         "drop_across": output.across if output.signal == "drop" else None,
-        "choice": output.choice,
-        "label": output.label,
-        "runs": {name: run.words for name, run in choice.runs.items()},
+        "choice": output.choice or None,
+        "label": output.label or None,
+        "rig": None if choice is None else choice.fingerprint,
+        "load": None if choice is None else choice.listen,
+        "runs": {} if choice is None else {name: run.words for name, run in choice.runs.items()},
         "match": rendered.match.data,
+        "make_up": "chosen" if options.makeup is None else "given",
         "gain_db": {**gains, "total": round(output.gains.total, 4)},
-        "transformer_turns_db": None if choice.turns_db is None else round(choice.turns_db, 4),
+        "transformer_turns_db": None if turns is None else round(turns, 4),
         "loudness_lufs": _finite(output.loudness),
         "true_peak_dbtp": _finite(output.true_peak),
         "delay_samples": 0,
@@ -112,7 +133,6 @@ def facts(rendered: Rendered, output: RenderedFile, choice: Choice) -> str:
         "filter_caution": output.caution,
         "clipped_samples": output.clipped,
     }
-    return json.dumps(found, indent=2, ensure_ascii=False) + "\n"
 
 
 def _finite(level: float) -> float | None:

@@ -10,184 +10,186 @@ import os
 import zlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import ExitStack, contextmanager, suppress
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
-from typing import Final, Literal
+
+import numpy as np
 
 from auralize.audio.carried import carried
 from auralize.audio.depth import Depth, output_depth, sound_bytes
 from auralize.audio.loudness import LoudnessMeter
 from auralize.audio.metering import Level, Meter, Samples, measure
-from auralize.audio.reader import AudioInfo, probe, read_blocks
 from auralize.audio.room import check_disk, check_open_files
 from auralize.audio.writer import AudioWriter, check_output
-from auralize.circuit.signals import SIGNALS, Signal, over
-from auralize.circuit.solution import Across
-from auralize.errors import AudioFileError, RequestError
-from auralize.figures.rows import listed
-from auralize.files import StagedText, check_text, commit_set, make_folder
-from auralize.filters.fir import Fir, design_run
+from auralize.circuit.signals import SIGNALS, over
+from auralize.errors import AudioFileError
+from auralize.files import StagedText, check_text, commit_set
+from auralize.filters.fir import Fir, RunFilters, design_run
 from auralize.filters.quality import check
 from auralize.filters.stream import through
-from auralize.gains import INSTALLED, End, Gains, Heard, Match, balance, match_gain
-from auralize.renderer.facts import Rendered, RenderedFile, describe, facts, sidecar, told_of
+from auralize.gains import INSTALLED, SOURCE, End, Gains, Heard, balance, match_gain
+from auralize.outputs import (
+    check_ours,
+    facts_beside,
+    fingerprint,
+    made_folder,
+    sha256_of,
+    sidecar,
+)
+from auralize.renderer.facts import Rendered, RenderedFile, describe, facts, told_of
+from auralize.renderer.options import USUAL, RenderOptions
+from auralize.renderer.take import Take
 from auralize.rig.choice import Choice
-from auralize.rig.reading import Rig
 from auralize.rig.work import working_out
 from auralize.units import amplitude, decibels
 
-BLOCK: Final = 1 << 15
-"""Frames read at a time."""
+Progress = Callable[[float], None]
+"""Called with the share of the work that is done, 0 to 1."""
 
 
 @dataclass(frozen=True)
-class RenderOptions:
-    """How to render; all that can be chosen besides rig and source."""
+class Job:
+    """One source and all that is to be made of it, found possible as far as that can be told at once."""
 
-    match: Match = INSTALLED
-    signals: tuple[Signal, ...] = ("receiving", "drop")
-    across: Across = "both"
-    """Which conductors the drop is over."""
-    makeup: float | None = None
-    """dB on the drop; None: chosen, the same for all choices."""
-    depth: Depth | None = None
-    """None: that of the source."""
-    suffix: Literal[".wav", ".flac"] = ".wav"
-    tail: float = 0.0
-    """s of decay after the end of the source."""
+    take: Take
+    choices: Sequence[Choice]
+    options: RenderOptions
+    depth: Depth
+    paths: Mapping[Heard, Path]
+    """Of all that is to be written."""
+
+    @property
+    def frames(self) -> int:
+        """Of each output."""
+        return self.take.frames + round(self.options.tail * self.take.info.rate)
+
+    @cached_property
+    def source_sha256(self) -> str:
+        return sha256_of(self.take.info.path)
+
+    @cached_property
+    def call(self) -> str:
+        """What the results are marked with: equal where the same is made of the same."""
+        choices = sorted(choice.identity for choice in self.choices)
+        return fingerprint("render", self.source_sha256, choices, self.depth, *self.options.said)
+
+    def check_ours(self) -> None:
+        """Raise FileError where a file is in the way that this call did not make."""
+        for path in self.paths.values():
+            check_text(sidecar(path))
+            if os.path.lexists(path) or os.path.lexists(sidecar(path)):
+                check_ours(path, self.call, self.options.replaces)
 
 
 @dataclass(frozen=True)
 class _Part:
     """An output on its way: its filter, and a meter for the signal before any gain."""
 
-    choice: Choice
-    heard: End
+    choice: Choice | None
+    """None for the source."""
+    heard: Heard
     fir: Fir
-    path: Path
-    wanted: bool
-    """False for a receiving end that is only measured, to match by."""
     meter: Meter
 
 
-Progress = Callable[[float], None]
-"""Called with the share of the work that is done, 0 to 1."""
+class Designs:
+    """The filters of choices, each designed once for a sample rate."""
+
+    def __init__(self) -> None:
+        self._made: dict[object, RunFilters] = {}
+
+    def of(self, choice: Choice, rate: int) -> RunFilters:
+        """Raises DesignError where no filter comes near."""
+        key = (*choice.identity, rate)
+        if key not in self._made:
+            with working_out(f"the filters of choice {choice.name}"):
+                self._made[key] = design_run(choice.network, choice.listen, rate)
+        return self._made[key]
 
 
 def render(
     source: Path,
     choices: Sequence[Choice],
     folder: Path,
-    options: RenderOptions = RenderOptions(),
+    options: RenderOptions = USUAL,
     progress: Progress = lambda share: None,
 ) -> Rendered:
     """Render ``source`` through every choice into ``folder``, with a JSON sidecar beside each file.
 
     A folder that is not there is made, and goes again where nothing comes of it. Raises AuralizeError;
-    no output appears unless it is complete.
+    no output appears unless it is complete, and none in place of a file that this call did not make.
     """
-    info = probe(source)
-    depth = options.depth or output_depth(info, options.suffix)
-    parts = _plan(info, choices, folder, options)
-    if options.match.frequency > info.rate / 2.0:
+    check_drops(choices, options)
+    job = prepared(source, choices, folder, options)
+    with made_folder(folder):
+        return carried_out(job, Designs(), progress)
+
+
+def check_drops(choices: Sequence[Choice], options: RenderOptions) -> None:
+    """Raise RequestError where the drop cannot be told over the conductor that was asked for."""
+    for choice in choices:
+        if "drop" in options.signals:
+            choice.check_signal("drop", options.across)
+
+
+def prepared(source: Path, choices: Sequence[Choice], folder: Path, options: RenderOptions) -> Job:
+    """A source, and where its results go; raises AuralizeError for a source that cannot be rendered so."""
+    take = Take.of(source, options.excerpt)
+    usual = output_depth(take.info, options.suffix)
+    depth = options.depth or usual
+    paths: dict[Heard, Path] = {}
+    for choice in choices:
+        for signal in options.signals:
+            heard = End(signal, choice.name, options.across).plain
+            told = depth if depth != usual else None
+            paths[heard] = options.path(folder, source, heard, choice, told)
+    if options.source:
+        told = depth if depth != usual else None
+        paths[SOURCE] = options.path(folder, source, SOURCE, None, told)
+    if options.match.frequency > take.info.rate / 2.0:
         raise AudioFileError(
             f"{source}: to match at {options.match.frequency:g} Hz needs a sample rate of twice that or "
-            f"more, and it has {info.rate} Hz"
+            f"more, and it has {take.info.rate} Hz"
         )
-    frames = info.frames + round(options.tail * info.rate)
-    more = carried(info.path)
+    return Job(take, choices, options, depth, paths)
+
+
+def carried_out(job: Job, designs: Designs, progress: Progress) -> Rendered:
+    """Write all that a job has to make, or nothing; raises AuralizeError."""
+    take, options, frames = job.take, job.options, job.frames
+    for path in job.paths.values():
+        check_output(path, job.depth, inputs=[take.info.path])
+    job.check_ours()
+    parts = _plan(job, designs)
+    _check_room(take, list(job.paths.values()), job.depth, frames)
+    more = carried(take.info.path) if take.whole else b""
     share = _Share(progress, passes=2, frames=frames)
-    with _made(folder), ThreadPoolExecutor(os.cpu_count()) as pool, ExitStack() as files:
-        for part in parts:
-            check_output(part.path, depth, inputs=[source])
-            if part.wanted:
-                check_text(sidecar(part.path))
-        _check_room(info, [part.path for part in parts if part.wanted], depth, frames)
-        level = _measure(info, parts, frames, pool, share)
-        gains = _gains(parts, options, level.loudness)
-        kept = [(p, gains[p.heard]) for p in parts if p.wanted]
-        sidecars = [files.enter_context(StagedText(sidecar(p.path))) for p, _ in kept]
-        writers = [files.enter_context(_writer(info, p, g, depth, frames, more)) for p, g in kept]
-        _write(info, kept, writers, frames, pool, share)
-        outputs = [_output(p, g, w.clipped) for (p, g), w in zip(kept, writers, strict=True)]
-        peak = decibels(level.peak)
+    with ThreadPoolExecutor(os.cpu_count()) as pool, ExitStack() as files:
+        level = _measure(take, parts, frames, pool, share)
+        gains = _gains(parts, job, level.loudness)
+        kept = [(part, gains[part.heard]) for part in parts if part.heard in job.paths]
+        places = [job.paths[part.heard] for part, _ in kept]
+        sidecars = [files.enter_context(StagedText(sidecar(path))) for path in places]
+        writers = [files.enter_context(_writer(job, part, gain, more)) for part, gain in kept]
+        _write(take, kept, writers, frames, pool, share)
+        outputs = [_output(p, g, w) for (p, g), w in zip(kept, writers, strict=True)]
         rendered = Rendered(
-            info, level.loudness, peak, options.match, tuple(outputs), told_of(choices)
+            take.info,
+            level.loudness,
+            decibels(level.peak),
+            options.match,
+            tuple(outputs),
+            told_of(job.choices),
         )
-        for (part, _), output, staged in zip(kept, outputs, sidecars, strict=True):
-            staged.stage(facts(rendered, output, part.choice))
-        for writer in writers:
+        for (part, _), output, writer, staged in zip(kept, outputs, writers, sidecars, strict=True):
             writer.finish()
+            told = facts(rendered, output, part.choice, take, options, job.source_sha256)
+            staged.stage(facts_beside(writer.staged.temporary, told, job.call))
+        job.check_ours()  # somebody may have put a file there meanwhile
         commit_set([f.staged for pair in zip(writers, sidecars, strict=True) for f in pair])
     return replace(rendered, replaced=tuple(w.path for w in writers if w.replaced))
-
-
-def render_file(
-    source: Path | str,
-    choices: Rig | Choice | Sequence[Choice],
-    folder: Path | str,
-    *,
-    match: Match | str | float = INSTALLED,
-    signals: Sequence[Signal] = ("receiving", "drop"),
-    across: Across = "both",
-    makeup: float | None = None,
-    progress: Progress = lambda share: None,
-) -> Rendered:
-    """A sound file through every choice into a folder: what ``auralize render`` does.
-
-    Parameters
-    ----------
-    source, folder : path
-        A folder is made where it is not there. Files of the same names are replaced.
-    choices : Rig, Choice or sequence of Choice
-    match : Match, "installed", "loudness", or a frequency in Hz
-    signals : sequence of {"receiving", "drop", "sending"}
-    across : {"both", "plus", "minus"}
-        Which conductors the drops are over.
-    makeup : float, optional
-        dB on the drops; chosen where it is left out, one figure for all.
-    progress : callable, optional
-        Called with the share of the work that is done, 0 to 1.
-
-    Returns
-    -------
-    Rendered
-        ``outputs``: path, choice, signal, gains, loudness, true peak, filter error of each.
-
-    Raises
-    ------
-    AudioFileError, FileError, RequestError
-        No output appears unless it is complete.
-
-    Examples
-    --------
-    >>> import auralize as au
-    >>> rig = au.load_rig("saltmarsh.toml")
-    >>> done = au.render_file("programme.wav", rig["reel"], "results", match="loudness")
-    >>> [output.path.name for output in done.outputs]
-    ['programme.reel.receiving.wav', 'programme.reel.drop.wav']
-    """
-    unknown = [signal for signal in signals if signal not in SIGNALS]
-    if unknown or not signals:
-        raise RequestError(f"signals: {unknown or 'none'} given; right are {', '.join(SIGNALS)}")
-    options = RenderOptions(Match.of(match), tuple(signals), across, makeup)
-    return render(Path(source), listed(choices), Path(folder), options, progress)
-
-
-@contextmanager
-def _made(folder: Path) -> Iterator[None]:
-    """``folder`` and the parents that it lacks; with an exception, what was made goes again."""
-    missing = [path for path in (folder, *folder.parents) if not os.path.lexists(path)]
-    try:
-        if missing:
-            make_folder(folder)
-        yield
-    except BaseException:
-        for path in missing:  # innermost first
-            with suppress(OSError):  # not there after all, or somebody else put something in
-                path.rmdir()
-        raise
 
 
 class _Share:
@@ -201,97 +203,95 @@ class _Share:
         self._progress(self._done / self._all)
 
 
-def _plan(
-    info: AudioInfo, choices: Sequence[Choice], folder: Path, options: RenderOptions
-) -> list[_Part]:
-    parts = []
-    for choice in choices:
-        if "drop" in options.signals:
-            choice.check_signal("drop", options.across)
-        with working_out(f"the filters of choice {choice.name}"):
-            filters = design_run(choice.network, choice.listen, info.rate)
+def _plan(job: Job, designs: Designs) -> list[_Part]:
+    """All that is written, and receiving ends that are only measured, to match by."""
+    parts: list[_Part] = []
+    options, rate = job.options, job.take.info.rate
+    for choice in job.choices:
+        filters = designs.of(choice, rate)
         for signal in SIGNALS:
             wanted = signal in options.signals
             if not (wanted or signal == "receiving"):
                 continue
             heard = End(signal, choice.name, options.across).plain
-            path = folder / f"{info.path.stem}.{choice.name}.{heard.kind}{options.suffix}"
             fir = filters.of(signal, heard.across)
             if wanted or options.match != INSTALLED:
                 what = f"choice {choice.name}, {signal} signal{over(signal, heard.across)}"
                 check(what, fir.error)
-            parts.append(_Part(choice, heard, fir, path, wanted, _meter(info)))
+            parts.append(_Part(choice, heard, fir, _meter(job.take)))
+    if options.source:
+        delay = parts[0].fir.delay
+        as_it_is = Fir(np.eye(1, delay + 1, delay)[0], rate, delay, -np.inf)
+        parts.append(_Part(None, SOURCE, as_it_is, _meter(job.take)))
     return parts
 
 
-def _meter(info: AudioInfo) -> Meter:
-    return Meter(info.rate, info.channels, LoudnessMeter(info.rate, info.channels, info.mask))
+def _meter(take: Take) -> Meter:
+    rate, channels = take.info.rate, take.channels
+    return Meter(rate, channels, LoudnessMeter(rate, channels, take.mask))
 
 
-def _blocks(
-    info: AudioInfo, parts: Sequence[_Part], frames: int
-) -> Iterator[tuple[Samples, Samples]]:
+def _blocks(take: Take, parts: Sequence[_Part], frames: int) -> Iterator[tuple[Samples, Samples]]:
     """Source (n, channels) and outputs (parts, m, channels), ``frames`` of each output in all."""
     return through(
-        read_blocks(info, BLOCK),
+        take.blocks(),
         [part.fir for part in parts],
-        info.channels,
-        tail=frames - info.frames,
+        take.channels,
+        tail=frames - take.frames,
         workers=os.cpu_count() or 1,
     )
 
 
-def _check_room(info: AudioInfo, paths: Sequence[Path], depth: Depth, frames: int) -> None:
+def _check_room(take: Take, paths: Sequence[Path], depth: Depth, frames: int) -> None:
     """Refuse what would fail half way; how long FLAC files become nobody knows beforehand."""
     check_open_files(len(paths))
     if paths[0].suffix != ".flac":
-        check_disk(paths, sound_bytes(depth, info.channels, frames))
+        check_disk(paths, sound_bytes(depth, take.channels, frames))
 
 
 def _measure(
-    info: AudioInfo, parts: Sequence[_Part], frames: int, pool: ThreadPoolExecutor, share: _Share
+    take: Take, parts: Sequence[_Part], frames: int, pool: ThreadPoolExecutor, share: _Share
 ) -> Level:
     """Feed the meters of all parts; the level of the source itself."""
-    source = _meter(info)
-    blocks = ((dry, *wet) for dry, wet in _blocks(info, parts, frames))
+    source = _meter(take)
+    blocks = ((dry, *wet) for dry, wet in _blocks(take, parts, frames))
     measure(blocks, [source, *(part.meter for part in parts)], pool, share.add)
     return source.level
 
 
-def _gains(
-    parts: Sequence[_Part], options: RenderOptions, reference: float
-) -> Mapping[Heard, Gains]:
+def _gains(parts: Sequence[_Part], job: Job, reference: float) -> Mapping[Heard, Gains]:
     """What each part is given. ``reference`` is the loudness of the source."""
     levels: dict[Heard, Level] = {part.heard: part.meter.level for part in parts}
     matches = {
-        part.choice.name: match_gain(options.match, part.choice, reference, levels[part.heard])
+        part.choice.name: match_gain(job.options.match, part.choice, reference, levels[part.heard])
         for part in parts
-        if part.heard.signal == "receiving"
+        if part.choice is not None
+        and isinstance(part.heard, End)
+        and part.heard.signal == "receiving"
     }
-    written = [part.heard for part in parts if part.wanted]
-    return balance(reference, levels, matches, options.makeup, shared=written)
+    return balance(reference, levels, matches, job.options.makeup, shared=list(job.paths))
 
 
-def _writer(
-    info: AudioInfo, part: _Part, gains: Gains, depth: Depth, frames: int, more: bytes
-) -> AudioWriter:
+def _writer(job: Job, part: _Part, gains: Gains, more: bytes) -> AudioWriter:
     """Results are played together, so each has a dither of its own, the same at every render."""
+    heard, take = part.heard, job.take
+    name = f"{heard.choice}.{heard.kind}" if isinstance(heard, End) else heard.words
     return AudioWriter(
-        part.path,
-        info.rate,
-        info.channels,
-        depth,
-        frames,
-        describe(part.choice, part.heard, gains),
-        inputs=[info.path],
-        mask=info.mask,
+        job.paths[heard],
+        take.info.rate,
+        take.channels,
+        job.depth,
+        job.frames,
+        describe(heard, part.choice, gains, take, job.options.tail),
+        inputs=[take.info.path],
+        mask=take.mask,
         more=more,
-        dither_seed=zlib.crc32(f"{part.choice.name}.{part.heard.kind}".encode()),
+        dither_seed=zlib.crc32(name.encode()),
     )
 
 
 def _write(
-    info: AudioInfo,
+    take: Take,
     kept: Sequence[tuple[_Part, Gains]],
     writers: Sequence[AudioWriter],
     frames: int,
@@ -300,7 +300,7 @@ def _write(
 ) -> None:
     """Fill each part's writer, its gain applied."""
     factors = [amplitude(gains.total) for _, gains in kept]
-    for _, wet in _blocks(info, [part for part, _ in kept], frames):
+    for _, wet in _blocks(take, [part for part, _ in kept], frames):
         jobs = [
             pool.submit(writer.write, factor * block)
             for writer, factor, block in zip(writers, factors, wet, strict=True)
@@ -310,17 +310,17 @@ def _write(
         share.add(wet.shape[1])
 
 
-def _output(part: _Part, gains: Gains, clipped: int) -> RenderedFile:
-    level = part.meter.level
+def _output(part: _Part, gains: Gains, writer: AudioWriter) -> RenderedFile:
+    level, heard = part.meter.level, part.heard
     return RenderedFile(
-        path=part.path,
-        choice=part.choice.name,
-        label=part.choice.label,
-        signal=part.heard.signal,
-        across=part.heard.across,
+        path=writer.path,
+        choice="" if part.choice is None else part.choice.name,
+        label="" if part.choice is None else part.choice.label,
+        signal=heard.signal if isinstance(heard, End) else "source",
+        across=heard.across if isinstance(heard, End) else "both",
         gains=gains,
         loudness=level.loudness + gains.total,
         true_peak=decibels(level.peak) + gains.total,
         filter_error=part.fir.error,
-        clipped=clipped,
+        clipped=writer.clipped,
     )

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from pathlib import Path
 
 from auralize.errors import one_line
 from auralize.figures.columns import columns, decibels_text, wrapped
@@ -51,6 +53,12 @@ def as_gains(done: Rendered) -> str:
             tail,
         ]
     )
+
+
+def as_summary(count: int, failed: Sequence[tuple[Path, str]]) -> str:
+    """What became of several sound files, and why of some nothing did."""
+    head = f"{count - len(failed)} of {count} sound files were rendered."
+    return "\n".join([head, *(wrapped(f"Not rendered: {why}").strip() for _, why in failed)])
 
 
 def _softened(decibels: float) -> list[str]:

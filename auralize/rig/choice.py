@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -67,6 +67,10 @@ class Choice:
     """What the rig is driven with, where it says so."""
     notes: tuple[str, ...] = ()
     """What is to be known of measured data, of faults, and of another choice that is the same."""
+    home: str = ""
+    """The load that the rig itself listens at."""
+    fingerprint: str = field(default="", compare=False)
+    """A hash of all that the rig says of this choice but for words, files of measurements in it."""
 
     def __repr__(self) -> str:
         runs = "; ".join(f"{name} {run.words}" for name, run in self.runs.items())
@@ -86,6 +90,16 @@ class Choice:
             frozenset(network.transformers.items()),
             frozenset(self.loads.items()),
         )
+
+    @property
+    def tag(self) -> str:
+        """What the choice is called in the names of files: with its loudspeaker, if not the rig's own."""
+        return self.name if self.listen == self.home else f"{self.name}.at-{self.listen}"
+
+    @property
+    def identity(self) -> tuple[str, str, str]:
+        """What tells it from every other in the mark of a file."""
+        return self.name, self.listen, self.fingerprint
 
     def response(
         self, frequency: ArrayLike, signal: Signal = "receiving", across: Across = "both"

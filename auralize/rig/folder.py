@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from auralize.rig.table import Table
@@ -16,6 +16,8 @@ class Folder:
 
     path: Path
     anywhere: bool = False
+    files: list[Path] = field(default_factory=list)
+    """Those that were asked for."""
 
     def file(self, table: Table, key: str = "file") -> Path:
         """The file that a rig names under ``key``; raises RigError where it leads out of the folder."""
@@ -27,6 +29,7 @@ class Folder:
                 f"{quoted(name)} leads out of the rig's folder; right is a file in it or below (or allow "
                 "it: --files-anywhere on the command line, files_anywhere=True in code)",
             )
+        self.files.append(path)
         return path
 
     def _holds(self, name: str, path: Path) -> bool:

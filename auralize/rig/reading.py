@@ -6,13 +6,14 @@ A choice states only what differs from the common part: its tables are laid over
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable, Hashable, Iterator, Mapping
+from collections.abc import Callable, Collection, Hashable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
 from auralize.errors import RigError, one_line
 from auralize.files import read_bounded
+from auralize.outputs import fingerprint, sha256_of
 from auralize.rig.choice import Choice
 from auralize.rig.folder import Folder
 from auralize.rig.keys import TOP_KEYS
@@ -256,6 +257,7 @@ _OF_A_CHOICE: Final = ("label", *(key for key in TOP_KEYS if key not in ("title"
 def _read_choice(name: str, table: Table, folder: Folder, over: Mapping[str, Any]) -> Choice:
     """The choice of that name, whose whole is in ``table`` and what it says itself in ``over``."""
     table.refuse_misspelt(_OF_A_CHOICE)
+    folder = Folder(folder.path, folder.anywhere)
     label = table.text("label", name)
     amplifier, rating, rated_into = read_amplifier(table)
     runs = read_runs(table, folder)
@@ -286,4 +288,11 @@ def _read_choice(name: str, table: Table, folder: Folder, over: Mapping[str, Any
         rated_into=rated_into,
         drive=drive,
         notes=tuple(dict.fromkeys(notes)),
+        home=listen,
+        fingerprint=_fingerprint(table.data, folder.files),
     )
+
+
+def _fingerprint(said: Mapping[str, Any], files: Collection[Path]) -> str:
+    content = {key: value for key, value in said.items() if key not in ("label", "title")}
+    return fingerprint(content, sorted({sha256_of(path) for path in files}))

@@ -10,8 +10,8 @@ from typing import Final
 
 from auralize.circuit.signals import Signal
 from auralize.circuit.solution import ACROSS, Across
-from auralize.errors import FileError
 from auralize.gains import End
+from auralize.outputs import sha256_of
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 from auralize.trials.plan import LONGEST_TEXT, Compared, Plan, TrialError
@@ -74,16 +74,6 @@ def built(choice: Choice) -> str:
         for name, run in way.items()
     ]
     return "; ".join(parts)[:LONGEST_TEXT] or "no cable"
-
-
-def sha256_of(path: Path) -> str:
-    """Hexadecimal SHA-256 of a file, read in pieces; raises FileError."""
-    try:
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise FileError(f"{path} cannot be read: {reason}") from None
 
 
 def sha256_of_choice(rig: Rig, choice: Choice) -> str:

@@ -14,9 +14,10 @@ from auralize.circuit.solution import Across
 from auralize.errors import AuralizeError, RequestError
 from auralize.files import make_folder
 from auralize.gains import LOUDNESS, End, Match
+from auralize.outputs import sha256_of
 from auralize.rig.reading import Rig
 from auralize.trials.checking import Check, cut_off
-from auralize.trials.compared import check_programme, check_same, compared, pair_of, sha256_of
+from auralize.trials.compared import check_programme, check_same, compared, pair_of
 from auralize.trials.plan import Plan
 from auralize.trials.session import Practice, Session
 from auralize.trials.statistics import Protocol as TrialProtocol

@@ -11,7 +11,8 @@ from auralize.audio import writer as audiowriter
 from auralize.audio.carried import carried
 from auralize.audio.reader import probe
 from auralize.errors import AudioFileError
-from auralize.renderer.files import RenderOptions, render
+from auralize.renderer.files import render
+from auralize.renderer.options import RenderOptions
 from auralize.rig.reading import load_rig
 
 RIG = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"

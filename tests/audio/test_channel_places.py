@@ -15,7 +15,8 @@ from auralize.audio.header import channel_mask
 from auralize.audio.loudness import LoudnessMeter, channel_weights
 from auralize.audio.reader import probe
 from auralize.audio.writer import AudioWriter
-from auralize.renderer.files import RenderOptions, render
+from auralize.renderer.files import render
+from auralize.renderer.options import RenderOptions
 from auralize.rig.reading import load_rig
 from support.meters import RATE, Samples, fed
 

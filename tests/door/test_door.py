@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import auralize as au
-from auralize.renderer import arrays, files
+from auralize.renderer import arrays, options
 
 DEMO = Path(__file__).parents[2] / "audio_demo"
 RATE = 48_000
@@ -306,4 +306,4 @@ def test_matches_are_understood_as_the_command_does():
     for wrong in (9.9, 40_001.0, float("nan"), "1 kHz"):
         with pytest.raises(au.RequestError, match="from 10 Hz to 40 kHz"):
             au.Match.of(wrong)
-    assert files.RenderOptions().match.words == "levels as installed"
+    assert options.RenderOptions().match.words == "levels as installed"

@@ -12,7 +12,7 @@ from auralize_demo.demo import FIRST, RENDERED, RIG_FILES, make_demo
 
 from auralize.circuit.solution import solve
 from auralize.commands.demo import run
-from auralize.renderer.facts import sidecar
+from auralize.outputs import sidecar
 from auralize.rig.reading import load_rig
 
 

@@ -10,7 +10,8 @@ from auralize.circuit.solution import ACROSS
 from auralize.errors import AuralizeError, RequestError
 from auralize.gains import End
 from auralize.live.measurer import predicted
-from auralize.renderer.files import RenderOptions, render
+from auralize.renderer.files import render
+from auralize.renderer.options import RenderOptions
 from auralize.rig.reading import load_rig
 from auralize.units import amplitude
 from support.live_session import RIG

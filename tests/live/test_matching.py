@@ -30,7 +30,8 @@ from auralize.live.known import Known
 from auralize.live.limiter import LIMITER_CEILING
 from auralize.live.measurer import predicted, scaled_level
 from auralize.live.wanted import Wanted
-from auralize.renderer.files import RenderOptions, render
+from auralize.renderer.files import render
+from auralize.renderer.options import RenderOptions
 from auralize.units import amplitude, decibels
 from support.live_session import stretched
 from support.pumped import BLOCK, RATE, Pumped, settled, until, write

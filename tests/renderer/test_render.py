@@ -11,9 +11,10 @@ import soundfile as sf
 from auralize.circuit.solution import ACROSS, solve
 from auralize.filters.fir import design_run
 from auralize.gains import LOUDNESS, Match
-from auralize.renderer import files as render_module
-from auralize.renderer.facts import sidecar
-from auralize.renderer.files import RenderOptions, render
+from auralize.outputs import sidecar
+from auralize.renderer import take
+from auralize.renderer.files import render
+from auralize.renderer.options import RenderOptions
 from auralize.rig.reading import load_rig
 
 RIG = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
@@ -130,7 +131,7 @@ def test_same_bytes_whatever_the_block_size(tmp_path, choices, monkeypatch, bloc
     source = noise(tmp_path / "noise.wav", seconds, subtype="PCM_16")
     (tmp_path / "whole").mkdir()
     whole = render(source, choices, tmp_path / "whole")
-    monkeypatch.setattr(render_module, "BLOCK", block)
+    monkeypatch.setattr(take, "BLOCK", block)
     cut = render(source, choices, tmp_path)
     for a, b in zip(whole.outputs, cut.outputs, strict=True):
         assert a.path.read_bytes() == b.path.read_bytes()

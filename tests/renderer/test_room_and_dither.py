@@ -12,7 +12,8 @@ import soundfile as sf
 
 from auralize.errors import AudioFileError
 from auralize.renderer import files as render_module
-from auralize.renderer.files import RenderOptions, render
+from auralize.renderer.files import render
+from auralize.renderer.options import RenderOptions
 from auralize.rig.reading import load_rig
 from support.sound_files import assert_one_sentence
 

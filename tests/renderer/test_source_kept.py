@@ -11,7 +11,7 @@ import soundfile as sf
 
 from auralize.audio.reader import probe, read_blocks
 from auralize.errors import AudioFileError
-from auralize.renderer import files as render_module
+from auralize.renderer import take
 from auralize.renderer.files import render
 from auralize.rig.reading import load_rig
 
@@ -56,7 +56,7 @@ def test_a_source_that_changes_is_refused_and_nothing_is_written(
     when: float,
 ) -> None:
     """In the first pass, between the two, and in the second."""
-    monkeypatch.setattr(render_module, "BLOCK", 4096)
+    monkeypatch.setattr(take, "BLOCK", 4096)
     source, results = tmp_path / "tide.wav", tmp_path / "results"
     steady(source, 0.1)
     due = [change]

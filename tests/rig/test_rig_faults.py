@@ -21,7 +21,8 @@ from auralize.figures.numbers import figures
 from auralize.figures.picture import save_plot
 from auralize.filters.export import export_filter
 from auralize.gains import Match
-from auralize.renderer.files import RenderOptions, render
+from auralize.renderer.files import render
+from auralize.renderer.options import RenderOptions
 from auralize.rig.choice import Choice
 from auralize.rig.reading import load_rig
 from support.rig_loads import DRIVER, RESISTOR, TAP, TWIN, beside, flat, table, text, the, written

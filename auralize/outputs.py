@@ -1,0 +1,187 @@
+"""Whose a file is: what auralize wrote itself bears a mark, and no other is replaced unless asked.
+
+A mark has two hashes: of the call that made the file (rig, source, all options), and of what is in it. So
+a file that somebody changed is no longer ours, and a result makes way only for what the same call makes
+again. Texts and pictures bear it inside, as their format has it; a sound file in the JSON beside it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+import struct
+import zlib
+from collections.abc import Collection, Iterable, Iterator
+from contextlib import contextmanager, suppress
+from datetime import UTC, datetime
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any, Final
+
+from auralize.errors import FileError
+from auralize.files import check_text, encoded, make_folder, read_bounded
+
+SOUNDS: Final = (".wav", ".flac")
+"""Endings of files that have their mark beside them."""
+LONGEST_PART: Final = 100
+"""Bytes of a list of names in the name of a file."""
+_MOST_BYTES: Final = 100_000_000
+"""No text or picture of ours is larger."""
+_HASH: Final = 16
+"""Hexadecimal digits, 64 bit: they tell apart what happens to be there, and hinder no forger."""
+_MARK: Final = re.compile(rb"auralize ([0-9a-f]{16}) [0-9a-f]{16}")
+_DRESS: Final = {
+    ".txt": (b"# ", b"\n"),
+    ".toml": (b"# ", b"\n"),
+    ".svg": (b"<!-- ", b" -->\n"),
+    ".pdf": (b"% ", b"\n"),
+    ".json": (b',\n  "mark": "', b'"'),
+}
+"""What stands before and after the mark, which is a comment or, in JSON, the last key of all."""
+_BEFORE: Final = {".json": len(b"\n}\n"), ".png": 12}
+"""Bytes that stay behind the mark: the brace that closes, the chunk IEND."""
+
+
+class InTheWayError(FileError):
+    """A file is there that is not to be replaced unasked."""
+
+
+def fingerprint(*said: Any) -> str:
+    """A hash of values that JSON can tell, equal where they are."""
+    return _hash(json.dumps(said, sort_keys=True, default=str).encode())
+
+
+def origin() -> str:
+    """What made a file, and on which day in UTC; ``SOURCE_DATE_EPOCH`` (reproducible-builds.org) sets it."""
+    told = os.environ.get("SOURCE_DATE_EPOCH", "")
+    now = datetime.fromtimestamp(int(told), UTC) if told.isdecimal() else datetime.now(UTC)
+    return f"auralize {version('auralize')}, {now:%Y-%m-%d}"
+
+
+def file_name(parts: Iterable[str], suffix: str) -> str:
+    """The name of a result: what it is, point by point; parts that say nothing are left out."""
+    return re.sub(r"[/\\]", "-", ".".join(part for part in parts if part)) + suffix
+
+
+def among(names: Collection[str], every: Collection[str]) -> str:
+    """Which of all there are, as a part of a file's name: nothing for all of them."""
+    if set(names) == set(every):
+        return ""
+    words = "+".join(names)
+    if len(words.encode()) > LONGEST_PART:
+        return f"{len(names)}-choices-{fingerprint(*names)[:6]}"
+    return words
+
+
+def sidecar(path: Path) -> Path:
+    """Where the facts of a sound file stand: beside it, ``.json`` added to its whole name."""
+    return path.with_name(path.name + ".json")
+
+
+# --- marks ----------------------------------------------------------------------------------------
+
+
+def marked(content: bytes, suffix: str, call: str) -> bytes:
+    """What is to be written, with the mark of the call that made it."""
+    mark = _dressed(f"auralize {call} {_hash(content)}".encode(), suffix)
+    at = len(content) - _BEFORE.get(suffix, 0)
+    return content[:at] + mark + content[at:]
+
+
+def facts_beside(sound: Path, facts: dict[str, Any], call: str) -> bytes:
+    """The JSON that stands beside a sound file, whose content is in ``sound`` so far; raises FileError."""
+    facts = {**facts, "made_by": origin(), "sound_sha256": sha256_of(sound)}
+    return marked(encoded(json.dumps(facts, indent=2, ensure_ascii=False) + "\n"), ".json", call)
+
+
+def sha256_of(path: Path) -> str:
+    """Hexadecimal SHA-256 of a file, read in pieces; raises FileError."""
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise FileError(f"{path} cannot be read: {reason}") from None
+
+
+def check_ours(path: Path, call: str, replace: bool) -> None:
+    """Raise FileError for a file that is there, unless it is as the same call left it, or may be replaced.
+
+    For a sound file this is asked of the JSON beside it, too. What is no file, or is write-protected, is
+    refused in any case.
+    """
+    check_text(path)
+    beside = [sidecar(path)] if path.suffix.lower() in SOUNDS else []
+    made = _made_by(path) if os.path.lexists(path) else call
+    if replace or made == call:
+        for facts in beside:
+            check_ours(facts, call, replace)
+        return
+    found = (
+        "this file is there, and auralize did not write it, or it was changed since"
+        if made is None
+        else "this file is there, and was made from another rig, from another source, or with other options"
+    )
+    raise InTheWayError(f"{path}: {found}; --replace replaces it, --into names another folder")
+
+
+def _made_by(path: Path) -> str | None:
+    """The call that made a file, None where it is not as we left it."""
+    with suppress(OSError, ValueError):
+        if path.suffix.lower() not in SOUNDS:
+            return _call_in(read_bounded(path, _MOST_BYTES), path.suffix.lower())
+        content = read_bounded(sidecar(path), _MOST_BYTES)
+        if json.loads(content)["sound_sha256"] == sha256_of(path):
+            return _call_in(content, ".json")
+    return None
+
+
+def _call_in(content: bytes, suffix: str) -> str | None:
+    *_, last = [None, *_MARK.finditer(content)]
+    if last is None:
+        return None
+    dressed, call = _dressed(last[0], suffix), last[1].decode()
+    at = content.rfind(dressed)
+    bare = content[:at] + content[at + len(dressed) :]
+    return call if at >= 0 and marked(bare, suffix, call) == content else None
+
+
+def _dressed(mark: bytes, suffix: str) -> bytes:
+    if (
+        suffix == ".png"
+    ):  # a chunk of text, keyword and value (W3C, Portable Network Graphics, tEXt)
+        chunk = b"tEXtMark\0" + mark
+        return struct.pack(">I", len(chunk) - 4) + chunk + struct.pack(">I", zlib.crc32(chunk))
+    before, after = _DRESS[suffix]
+    return before + mark + after
+
+
+def _hash(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()[:_HASH]
+
+
+def is_result(sound: Path) -> bool:
+    """Whether a sound file has facts beside it that say what it was made from."""
+    with suppress(OSError, ValueError):
+        content = read_bounded(sidecar(sound), _MOST_BYTES)
+        return _call_in(content, ".json") is not None and "source" in json.loads(content)
+    return False
+
+
+# --- folders --------------------------------------------------------------------------------------
+
+
+@contextmanager
+def made_folder(folder: Path) -> Iterator[None]:
+    """``folder`` and the parents that it lacks; what was made goes again if nothing comes of it."""
+    missing = [path for path in (folder, *folder.parents) if not os.path.lexists(path)]
+    try:
+        if missing:
+            make_folder(folder)
+        yield
+    finally:
+        for path in missing:  # innermost first
+            with suppress(OSError):  # there is something in it, or it is not there after all
+                path.rmdir()

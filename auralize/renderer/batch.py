@@ -1,0 +1,191 @@
+"""Sound files through the choices of a rig: one as the door has it, or several in one go."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Final, Literal
+
+from auralize.audio.writer import same_file
+from auralize.circuit.signals import Signal
+from auralize.circuit.solution import Across
+from auralize.errors import AuralizeError, FileError, RequestError
+from auralize.figures.rows import listed
+from auralize.gains import INSTALLED, Match
+from auralize.outputs import InTheWayError, is_result, made_folder
+from auralize.renderer.facts import Rendered
+from auralize.renderer.files import (
+    Designs,
+    Job,
+    Progress,
+    carried_out,
+    check_drops,
+    prepared,
+    render,
+)
+from auralize.renderer.options import RenderOptions, signals_of
+from auralize.rig.choice import Choice
+from auralize.rig.reading import Rig
+
+ENDINGS: Final = (
+    ".wav",
+    ".wave",
+    ".flac",
+    ".aif",
+    ".aiff",
+    ".w64",
+    ".rf64",
+    ".ogg",
+    ".oga",
+    ".mp3",
+)
+"""Of the files in a folder that are taken for sound."""
+
+
+@dataclass
+class Batch:
+    """What became of several sound files."""
+
+    done: list[Rendered] = field(default_factory=list)
+    failed: list[tuple[Path, str]] = field(default_factory=list)
+    """Each that could not be rendered, and the sentence that says why."""
+
+
+def sounds_in(places: Sequence[Path]) -> list[Path]:
+    """Sound files as they were named; of a folder those in it (not below), by name, less our results.
+
+    Raises RequestError for a folder without any, and for files whose results would have the same names.
+    """
+    found: list[Path] = []
+    for place in places:
+        inside = _of_folder(place) if place.is_dir() else [place]
+        found += [path for path in inside if not any(same_file(path, other) for other in found)]
+    names: dict[str, Path] = {}
+    for path in found:
+        other = names.setdefault(path.stem.casefold(), path)
+        if other != path:
+            raise RequestError(
+                f"{path}: its results would be called as those of {other}; give it another name, or "
+                "render the two into folders of their own (--into)"
+            )
+    return found
+
+
+def _of_folder(folder: Path) -> list[Path]:
+    try:
+        inside = sorted(folder.iterdir())
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise FileError(f"{folder}: this folder cannot be read: {reason}") from None
+    sounds = [
+        path
+        for path in inside
+        if path.suffix.lower() in ENDINGS
+        and not path.name.startswith(".")
+        and path.is_file()
+        and not is_result(path)
+    ]
+    if not sounds:
+        raise RequestError(
+            f"{folder}: this is a folder without sound files in it; give one with some"
+        )
+    return sounds
+
+
+def render_all(
+    sources: Sequence[Path],
+    choices: Sequence[Choice],
+    folder: Path,
+    options: RenderOptions,
+    progress: Progress = lambda share: None,
+    told: Callable[[Rendered], None] = lambda done: None,
+) -> Batch:
+    """Each source as `render` does it, filters being designed once; one that fails does not stop the rest.
+
+    Of each that is done ``told`` hears at once. Raises AuralizeError before anything is done where a file
+    is in the way, and for a folder that cannot be made.
+    """
+    check_drops(choices, options)
+    batch, jobs, designs = Batch(), list[Job](), Designs()
+    for source in sources:
+        try:
+            jobs.append(prepared(source, choices, folder, options))
+            jobs[-1].check_ours()
+        except InTheWayError:
+            raise
+        except AuralizeError as error:
+            jobs = [job for job in jobs if job.take.info.path != source]
+            batch.failed.append((source, str(error)))
+    frames, before = sum(job.frames for job in jobs), 0
+    with made_folder(folder):
+        for job in jobs:
+
+            def share(part: float, job: Job = job, before: int = before) -> None:
+                progress((before + part * job.frames) / frames)
+
+            try:
+                batch.done.append(carried_out(job, designs, share))
+                told(batch.done[-1])
+            except AuralizeError as error:
+                batch.failed.append((job.take.info.path, str(error)))
+            before += job.frames
+    return batch
+
+
+def render_file(
+    source: Path | str,
+    choices: Rig | Choice | Sequence[Choice],
+    folder: Path | str,
+    *,
+    match: Match | str | float = INSTALLED,
+    signals: Sequence[Signal | Literal["source"]] = ("receiving", "drop"),
+    across: Across = "both",
+    makeup: float | None = None,
+    replaces: bool = False,
+    progress: Progress = lambda share: None,
+) -> Rendered:
+    """A sound file through every choice into a folder: what ``auralize render`` does.
+
+    Parameters
+    ----------
+    source, folder : path
+        A folder is made where it is not there.
+    choices : Rig, Choice or sequence of Choice
+    match : Match, "installed", "loudness", or a frequency in Hz
+    signals : sequence of {"receiving", "drop", "sending", "source"}
+    across : {"both", "plus", "minus"}
+        Which conductors the drops are over.
+    makeup : float, optional
+        dB on the drops; chosen where it is left out, one figure for all.
+    replaces : bool
+        Whether files that are there are replaced, whoever made them; else only what this same call made.
+    progress : callable, optional
+        Called with the share of the work that is done, 0 to 1.
+
+    Returns
+    -------
+    Rendered
+        ``outputs``: path, choice, signal, gains, loudness, true peak, filter error of each.
+
+    Raises
+    ------
+    AudioFileError, FileError, RequestError
+        No output appears unless it is complete.
+
+    Examples
+    --------
+    >>> import auralize as au
+    >>> rig = au.load_rig("saltmarsh.toml")
+    >>> done = au.render_file("programme.wav", rig["reel"], "results", match="loudness")
+    >>> [output.path.name for output in done.outputs]
+    ['programme.reel.receiving.wav', 'programme.reel.drop.wav']
+    """
+    options = RenderOptions(
+        Match.of(match),
+        *signals_of(signals),
+        across=across,
+        makeup=makeup,
+        replaces=replaces,
+    )
+    return render(Path(source), listed(choices), Path(folder), options, progress)

@@ -1,0 +1,129 @@
+"""What is taken of a source: all of it, or an excerpt with short fades; as it is, or in mono."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from auralize.audio.metering import Samples
+from auralize.audio.reader import AudioInfo, clock, probe, read_blocks
+from auralize.errors import AudioFileError
+
+FADE: Final = 0.01
+"""s of raised cosine where an excerpt begins or ends in the midst of a source: short, and no click."""
+BLOCK: Final = 1 << 15
+"""Frames read at a time."""
+
+
+@dataclass(frozen=True)
+class Excerpt:
+    """Which part of every source is taken, and of how many channels."""
+
+    start: float = 0.0
+    """s"""
+    seconds: float | None = None
+    """Its length, as far as the source goes; None: to the end."""
+    mono: bool = False
+    """Whether the mean of all channels is taken."""
+
+    @property
+    def tags(self) -> tuple[str, ...]:
+        """What stands of it in the names of results."""
+        return (
+            f"from-{exact(self.start)}s" if self.start else "",
+            "" if self.seconds is None else f"for-{exact(self.seconds)}s",
+            "mono" if self.mono else "",
+        )
+
+
+WHOLE: Final = Excerpt()
+
+
+def exact(value: float) -> str:
+    """The shortest decimal number that is read back as this one."""
+    return repr(float(value)).removesuffix(".0")
+
+
+@dataclass(frozen=True)
+class Take:
+    """A source as it is taken: its frames from ``first`` on."""
+
+    info: AudioInfo
+    first: int
+    frames: int
+    excerpt: Excerpt
+
+    @classmethod
+    def of(cls, source: Path, excerpt: Excerpt) -> Take:
+        """Raises AudioFileError for what cannot be read, and where an excerpt begins after the end."""
+        info = probe(source)
+        first = round(excerpt.start * info.rate)
+        if first >= info.frames:
+            raise AudioFileError(
+                f"{source} ends at {clock(info.frames, info.rate)}; an excerpt must begin before that"
+            )
+        rest = info.frames - first
+        most = rest if excerpt.seconds is None else max(1, round(excerpt.seconds * info.rate))
+        return cls(info, first, min(rest, most), excerpt)
+
+    @property
+    def mono(self) -> bool:
+        return self.excerpt.mono
+
+    @property
+    def tags(self) -> list[str]:
+        """What was asked for, in short words."""
+        return [tag for tag in self.excerpt.tags if tag]
+
+    @property
+    def channels(self) -> int:
+        return 1 if self.mono else self.info.channels
+
+    @property
+    def mask(self) -> int:
+        """Where the channels belong; a mean of all belongs nowhere."""
+        return 0 if self.mono else self.info.mask
+
+    @property
+    def whole(self) -> bool:
+        """Whether all that is said of the source is true of what is taken."""
+        return self.frames == self.info.frames and not self.mono
+
+    @property
+    def data(self) -> dict[str, float] | None:
+        """The excerpt, for JSON; None for all of the source."""
+        if self.frames == self.info.frames:
+            return None
+        rate = self.info.rate
+        return {"from_s": self.first / rate, "for_s": self.frames / rate, "fade_s": FADE}
+
+    def blocks(self) -> Iterator[Samples]:
+        """The samples (n, channels); raises as `read_blocks` does, as far as it has to read."""
+        gain = self._fades()
+        done = -self.first
+        for block in read_blocks(self.info, BLOCK):
+            taken = block[max(0, -done) : self.frames - done]
+            begin = max(0, done)
+            done += len(block)
+            if len(taken):
+                out = taken.mean(axis=1, keepdims=True) if self.mono else taken
+                yield out if gain is None else out * gain[begin : begin + len(out), None]
+            if done >= self.frames and self.first + self.frames < self.info.frames:
+                return
+
+    def _fades(self) -> Samples | None:
+        """A gain for every frame; None for 1 throughout."""
+        if self.frames == self.info.frames:
+            return None
+        length = min(round(FADE * self.info.rate), self.frames // 2)
+        rise = 0.5 - 0.5 * np.cos(np.pi * (np.arange(length) + 0.5) / length)
+        gain = np.ones(self.frames)
+        if length and self.first > 0:
+            gain[:length] = rise
+        if length and self.first + self.frames < self.info.frames:
+            gain[-length:] = rise[::-1]
+        return gain
