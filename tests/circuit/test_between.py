@@ -1,4 +1,4 @@
-"""Impedance measured at few frequencies: the drop of a cable against the circuit that the points came from."""
+"""Impedance measured at few frequencies: the drop of a cable against the circuit that was measured."""
 
 from __future__ import annotations
 
