@@ -1,7 +1,7 @@
 """Impedance known at some frequencies only: smooth and passive between, below and above them.
 
-Interpolated are ln|Z| and asinh(X/R) over ln f, by cubic splines: whatever these become, Re Z stays
-above zero, and Z is smooth to its second derivative, so that filters made from it decay.
+Between points that lie far apart a rational function goes from one to the next where one is found
+(`between.filled`); the rest is a `Curve`, smooth and passive whatever was measured.
 """
 
 from __future__ import annotations
@@ -13,8 +13,10 @@ from typing import Final
 import numpy as np
 
 from auralize.circuit import twoport
+from auralize.circuit.between import filled
 from auralize.circuit.cable import NOT_BY_CONDUCTOR, REFERENCE_FREQUENCY, Dielectric
 from auralize.circuit.conductor import Complex, Real
+from auralize.circuit.curve import Curve
 from auralize.circuit.loudspeaker import Load
 from auralize.units import show_frequency
 
@@ -60,11 +62,14 @@ class SampledImpedance(Load):
         if at_dc is not None and not at_dc > 0.0:
             raise ValueError("a resistance at 0 Hz must be above zero")
         self.lowest, self.highest = float(f[0]), float(f[-1])
+        self.widest = float(np.diff(np.log2(f)).max())
+        """Octaves between two points, at most."""
         self.capacitive = at_dc is None and bool(z[0].imag < _CAPACITIVE * z[0].real)
         below = _outside(f[0] / _CONTINUED, f[0])
         foot = _power_law(below, f[0], z[0]) if self.capacitive else _circuit(below, f, z, at_dc)
+        f, z = filled(f, z)
         above, top = _top(f, z)
-        self._curve = _Curve(
+        self._curve = Curve(
             np.concatenate([below, f, above]), np.concatenate([foot, z, top]), self.capacitive
         )
 
@@ -100,7 +105,7 @@ class SampledCable:
         self.lowest, self.highest, self.dielectric = float(f[0]), float(f[-1]), dielectric
         below = _outside(f[0] / _CONTINUED, f[0])
         above, top = _top(f, z)
-        self._curve = _Curve(
+        self._curve = Curve(
             np.concatenate([below, f, above]),
             np.concatenate([_foot(below, f, z, at_dc), z, top]),
             False,
@@ -275,31 +280,6 @@ class WarmedCable:
     def shunt(self, frequency: Real) -> Complex:
         """Admittance in S/m."""
         return self.measured.shunt(frequency)
-
-
-class _Curve:
-    """Z over f > 0 from a table that reaches far beyond the data at both ends."""
-
-    def __init__(self, frequency: Real, impedance: Complex, capacitive: bool) -> None:
-        from scipy.interpolate import make_interp_spline  # 0.2 s that --help need not wait for
-
-        self._low, self._high = float(frequency[0]), float(frequency[-1])
-        self._capacitive = capacitive
-        skew = np.arcsinh(impedance.imag / impedance.real)
-        values = np.stack([np.log(np.abs(impedance)), skew], axis=-1)
-        self._spline = make_interp_spline(np.log(frequency), values, k=3)
-
-    def __call__(self, frequency: Real) -> Complex:
-        inside = np.clip(frequency, self._low, self._high)
-        level, skew = np.moveaxis(self._spline(np.log(inside)), -1, 0)
-        # asinh(X/R) = u means cos(angle) = 1/cosh(u) and sin(angle) = tanh(u).
-        z = np.exp(level) * (1.0 / np.cosh(skew) + 1j * np.tanh(skew))
-        ratio = np.asarray(frequency / inside)
-        if not self._capacitive:
-            low = ratio < 1.0
-            z = np.where(low, z.real + 1j * z.imag * ratio, z)
-            ratio = np.where(low, 1.0, ratio)
-        return np.asarray(z * ratio ** (np.angle(z) / (np.pi / 2.0)), dtype=np.complex128)
 
 
 def fitted_dielectric(frequency: Real, shunt: Complex) -> Dielectric:

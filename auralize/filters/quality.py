@@ -12,10 +12,14 @@ from typing import Final
 from auralize.circuit.signals import Signal, over
 from auralize.errors import DesignError
 from auralize.filters.fir import DROP_GOAL, EXACT_GOAL, RunFilters
+from auralize.rig.load_notes import what_to_measure
+from auralize.rig.loads import WHOLE
 from auralize.units import amplitude
 
 TOLD_FROM: Final = 20.0
 """dB by which a goal may be missed without a word."""
+COARSE_FROM: Final = -40.0
+"""dB of error that a measured load is nearly always to blame for: too few points, or a wrong phase."""
 REFUSED_FROM: Final = 0.0
 """dB; an error as large as the response itself."""
 
@@ -44,9 +48,11 @@ def caution(what: str, error: float, goal: float) -> str | None:
     """One sentence where ``error`` misses its ``goal`` by more than `TOLD_FROM`, both in dB."""
     if error <= goal + TOLD_FROM:
         return None
+    remedy = f" If a load in it was measured: {what_to_measure(WHOLE)}, with its phase."
     return (
         f"Caution: {what} is off by up to {100.0 * amplitude(error):.2g} % somewhere between 20 Hz and "
         f"20 kHz ({error:.0f} dB; the goal is {goal:.0f} dB): do not judge small differences by it."
+        f"{remedy if error > COARSE_FROM else ''}"
     )
 
 

@@ -25,6 +25,7 @@ from auralize.circuit.network import PERFECT, Connected, Contact
 from auralize.circuit.sampled import SampledImpedance
 from auralize.errors import RigError
 from auralize.rig.folder import Folder
+from auralize.rig.load_notes import measured_notes
 from auralize.rig.measured import changed_at, read_impedance
 from auralize.rig.table import Table
 
@@ -210,19 +211,22 @@ def _read_measured(
     load.asked.add("dc_resistance")
     path = folder.file(load)
     try:
-        sampled = _sampled(path, changed_at(path), at_dc)
+        sampled, derived = _sampled(path, changed_at(path), at_dc)
     except RigError:
         raise
     except ValueError as error:  # MeasurementError too
         raise load.refuse("file", str(error)) from None
-    beyond = sampled.beyond(LOWEST, HIGHEST)
-    return sampled, rated, () if beyond is None else (f"is {beyond}",)
+    return sampled, rated, measured_notes(sampled, derived, rated, WHOLE)
 
 
 @lru_cache(maxsize=32)
-def _sampled(path: Path, _changed: int, at_dc: float | None) -> SampledImpedance:
-    """Read once, so that choices with the same file compare equal; again where the file was changed."""
-    return read_impedance(path).load(at_dc)
+def _sampled(path: Path, _changed: int, at_dc: float | None) -> tuple[SampledImpedance, bool]:
+    """Read once, so that choices with the same file compare equal; again where the file was changed.
+
+    With whether the phase was derived.
+    """
+    found = read_impedance(path)
+    return found.load(at_dc), found.derived
 
 
 # ---- crossovers -----------------------------------------------------------------------------------

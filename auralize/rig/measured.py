@@ -12,6 +12,7 @@ import numpy as np
 
 from auralize.circuit.cable import Dielectric
 from auralize.circuit.conductor import Complex, Real
+from auralize.circuit.derived_phase import minimum_phase
 from auralize.circuit.sampled import (
     LineConstants,
     SampledCable,
@@ -22,6 +23,7 @@ from auralize.circuit.sampled import (
 from auralize.errors import MeasurementError
 from auralize.files import write_text
 from auralize.rig.bounds import CAPACITANCE, INDUCTANCE, MODULUS, RESISTANCE, most_resistance
+from auralize.rig.impedance_table import ImpedanceTable, read_impedance_table
 from auralize.rig.rows import check_all, read_table
 from auralize.rig.touchstone import (
     REFERENCE,
@@ -40,6 +42,8 @@ class ImpedanceFile:
     path: Path
     frequency: Real
     impedance: Complex
+    derived: bool = False
+    """Whether the file has the magnitude alone, and the phase was derived from it."""
 
     def load(self, dc_resistance: float | None = None) -> SampledImpedance:
         """As a load; ``dc_resistance`` in ohm, where it was measured apart."""
@@ -47,11 +51,14 @@ class ImpedanceFile:
 
 
 def read_impedance(path: Path | str) -> ImpedanceFile:
-    """Read a load: a Touchstone one-port (``.s1p``), or else a table of Hz, ohm and degrees.
+    """Read a load: a Touchstone one-port (``.s1p``), or else a table of any program.
 
     Tables have one frequency a line, separated by comma, semicolon, tab or space (a decimal comma
-    where semicolon or tab separate); lines of text before the numbers, and those that begin with
-    # * ! or ;, are comments. Raises MeasurementError: file, line, what was found, what would be right.
+    where semicolon or tab separate). Lines of text before the numbers name the columns, in any order, and
+    their units ("Hz", "kHz"; "ohm", "mohm", "dB re 1 ohm"; "degrees", "radians"; or real and imaginary
+    part); without such a line they are Hz, ohm and degrees. Lines that begin with # * ! ; ' // % or --
+    are comments. Without phase that of minimum phase is taken. Raises MeasurementError: file, line, what
+    was found, what would be right.
     """
     path = Path(path)
     if ports_of(path) is not None:
@@ -61,19 +68,18 @@ def read_impedance(path: Path | str) -> ImpedanceFile:
         impedance = found.impedance()
         MODULUS.check(np.abs(impedance), path, found.lines)
         return ImpedanceFile(path, found.frequency, impedance)
-    lines, table = read_table(path, ("a frequency in Hz", "ohm", "degrees"))
-    frequency, modulus, degrees = table.T
-    check_all(
-        modulus > 0.0, path, lines, "a modulus of zero or below; right is one above zero, in ohm"
-    )
-    MODULUS.check(modulus, path, lines)
-    check_all(
-        np.abs(degrees) < 90.0,
-        path,
-        lines,
-        "a phase of 90 degrees or more, which no loudspeaker has; right is one between -90 and 90",
-    )
-    return ImpedanceFile(path, frequency, modulus * np.exp(1j * np.radians(degrees)))
+    table = read_impedance_table(path)
+    angle = _derived(table) if table.angle is None else table.angle
+    impedance = table.modulus * np.exp(1j * angle)
+    return ImpedanceFile(path, table.frequency, impedance, table.angle is None)
+
+
+def _derived(table: ImpedanceTable) -> Real:
+    """Radians of minimum phase; 0 at 0 Hz."""
+    above = table.frequency > 0.0
+    angle = np.zeros_like(table.modulus)
+    angle[above] = minimum_phase(table.frequency[above], table.modulus[above])
+    return angle
 
 
 def read_cable(path: Path | str, length: float | None = None) -> SampledCable:

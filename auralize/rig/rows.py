@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import codecs
 import re
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, NoReturn
 
@@ -37,11 +39,35 @@ def numbered_lines(path: Path) -> Iterator[tuple[int, str]]:
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise MeasurementError(f"{path}: this file cannot be read: {reason}") from None
-    if b"\0" in content:
+    text = _decoded(content)
+    if "\0" in text:
         raise MeasurementError(f"{path}: this is no plain text; export the measurement as text")
-    # Comments may be in any old encoding; numbers are ASCII in all of them.
-    text = content.decode("utf-8-sig", errors="replace")
     yield from enumerate((line.strip() for line in text.splitlines()), start=1)
+
+
+_MARKS: Final = (
+    (codecs.BOM_UTF8, "utf-8"),
+    (codecs.BOM_UTF32_LE, "utf-32"),  # begins as UTF-16's does
+    (codecs.BOM_UTF16_LE, "utf-16"),
+    (codecs.BOM_UTF16_BE, "utf-16"),
+)
+
+
+def _decoded(content: bytes) -> str:
+    """Text by its byte order mark, by where UTF-16 has its zeros, as UTF-8, or else as one byte a letter.
+
+    Numbers are ASCII in all old encodings; what a comment says in one of them does not count.
+    """
+    for mark, encoding in _MARKS:
+        if content.startswith(mark):
+            return content.decode(encoding, errors="replace").removeprefix("\ufeff")
+    if content[1:2] == b"\0" or content[:1] == b"\0":
+        encoding = "utf-16-le" if content[1:2] == b"\0" else "utf-16-be"
+        return content.decode(encoding, errors="replace")
+    try:
+        return content.decode("utf-8")
+    except UnicodeDecodeError:
+        return content.decode("cp1252", errors="replace")
 
 
 def numbers_of(path: Path, line: int, fields: Sequence[str]) -> list[float]:
@@ -94,45 +120,86 @@ def is_number(field: str) -> bool:
 
 # --- tables ---------------------------------------------------------------------------------------
 
-_COMMENT: Final = ("#", "*", "!", ";", '"', "'", "//", "%")
-_WRONG_UNIT: Final = re.compile(
-    r"\b(?:f|freq\w*)\s*[(\[/]\s*(k|m|g)hz|\bphase\s*[(\[/]\s*rad", re.IGNORECASE
-)
+_COMMENT: Final = ("#", "*", "!", ";", "'", "//", "%", "--")
+
+
+@dataclass(frozen=True, eq=False)
+class Sheet:
+    """Rows of numbers with their lines, and what is written above them without marks of comments."""
+
+    path: Path
+    lines: list[int]
+    values: NDArray[np.float64]
+    above: list[tuple[int, str]]
+
+
+def read_sheet(path: Path, wanted: str = "") -> Sheet:
+    """All rows of a table, as many numbers in each as in the first; ``wanted`` says what is right."""
+    above: list[tuple[int, str]] = []
+    numbers: list[int] = []
+    rows: list[list[float]] = []
+    for number, whole in numbered_lines(path):
+        line = whole.replace('"', "").strip()
+        fields = [] if line.startswith(_COMMENT) else _fields(re.split(r"[#!]", line)[0])
+        if not rows and line and not (fields and is_number(fields[0])):
+            above.append((number, line.lstrip("".join(_COMMENT)).strip()))
+            continue
+        if not line or not fields or (whole.startswith('"') and not is_number(fields[0])):
+            continue
+        values = numbers_of(path, number, fields)
+        if rows and len(values) != len(rows[0]):
+            refuse_line(
+                path, number, count_sentence(len(values), f"{len(rows[0])}, as above", wanted)
+            )
+        numbers.append(number)
+        rows.append(values)
+    if not rows:
+        check_enough(path, [])
+    return Sheet(path, numbers, np.array(rows), above)
+
+
+def count_sentence(found: int, right: str, wanted: str) -> str:
+    return (
+        f"{found} numbers were found; right are {right}{': ' if wanted else ''}{wanted} (with a "
+        "decimal point; a decimal comma only where semicolon or tab separate)"
+    )
+
+
+def check_frequencies(sheet: Sheet, frequency: NDArray[np.float64]) -> None:
+    """Refuse what is out of bounds, does not rise, or is too little to go by."""
+    for i, (line, hertz) in enumerate(zip(sheet.lines, frequency, strict=True)):
+        check_rising(sheet.path, line, float(hertz), [float(f) for f in frequency[:i][-1:]])
+    check_enough(sheet.path, list(frequency))
+
+
+_WRONG_UNIT: Final = re.compile(r"\b(?:f|freq\w*)\s*[(\[/]\s*(k|m|g)hz", re.IGNORECASE)
 
 
 def read_table(path: Path, columns: tuple[str, ...]) -> tuple[list[int], NDArray[np.float64]]:
     """Line numbers, and rows of as many numbers as columns, the first ones rising."""
-    numbers: list[int] = []
-    rows: list[list[float]] = []
-    for number, line in numbered_lines(path):
-        if _WRONG_UNIT.search(line) and not rows:
-            refuse_line(
-                path, number, f"{quoted(line)} names other units; right is Hz, and phase in degrees"
-            )
-        if not line or line.startswith(_COMMENT):
-            continue
-        fields = _fields(re.split(r"[#!]", line)[0])
-        if not rows and not is_number(fields[0]):
-            continue  # a heading
-        values = numbers_of(path, number, fields)
-        if len(values) != len(columns):
-            refuse_line(
-                path,
-                number,
-                f"{len(values)} numbers were found; right are {len(columns)}: {', '.join(columns)} "
-                "(with a decimal point; a decimal comma only where semicolon or tab separate)",
-            )
-        check_rising(path, number, values[0], [row[0] for row in rows[-1:]])
-        numbers.append(number)
-        rows.append(values)
-    check_enough(path, [row[0] for row in rows])
-    return numbers, np.array(rows)
+    wanted = ", ".join(columns)
+    sheet = read_sheet(path, wanted)
+    for number, line in sheet.above:
+        if _WRONG_UNIT.search(line):
+            refuse_line(path, number, f"{quoted(line)} names other units; right is Hz")
+    if sheet.values.shape[1] != len(columns):
+        sentence = count_sentence(sheet.values.shape[1], str(len(columns)), wanted)
+        refuse_line(path, sheet.lines[0], sentence)
+    check_frequencies(sheet, sheet.values[:, 0])
+    return sheet.lines, sheet.values
 
 
 def _fields(line: str) -> list[str]:
     """What stands between the separators; the last separator may be left hanging."""
+    if not line.strip():
+        return []
+    return [re.sub(r",(?=\d)", ".", part) for part in split(line)]
+
+
+def split(line: str) -> list[str]:
+    """The cells of a line, as they are; only where semicolon or tab separate may a comma be in one."""
     for separator in (";", "\t"):
         if separator in line.strip():
-            parts = [part.strip() for part in line.strip().removesuffix(separator).split(separator)]
-            return [re.sub(r",(?=\d)", ".", part.rstrip(",")) for part in parts]
+            cells = line.strip().removesuffix(separator).split(separator)
+            return [cell.strip().rstrip(",") for cell in cells]
     return re.split(r"\s*,\s*|\s+", line.strip().removesuffix(","))

@@ -104,6 +104,14 @@ def test_the_filter_command_says_so(spoilt, suffix: str, tmp_path: Path) -> None
     assert "Caution" in export.export_filter(choice, "drop", RATE, False, path)
 
 
+def test_above_forty_decibels_it_says_what_to_measure() -> None:
+    remedy = (
+        "If a load in it was measured: measure 12 points or more an octave, from 10 Hz to 20 kHz"
+    )
+    assert remedy in (quality.caution("it", -39.9, EXACT_GOAL) or "")
+    assert remedy not in (quality.caution("it", -40.0, EXACT_GOAL) or "")
+
+
 def test_what_is_no_use_is_refused_everywhere(spoilt, programme: Path, tmp_path: Path) -> None:
     choice = the(tmp_path, text())
     spoilt(0.0)

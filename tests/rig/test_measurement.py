@@ -111,8 +111,13 @@ BAD_TABLES = {
         "",
         r"2 frequencies above 0 Hz were found; right is 4 or more",
     ),
-    "kilohertz": ("# Hz ohm", "# Freq(kHz) ohm", r"line 1: .* names other units; right is Hz"),
-    "radians": ("# Hz ohm", "# phase (rad)", r"line 1: .* names other units"),
+    "kilohertz": ("# Hz ohm", "# Freq(kHz) ohm", r"line 1: .* 2e\+04 Hz to 1.6e\+05 Hz .* in Hz\?"),
+    "radians": ("degrees", "phase(rad)", r"line 2: a phase of 30 radians cannot be.* degrees\?"),
+    "words too few": (
+        "Hz ohm degrees",
+        "phase (rad)",
+        r"line 1: .* names other columns than the 3",
+    ),
 }
 
 
@@ -130,7 +135,7 @@ def test_malformed_tables_are_refused_with_the_line(fault: str, tmp_path: Path) 
 def test_files_that_are_no_text_are_refused(tmp_path: Path) -> None:
     with pytest.raises(MeasurementError, match="cannot be read: no such file"):
         read_impedance(tmp_path / "none.txt")
-    (tmp_path / "binary.txt").write_bytes("20 8 0\n".encode("utf-16"))
+    (tmp_path / "binary.txt").write_bytes(b"20 8 0\n\0\0\0")
     with pytest.raises(MeasurementError, match="no plain text"):
         read_impedance(tmp_path / "binary.txt")
     (tmp_path / "old.txt").write_bytes(b"* Phase (\xb0)\n20 8 1\n30 8 1\n40 8 1\n50 8 1\n")

@@ -42,9 +42,10 @@ def test_figures_name_the_range_that_was_measured(landing: Path) -> None:
         "".join(f"{f} 0.0148 6.5e-7 6e-11\n" for f in (100, 300, 1000, 9000))
     )
     choice = the(landing, text(MEASURED + 'file = "z.txt"', cable=cable))
-    assert len(choice.notes) == 2
+    assert len(choice.notes) == 3
     printed = table(choice)
     assert "load landing is measured from 20 Hz to 160 Hz only: above, " in flat(printed)
+    assert "load landing is measured coarsely (an octave or more between points " in flat(printed)
     assert "cable reel is measured from 100 Hz to 9 kHz only: below, " in flat(printed)
     assert json.loads(data.as_json("", [figures(choice)]))["choices"][0]["notes"] == list(
         choice.notes

@@ -1,0 +1,49 @@
+"""Phase out of the magnitude alone, against the circuits that the magnitude came from, and closed forms."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from test_between import LOADS, drop
+
+from auralize.circuit.crossover import Capacitor, Coil, InSeries
+from auralize.circuit.derived_phase import minimum_phase
+from auralize.circuit.loudspeaker import Load, Resistor
+from auralize.circuit.sampled import SampledImpedance
+
+FROM_10 = 10.0 * 2.0 ** (np.arange(265) / 24.0)
+FROM_20 = 20.0 * 2.0 ** (np.arange(241) / 24.0)
+
+
+@pytest.mark.parametrize(("f", "low", "rest"), [(FROM_10, 3.5, 2.5), (FROM_20, 6.0, 2.5)])
+@pytest.mark.parametrize("name", [*LOADS])
+def test_the_phase_of_every_loudspeaker(name: str, f: np.ndarray, low: float, rest: float) -> None:
+    """As stated: within 6 degrees in the lowest octave, and 2.5 above it, up to the last point."""
+    z = LOADS[name].impedance(f)
+    off = np.abs(np.degrees(minimum_phase(f, np.abs(z)) - np.angle(z)))
+    assert off[f <= 2.0 * f[0]].max() < low
+    assert off[f > 2.0 * f[0]].max() < rest
+
+
+@pytest.mark.parametrize("name", [*LOADS])
+def test_the_drop_that_follows(name: str) -> None:
+    """From 20 Hz on, 24 points an octave: within 0.1 dB of that of the circuit."""
+    f = FROM_20
+    modulus = np.abs(LOADS[name].impedance(f))
+    told = SampledImpedance(f, modulus * np.exp(1j * minimum_phase(f, modulus)))
+    assert np.abs(drop(told) - drop(LOADS[name])).max() < 0.1
+
+
+SIMPLE: list[tuple[Load, float]] = [
+    (Resistor(8.0), 0.001),
+    (InSeries((Resistor(6.0), Coil(0.3e-3))), 0.05),
+    (InSeries((Resistor(6.0), Capacitor(8e-6))), 1.0),
+]
+
+
+@pytest.mark.parametrize(("load", "degrees"), SIMPLE)
+def test_what_one_can_write_down(load: Load, degrees: float) -> None:
+    """R; R + j omega L, whose angle is atan(omega L / R); R + 1 / (j omega C)."""
+    z = load.impedance(FROM_20)
+    off = np.degrees(minimum_phase(FROM_20, np.abs(z)) - np.angle(z))
+    assert np.abs(off).max() < degrees
