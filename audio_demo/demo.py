@@ -23,7 +23,7 @@ from .programme import SECTIONS, synthesise
 
 RATE = 48_000
 PROGRAMME = "programme.wav"
-RIG_FILES = ("saltmarsh.toml", "lay.toml", "lobby.toml", "path.toml")
+RIG_FILES = ("saltmarsh.toml", "lay.toml", "lobby.toml", "path.toml", "boathouse.toml")
 """Rendered: the first (what arrives, and the drop) and the second (the drops)."""
 
 

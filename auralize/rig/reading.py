@@ -13,6 +13,7 @@ from typing import Any, Final
 
 from auralize.errors import RigError, one_line
 from auralize.files import read_bounded
+from auralize.rig.chains import written_out
 from auralize.rig.choice import Choice
 from auralize.rig.folder import Folder
 from auralize.rig.loads import read_loads
@@ -71,8 +72,9 @@ class Rig:
         return [self[name] for name in dict.fromkeys(names or self)]
 
     def of(self, choice: Choice) -> Mapping[str, Any]:
-        """The file's contents as a choice has them."""
-        return laid_on(common_part(self.data), self.data.get("choices", {}).get(choice.name, {}))
+        """The file's contents as a choice has them, every load and run of a line by its own name."""
+        data = laid_on(common_part(self.data), self.data.get("choices", {}).get(choice.name, {}))
+        return written_out(Table(data, (), dotted)).data
 
     def changed(self, choice: Choice, values: Mapping[Any, Any]) -> Choice:
         """The choice with other values at some places (tuples of keys); raises RigError."""
@@ -250,6 +252,7 @@ def _locator(where: str, name: str, overlay: Mapping[str, Any]) -> Callable[[tup
 
 def _read_choice(name: str, table: Table, folder: Folder, over: Mapping[str, Any]) -> Choice:
     """The choice of that name, whose whole is in ``table`` and what it says itself in ``over``."""
+    table = written_out(table)
     label = table.text("label", name)
     amplifier, rating, rated_into = read_amplifier(table)
     runs = read_runs(table, folder)
