@@ -23,6 +23,12 @@ def add(commands: Any) -> None:
     form = command.add_mutually_exclusive_group()
     form.add_argument("--json", action="store_true", help="print JSON")
     form.add_argument("--csv", action="store_true", help="print comma-separated values")
+    command.add_argument(
+        "--by",
+        choices=("frequency", "loudspeaker"),
+        default="frequency",
+        help="what the rows of --csv are by (default: frequency)",
+    )
     command.set_defaults(command=run)
 
 
@@ -33,6 +39,8 @@ def run(arguments: argparse.Namespace) -> None:
     from auralize.figures.text import as_table
     from auralize.rig.work import working_out
 
+    if arguments.by != "frequency" and not arguments.csv:
+        raise RequestError("--by says what the rows of --csv are by; right is both, or neither")
     rig = loaded(arguments)
     frequencies = _frequencies(arguments.at)
     found = []
@@ -42,7 +50,7 @@ def run(arguments: argparse.Namespace) -> None:
     if arguments.json:
         print(data.as_json(rig.title, found))
     elif arguments.csv:
-        print(data.as_csv(found), end="")
+        print(data.as_csv(found, arguments.by), end="")
     else:
         print(as_table(rig.title, found))
 

@@ -20,6 +20,16 @@ def decibels_text(level: float) -> str:
     return rounded(level, ".2f") if math.isfinite(level) else "silent"
 
 
+def factor_text(value: float) -> str:
+    """A damping factor as a cell of a table."""
+    return f"{value:.3g}" if math.isfinite(value) else "no limit"
+
+
+def three_digits(value: float) -> float:
+    """Rounded to three digits: a sweep has no more."""
+    return float(f"{value:.3g}")
+
+
 def wrapped(text: str) -> str:
     """A sentence under a heading, indented, within the width."""
     return textwrap.fill(text, WIDTH, initial_indent="  ", subsequent_indent="    ")

@@ -8,9 +8,13 @@ import json
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, fields
-from typing import Any
+from typing import Any, Literal
 
+from auralize.figures.loudspeakers import Loudspeaker
 from auralize.figures.numbers import Figures, Line
+
+By = Literal["frequency", "loudspeaker"]
+"""What the rows of a table in CSV are by."""
 
 
 def as_json(title: str, found: Sequence[Figures]) -> str:
@@ -27,13 +31,19 @@ def _finite(value: Any) -> Any:
     return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
-def as_csv(found: Sequence[Figures]) -> str:
-    """The tables over frequency, one row a choice and frequency, with a header.
+def as_csv(found: Sequence[Figures], by: By = "frequency") -> str:
+    """One of the tables with a header: a row a choice and frequency, or a choice and loudspeaker.
 
     What is without limit is left empty.
     """
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
+    if by == "loudspeaker":
+        writer.writerow(["choice", *(f.name for f in fields(Loudspeaker))])
+        for figures in found:
+            rows = [_finite(asdict(one)).values() for one in figures.loudspeakers]
+            writer.writerows([figures.choice, *row] for row in rows)
+        return text.getvalue()
     writer.writerow(["choice", "drop_across", *(f.name for f in fields(Line))])
     for figures in found:
         rows = [_finite(asdict(line)).values() for line in figures.lines]

@@ -8,8 +8,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 
 from auralize.circuit.sizing import SHORTEST_RUN
-from auralize.figures.columns import WIDTH, pages
-from auralize.figures.text import three_digits
+from auralize.figures.columns import WIDTH, pages, three_digits
 from auralize.units import rounded, show_frequency, show_length
 
 if TYPE_CHECKING:
