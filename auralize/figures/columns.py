@@ -11,6 +11,8 @@ from auralize.units import rounded
 
 WIDTH: Final = 80
 """Columns of a terminal."""
+MANY: Final = 6
+"""Runs, loads or transformers, over which not every one is named."""
 _GAP: Final = 2
 """Spaces between two columns."""
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 from auralize.circuit.signals import ACROSS_WORDS
 from auralize.figures.columns import (
+    MANY,
     WIDTH,
     columns,
     decibels_text,
@@ -96,10 +97,6 @@ def _by_frequency(figures: Figures) -> str:
     rows += [_row(line) for line in figures.lines]
     head = textwrap.fill(f"{figures.choice}: {figures.label}", WIDTH, subsequent_indent="  ")
     return "\n".join([head, *runs, columns(rows)])
-
-
-MANY: Final = 6
-"""Runs, loads or transformers, over which not every one has a line of its own."""
 
 
 def _way(runs: Mapping[str, str]) -> Iterator[str]:
