@@ -97,23 +97,19 @@ def fit(
 ) -> Fit:
     """Solve for the length and the size of one run that keep a tolerance at the load listened to.
 
-    A cable of several runs is sized for the worst of all loads that hang on it.
-
     Parameters
     ----------
     rig : Rig
     choice : Choice
-        One of its choices. All other runs stay as they are, those of the same cable too.
+        All other runs stay as they are, those of the same cable too.
     run : str or None
         None: the only one on the way to the loudspeaker.
     kind : {"loss", "deviation", "damping", "heat"}
         What transformers lose themselves counts for the damping factor alone.
     tolerance : float
         dB; for damping the least factor; for heat a share of the amplifier's power, 0 to 1.
-    cable : str, optional
-        Size this cable over all runs that use it; no length is solved for.
-    load : str, optional
-        Judge at this loudspeaker, and at no other.
+    cable, load : str, optional
+        Size ``cable`` over all runs of it, for the worst load that hangs on it, or for ``load`` alone.
     band : (float, float), optional
         Hz; else the load's own, or 20 Hz to 20 kHz, but for damping DC (behind a transformer 1 kHz).
 
@@ -136,13 +132,8 @@ def fit(
     (48.6, '4 mm2')
     """
     choice = choice.at(load)
-    names, judges = (
-        ((_run(choice, run),), [choice]) if cable is None else _runs_of(choice, cable, load)
-    )
-    measure, judged = _measures(judges, kind, band)
-    limit = Limit(measure, shown(tolerance, kind), kind == "damping")
-    fitting = _Fitting(rig, choice, names, limit, judges)
-    return fitting.solved(kind, judged, band, of_length=cable is None)
+    fitting = _Fitting(rig, choice, *_asked(choice, run, cable, load))
+    return fitting.solved(kind, tolerance, band, of_length=cable is None)
 
 
 def shown(value: float, kind: Kind) -> float:
@@ -150,6 +141,15 @@ def shown(value: float, kind: Kind) -> float:
     if kind != "damping":
         return value
     return 1.0 / value if value > 0.0 else float("inf")
+
+
+def _asked(
+    choice: Choice, run: str | None, cable: str | None, load: str | None
+) -> tuple[tuple[str, ...], list[Choice]]:
+    """The runs to fit, and the choice at each loudspeaker that is judged."""
+    if cable is None:
+        return (_run(choice, run),), [choice]
+    return _runs_of(choice, cable, load)
 
 
 def _run(choice: Choice, run: str | None) -> str:
@@ -235,15 +235,21 @@ class _Fitting:
     rig: Rig
     choice: Choice
     runs: tuple[str, ...]
-    limit: Limit
     judges: Sequence[Choice]
     """The choice at each loudspeaker that the limit is for."""
 
-    def solved(self, kind: Kind, judged: str, asked: Band | None, *, of_length: bool) -> Fit:
+    def solved(self, kind: Kind, tolerance: float, asked: Band | None, *, of_length: bool) -> Fit:
         """All that would do."""
-        network, measure = self.choice.network, self.limit.measure
+        network = self.choice.network
+        measure, judged = _measures(self.judges, kind, asked)
+        limit = Limit(measure, shown(tolerance, kind), kind == "damping")
         sized = all(self.choice.runs[name].cable.metal is not None for name in self.runs)
-        shortest, longest, no_length = self.length() if of_length else (None, None, ())
+        shortest, longest, no_length = self.length(limit) if of_length else (None, None, ())
+        metric = gauge = None
+        if sized:
+            metric = self.size(limit, [f"{a * 1e6:g} mm2" for a in METRIC_AREAS])
+            gauge = self.size(limit, [f"{gauge} AWG" for gauge in EVEN_GAUGES])
+        behind = any(one.turns_db is not None for one in self.judges)
         return Fit(
             choice=self.choice.name,
             runs=self.runs,
@@ -253,19 +259,18 @@ class _Fitting:
             now=shown(measure(network), kind),
             worst=None if kind == "heat" else measure.worst(network),
             worst_load=_worst_load(self.judges, kind, asked),
-            without_turns=kind in ("loss", "deviation")
-            and any(one.turns_db is not None for one in self.judges),
+            without_turns=behind and kind in ("loss", "deviation"),
             shortest=shortest,
             longest=longest,
             no_length=no_length,
-            metric=self.size([f"{a * 1e6:g} mm2" for a in METRIC_AREAS]) if sized else None,
-            gauge=self.size([f"{gauge} AWG" for gauge in EVEN_GAUGES]) if sized else None,
+            metric=metric,
+            gauge=gauge,
         )
 
-    def length(self) -> tuple[float, float | None, tuple[Reason, ...]]:
+    def length(self, limit: Limit) -> tuple[float, float | None, tuple[Reason, ...]]:
         """The shortest and the longest that the only run may be, or why there is none."""
         (run,) = self.runs
-        asked, limit = lengths_of(self.rig, self.choice, run), self.limit
+        asked = lengths_of(self.rig, self.choice, run)
         shortest = asked.shortest
         longest = longest_length(asked.at, limit.measure, limit.most, shortest, LONGEST_RUN)
         if longest is not None:
@@ -274,7 +279,7 @@ class _Fitting:
         assert network is not None  # it was just built
         return shortest, None, why_no_length(network, limit, run)
 
-    def size(self, sizes: Sequence[str]) -> Size:
+    def size(self, limit: Limit, sizes: Sequence[str]) -> Size:
         """The first of ``sizes``, thinnest first, that will do."""
         build = self._builder()
         thickest = largest = None
@@ -283,12 +288,12 @@ class _Fitting:
                 network, unlisted = build(size)
             except RigError:  # this cable cannot be of that size, its spacing being given
                 continue
-            if self.limit.measure(network) <= self.limit.most:
+            if limit.measure(network) <= limit.most:
                 return Size(size, size, unlisted)
             thickest, largest = network, size
         if thickest is None or largest is None:
             return Size(None, None)
-        return Size(None, largest, why=why_no_size(thickest, self.limit, self.runs))
+        return Size(None, largest, why=why_no_size(thickest, limit, self.runs))
 
     def _builder(self) -> Callable[[str], tuple[Network, bool]]:
         """The choice with the cable in another size, and whether the class of its strands lacks that."""

@@ -9,6 +9,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING, Final
 
 from auralize.circuit.signals import ACROSS_WORDS
+from auralize.figures.against_text import as_comparison
 from auralize.figures.columns import (
     MANY,
     WIDTH,
@@ -24,14 +25,17 @@ from auralize.rig.loads import WHOLE
 from auralize.units import rounded, show, show_frequency
 
 if TYPE_CHECKING:
+    from auralize.figures.against import Difference
     from auralize.figures.lays import ConductorFigures, LayFigures, Spread
     from auralize.figures.numbers import Figures, Line
     from auralize.figures.powers import Driven, Heated
 
 
-def as_table(title: str, found: Sequence[Figures]) -> str:
-    """A comparison of all choices, then the table over frequency of each."""
+def as_table(title: str, found: Sequence[Figures], compared: Sequence[Difference] = ()) -> str:
+    """A comparison of all choices, in words too, then the table over frequency of each."""
     blocks = [title, _comparison(found)]
+    if compared:
+        blocks.append(as_comparison(compared))
     blocks += [_by_frequency(figures) for figures in found]
     return "\n\n".join(blocks)
 
