@@ -24,7 +24,7 @@ from .programme import SECTIONS, synthesise
 
 RATE = 48_000
 PROGRAMME = "programme.wav"
-RIG_FILES = ("saltmarsh.toml", "lay.toml", "lobby.toml", "path.toml")
+RIG_FILES = ("saltmarsh.toml", "lay.toml", "lobby.toml", "path.toml", "boathouse.toml")
 """Rendered: of the first what arrives, and the drop; of the second the drops of some choices."""
 RENDERED: Final[tuple[tuple[tuple[str, ...], tuple[Signal, ...]], ...]] = (
     (("reel", "bought", "beams"), ("receiving", "drop")),

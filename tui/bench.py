@@ -17,7 +17,7 @@ from auralize.circuit.signals import ACROSS_WORDS, Signal
 from auralize.circuit.solution import ACROSS, Across
 from auralize.errors import AuralizeError, RequestError
 from auralize.figures.curves import Curves
-from auralize.figures.numbers import Headline, headline
+from auralize.figures.headlines import Headline, headline
 from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End, Match
 from auralize.live.protocol import EngineLike
 from auralize.rig.editing import RigDraft

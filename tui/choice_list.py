@@ -13,7 +13,7 @@ from textual.widgets import Static
 from .words import key_figures, shortest_figures
 
 if TYPE_CHECKING:
-    from auralize.figures.numbers import Headline
+    from auralize.figures.headlines import Headline
 
 
 class ChoiceList(Static):

@@ -10,7 +10,7 @@ from auralize.gains import End, Source
 from auralize.units import show_frequency
 
 if TYPE_CHECKING:
-    from auralize.figures.numbers import Headline
+    from auralize.figures.headlines import Headline
     from auralize.gains import Gains, Heard
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -39,32 +39,45 @@ class Measure:
         return float(self.frequency[np.argmax(self.over(network))])
 
 
-def loss_measure(load: str, frequency: Real, rest: Network | None = None) -> Measure:
-    """Loss in dB at a loudspeaker, less that of ``rest``, whose loss is not to count."""
-    own = _own_loss(load, frequency, rest)
-    return Measure(frequency, lambda network: own - loss_db(solve(network, frequency), load))
-
-
-def deviation_measure(
-    load: str, frequency: Real, reference: float, rest: Network | None = None
-) -> Measure:
-    """Departure in dB of the loss (less that of ``rest``) from its value at ``reference`` Hz."""
-    points = np.concatenate([[reference], frequency])
-    own = _own_loss(load, points, rest)
+def loss_measure(loads: Sequence[str], frequency: Real, rest: Network | None = None) -> Measure:
+    """Loss in dB at the worst of loudspeakers, less that of ``rest``, whose loss is not to count."""
+    own = _own_loss(loads, frequency, rest)
 
     def over(network: Network) -> Real:
-        loss = loss_db(solve(network, points), load) - own
-        if not np.isfinite(loss).all():  # silence has no level to depart from
-            return np.full(frequency.shape, math.inf)
-        return np.abs(loss[1:] - loss[0])
+        return np.max(own - _losses(network, loads, frequency), axis=0)
 
     return Measure(frequency, over)
 
 
-def _own_loss(load: str, frequency: Real, rest: Network | None) -> Real:
+def deviation_measure(
+    loads: Sequence[str], frequency: Real, reference: float, rest: Network | None = None
+) -> Measure:
+    """Departure in dB of the loss (less that of ``rest``) from its value at ``reference`` Hz.
+
+    At the worst of loudspeakers; infinite where any of them is silent.
+    """
+    points = np.concatenate([[reference], frequency])
+    own = _own_loss(loads, points, rest)
+
+    def over(network: Network) -> Real:
+        loss = _losses(network, loads, points) - own
+        if not np.isfinite(loss).all():  # silence has no level to depart from
+            return np.full(frequency.shape, math.inf)
+        return np.max(np.abs(loss[:, 1:] - loss[:, :1]), axis=0)
+
+    return Measure(frequency, over)
+
+
+def _losses(network: Network, loads: Sequence[str], frequency: Real) -> Real:
+    """dB, shape (loads, frequencies)."""
+    solution = solve(network, frequency)
+    return np.array([loss_db(solution, load) for load in loads])
+
+
+def _own_loss(loads: Sequence[str], frequency: Real, rest: Network | None) -> Real:
     if rest is None:
-        return np.zeros(frequency.shape)
-    own = loss_db(solve(rest, frequency), load)
+        return np.zeros((len(loads), len(frequency)))
+    own = _losses(rest, loads, frequency)
     return np.where(np.isfinite(own), own, 0.0)
 
 
@@ -73,10 +86,30 @@ def heat_measure(drive: Drive) -> Measure:
     return Measure(np.full(1, np.nan), lambda network: np.array([cable_share(network, drive)]))
 
 
-def damping_measure(load: str, nominal: float, frequency: Real) -> Measure:
-    """What a loudspeaker sees looking back over its rated impedance in ohm: one over damping factor."""
+def damping_measure(rated: Mapping[str, float], frequency: Real) -> Measure:
+    """What the worst of loudspeakers sees looking back over its rated impedance in ohm.
+
+    That is one over its damping factor.
+    """
+
+    def over(network: Network) -> Real:
+        seen = [
+            np.abs(source_impedance(network, load, frequency)) / nominal
+            for load, nominal in rated.items()
+        ]
+        return np.max(seen, axis=0)
+
+    return Measure(frequency, over)
+
+
+def worst_of(measures: Sequence[Measure]) -> Measure:
+    """Several as one: at the worst of all their frequencies."""
+    if len(measures) == 1:
+        return measures[0]
+    frequency = np.concatenate([measure.frequency for measure in measures])
     return Measure(
-        frequency, lambda network: np.abs(source_impedance(network, load, frequency)) / nominal
+        frequency,
+        lambda network: np.concatenate([measure.over(network) for measure in measures]),
     )
 
 

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from auralize.commands.look import add_comparison, against
 from auralize.commands.progress import telling
 from auralize.commands.shared import add_across, add_rig, loaded, picked
 from auralize.errors import RequestError
+
+if TYPE_CHECKING:
+    from auralize.figures.against import Difference
+    from auralize.rig.choice import Choice
 
 
 def add(commands: Any) -> None:
@@ -20,9 +25,16 @@ def add(commands: Any) -> None:
         help='"octaves", "thirds", or frequencies with commas: "100 Hz,1 kHz,16 kHz"',
     )
     add_across(command)
+    add_comparison(command)
     form = command.add_mutually_exclusive_group()
     form.add_argument("--json", action="store_true", help="print JSON")
     form.add_argument("--csv", action="store_true", help="print comma-separated values")
+    command.add_argument(
+        "--by",
+        choices=("frequency", "loudspeaker", "choice"),
+        default="frequency",
+        help="what the rows of --csv are by (default: frequency)",
+    )
     command.set_defaults(command=run)
 
 
@@ -33,18 +45,34 @@ def run(arguments: argparse.Namespace) -> None:
     from auralize.figures.text import as_table
     from auralize.rig.work import working_out
 
+    if arguments.by != "frequency" and not arguments.csv:
+        raise RequestError("--by says what the rows of --csv are by; right is both, or neither")
     rig = loaded(arguments)
     frequencies = _frequencies(arguments.at)
-    found = []
-    for choice in picked(arguments, rig):
+    found, choices = [], picked(arguments, rig)
+    first = against(arguments, rig, choices)
+    for choice in choices:
         with working_out(f"the figures of choice {choice.name}"):
             found.append(figures(choice, frequencies, arguments.across))
+    compared = _compared(arguments, choices, first)
     if arguments.json:
-        print(data.as_json(rig.title, found))
+        print(data.as_json(rig.title, found, compared))
     elif arguments.csv:
-        print(data.as_csv(found), end="")
+        print(data.as_csv(found, arguments.by, compared), end="")
     else:
-        print(as_table(rig.title, found))
+        print(as_table(rig.title, found, compared))
+
+
+def _compared(
+    arguments: argparse.Namespace, choices: list[Choice], first: Choice
+) -> list[Difference]:
+    """Each choice against the first; nothing where there is no other."""
+    from auralize.figures.against import differences, spectrum_of
+    from auralize.rig.work import working_out
+
+    sound = None if arguments.programme is None else spectrum_of(arguments.programme)
+    with working_out("the comparison"):
+        return differences(choices, first, sound, arguments.across)
 
 
 def _frequencies(text: str) -> tuple[float, ...]:

@@ -19,7 +19,11 @@ def add(commands: Any) -> None:
     add_rig(command)
     what = command.add_mutually_exclusive_group()
     what.add_argument("--run", metavar="NAME", help="the run to fit (default: the only one)")
-    what.add_argument("--cable", metavar="NAME", help="size a cable over all runs that use it")
+    what.add_argument(
+        "--cable",
+        metavar="NAME",
+        help="size a cable over all runs that use it, for the worst of its loads",
+    )
     limit = command.add_mutually_exclusive_group(required=True)
     limit.add_argument("--loss", metavar="DB", help='largest loss at the load, such as "0.5 dB"')
     limit.add_argument(
@@ -52,7 +56,16 @@ def run(arguments: argparse.Namespace) -> None:
     for choice in picked(arguments, rig):
         with working_out(f"what would do in choice {choice.name}"):
             found.append(
-                fit(rig, choice, arguments.run, kind, tolerance, cable=arguments.cable, band=band)
+                fit(
+                    rig,
+                    choice,
+                    arguments.run,
+                    kind,
+                    tolerance,
+                    cable=arguments.cable,
+                    load=arguments.load,
+                    band=band,
+                )
             )
     print(as_fits(rig.title, found, kind, tolerance))
 

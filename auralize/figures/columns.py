@@ -11,6 +11,8 @@ from auralize.units import rounded
 
 WIDTH: Final = 80
 """Columns of a terminal."""
+MANY: Final = 6
+"""Runs, loads or transformers, over which not every one is named."""
 _GAP: Final = 2
 """Spaces between two columns."""
 
@@ -18,6 +20,16 @@ _GAP: Final = 2
 def decibels_text(level: float) -> str:
     """A level as a cell of a table; that of silence in a word."""
     return rounded(level, ".2f") if math.isfinite(level) else "silent"
+
+
+def factor_text(value: float) -> str:
+    """A damping factor as a cell of a table."""
+    return f"{value:.3g}" if math.isfinite(value) else "no limit"
+
+
+def three_digits(value: float) -> float:
+    """Rounded to three digits: a sweep has no more."""
+    return float(f"{value:.3g}")
 
 
 def wrapped(text: str) -> str:

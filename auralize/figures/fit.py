@@ -17,6 +17,7 @@ from auralize.circuit.sizing import (
     longest_length,
     loss_measure,
     only,
+    worst_of,
 )
 from auralize.errors import RequestError, RigError
 from auralize.figures.blame import Limit, Reason, why_no_length, why_no_size
@@ -67,6 +68,8 @@ class Fit:
     """What the tolerance limits, as the rig has it (dB, damping factor, or share)."""
     worst: float | None
     """Hz at which that is reached; None for heat, which all of the programme makes."""
+    worst_load: str | None
+    """The loudspeaker at which; None where only one is judged, or for heat."""
     without_turns: bool
     """Whether what transformers lose themselves was left out."""
     shortest: float | None
@@ -89,6 +92,7 @@ def fit(
     tolerance: float,
     *,
     cable: str | None = None,
+    load: str | None = None,
     band: Band | None = None,
 ) -> Fit:
     """Solve for the length and the size of one run that keep a tolerance at the load listened to.
@@ -97,15 +101,15 @@ def fit(
     ----------
     rig : Rig
     choice : Choice
-        One of its choices. All other runs stay as they are, those of the same cable too.
+        All other runs stay as they are, those of the same cable too.
     run : str or None
         None: the only one on the way to the loudspeaker.
     kind : {"loss", "deviation", "damping", "heat"}
         What transformers lose themselves counts for the damping factor alone.
     tolerance : float
         dB; for damping the least factor; for heat a share of the amplifier's power, 0 to 1.
-    cable : str, optional
-        Size this cable over all runs that use it; no length is solved for.
+    cable, load : str, optional
+        Size ``cable`` over all runs of it, for the worst load that hangs on it, or for ``load`` alone.
     band : (float, float), optional
         Hz; else the load's own, or 20 Hz to 20 kHz, but for damping DC (behind a transformer 1 kHz).
 
@@ -127,10 +131,9 @@ def fit(
     >>> round(found.longest, 1), found.metric.thinnest
     (48.6, '4 mm2')
     """
-    names = (_run(choice, run),) if cable is None else _runs_of(choice, cable)
-    measure, judged = _measure(choice, kind, band)
-    limit = Limit(measure, shown(tolerance, kind), kind == "damping")
-    return _Fitting(rig, choice, names, limit).solved(kind, judged, band, of_length=cable is None)
+    choice = choice.at(load)
+    fitting = _Fitting(rig, choice, *_asked(choice, run, cable, load))
+    return fitting.solved(kind, tolerance, band, of_length=cable is None)
 
 
 def shown(value: float, kind: Kind) -> float:
@@ -138,6 +141,15 @@ def shown(value: float, kind: Kind) -> float:
     if kind != "damping":
         return value
     return 1.0 / value if value > 0.0 else float("inf")
+
+
+def _asked(
+    choice: Choice, run: str | None, cable: str | None, load: str | None
+) -> tuple[tuple[str, ...], list[Choice]]:
+    """The runs to fit, and the choice at each loudspeaker that is judged."""
+    if cable is None:
+        return (_run(choice, run),), [choice]
+    return _runs_of(choice, cable, load)
 
 
 def _run(choice: Choice, run: str | None) -> str:
@@ -155,38 +167,65 @@ def _run(choice: Choice, run: str | None) -> str:
     return run
 
 
-def _runs_of(choice: Choice, cable: str) -> tuple[str, ...]:
-    """All runs of a cable, of which one must be on the way to the load."""
-    way = choice.network.path(choice.listen)
-    on_the_way = list(dict.fromkeys(choice.runs[name].cable_name for name in way))
-    if cable not in on_the_way:
-        known = ", ".join(on_the_way) or "none, as there is no run"
+def _runs_of(choice: Choice, cable: str, load: str | None) -> tuple[tuple[str, ...], list[Choice]]:
+    """All runs of a cable, and the choice at each loudspeaker that hangs on one of them."""
+    asked = [choice] if load is not None else [choice.at(name) for name in choice.loads]
+    ways = {one.listen: _cables_to(one) for one in asked}
+    known = list(dict.fromkeys(name for way in ways.values() for name in way))
+    if cable not in known:
+        where = choice.listen if len(asked) == 1 else "any loudspeaker"
+        right = ", ".join(known) or "none, as there is no run"
         raise RequestError(
-            f"--cable: no run on the way to {choice.listen} is of {cable!r}{guess(cable, on_the_way)} in "
-            f"choice {choice.name!r}; right is one of {known}"
+            f"--cable: no run on the way to {where} is of {cable!r}{guess(cable, known)} in "
+            f"choice {choice.name!r}; right is one of {right}"
         )
-    return tuple(name for name, run in choice.runs.items() if run.cable_name == cable)
+    runs = tuple(name for name, run in choice.runs.items() if run.cable_name == cable)
+    return runs, [one for one in asked if cable in ways[one.listen]]
 
 
-def _measure(choice: Choice, kind: Kind, asked: Band | None) -> tuple[Measure, str]:
-    """What the tolerance limits, and over what it is judged, in words."""
+def _cables_to(choice: Choice) -> list[str]:
+    """The names of the cables on the way to the load."""
+    return [choice.runs[name].cable_name for name in choice.network.path(choice.listen)]
+
+
+def _worst_load(judges: Sequence[Choice], kind: Kind, asked: Band | None) -> str | None:
+    """At which of several loudspeakers the measure is worst."""
+    if kind == "heat" or len(judges) == 1:
+        return None
+    return max(judges, key=lambda one: _measures([one], kind, asked)[0](one.network)).listen
+
+
+def _measures(judges: Sequence[Choice], kind: Kind, asked: Band | None) -> tuple[Measure, str]:
+    """What the tolerance limits at the worst of loudspeakers, and over what it is judged, in words."""
     if asked is not None and not LOWEST <= asked[0] < asked[1] <= HIGHEST:
         raise RequestError(f"band: {asked} was found; right is from 20 Hz to 20 kHz at most")
-    band, load = band_of(choice, asked), choice.listen
     if kind == "heat":
-        drive = programme(choice, band)
+        drive = programme(judges[0], band_of(judges[0], asked))
         return heat_measure(drive), drive.words
+    alike: dict[object, list[Choice]] = {}
+    for one in judges:
+        key = (band_of(one, asked), one.turns_db is None, one.loads[one.listen].band is None)
+        alike.setdefault(key, []).append(one)
+    each = [_measure(group, kind, asked) for group in alike.values()]
+    words = "; ".join(dict.fromkeys(words for _, words in each))
+    return worst_of([measure for measure, _ in each]), words
+
+
+def _measure(alike: Sequence[Choice], kind: Kind, asked: Band | None) -> tuple[Measure, str]:
+    """The same for loudspeakers of one choice that are judged over the same frequencies."""
+    choice, loads = alike[0], [one.listen for one in alike]
+    band = band_of(choice, asked)
     if kind == "damping":
         points = damping_points(choice, asked)
         at = f"at {show_frequency(points[0])}" if points[0] > 0.0 else "at DC"
         words = at if len(points) == 1 else show_band(band)
-        return damping_measure(load, choice.loads[load].nominal, points), words
+        return damping_measure({load: choice.loads[load].nominal for load in loads}, points), words
     network, rest = choice.network, None
     if choice.turns_db is not None:
         rest = only(network, transformers=tuple(network.transformers), amplifier=True)
     if kind == "loss":
-        return loss_measure(load, sweep(band), rest), show_band(band)
-    return deviation_measure(load, sweep(band), reference(band), rest), show_band(band)
+        return loss_measure(loads, sweep(band), rest), show_band(band)
+    return deviation_measure(loads, sweep(band), reference(band), rest), show_band(band)
 
 
 @dataclass(frozen=True)
@@ -196,33 +235,42 @@ class _Fitting:
     rig: Rig
     choice: Choice
     runs: tuple[str, ...]
-    limit: Limit
+    judges: Sequence[Choice]
+    """The choice at each loudspeaker that the limit is for."""
 
-    def solved(self, kind: Kind, judged: str, asked: Band | None, *, of_length: bool) -> Fit:
+    def solved(self, kind: Kind, tolerance: float, asked: Band | None, *, of_length: bool) -> Fit:
         """All that would do."""
-        network, measure = self.choice.network, self.limit.measure
+        network = self.choice.network
+        measure, judged = _measures(self.judges, kind, asked)
+        limit = Limit(measure, shown(tolerance, kind), kind == "damping")
         sized = all(self.choice.runs[name].cable.metal is not None for name in self.runs)
-        shortest, longest, no_length = self.length() if of_length else (None, None, ())
+        shortest, longest, no_length = self.length(limit) if of_length else (None, None, ())
+        metric = gauge = None
+        if sized:
+            metric = self.size(limit, [f"{a * 1e6:g} mm2" for a in METRIC_AREAS])
+            gauge = self.size(limit, [f"{gauge} AWG" for gauge in EVEN_GAUGES])
+        behind = any(one.turns_db is not None for one in self.judges)
         return Fit(
             choice=self.choice.name,
             runs=self.runs,
             length=sum(network.runs[name].length for name in self.runs),
             judged=judged,
-            reference_hz=reference(band_of(self.choice, asked)),
+            reference_hz=reference(band_of(self.judges[0], asked)),
             now=shown(measure(network), kind),
             worst=None if kind == "heat" else measure.worst(network),
-            without_turns=self.choice.turns_db is not None and kind in ("loss", "deviation"),
+            worst_load=_worst_load(self.judges, kind, asked),
+            without_turns=behind and kind in ("loss", "deviation"),
             shortest=shortest,
             longest=longest,
             no_length=no_length,
-            metric=self.size([f"{a * 1e6:g} mm2" for a in METRIC_AREAS]) if sized else None,
-            gauge=self.size([f"{gauge} AWG" for gauge in EVEN_GAUGES]) if sized else None,
+            metric=metric,
+            gauge=gauge,
         )
 
-    def length(self) -> tuple[float, float | None, tuple[Reason, ...]]:
+    def length(self, limit: Limit) -> tuple[float, float | None, tuple[Reason, ...]]:
         """The shortest and the longest that the only run may be, or why there is none."""
         (run,) = self.runs
-        asked, limit = lengths_of(self.rig, self.choice, run), self.limit
+        asked = lengths_of(self.rig, self.choice, run)
         shortest = asked.shortest
         longest = longest_length(asked.at, limit.measure, limit.most, shortest, LONGEST_RUN)
         if longest is not None:
@@ -231,7 +279,7 @@ class _Fitting:
         assert network is not None  # it was just built
         return shortest, None, why_no_length(network, limit, run)
 
-    def size(self, sizes: Sequence[str]) -> Size:
+    def size(self, limit: Limit, sizes: Sequence[str]) -> Size:
         """The first of ``sizes``, thinnest first, that will do."""
         build = self._builder()
         thickest = largest = None
@@ -240,12 +288,12 @@ class _Fitting:
                 network, unlisted = build(size)
             except RigError:  # this cable cannot be of that size, its spacing being given
                 continue
-            if self.limit.measure(network) <= self.limit.most:
+            if limit.measure(network) <= limit.most:
                 return Size(size, size, unlisted)
             thickest, largest = network, size
         if thickest is None or largest is None:
             return Size(None, None)
-        return Size(None, largest, why=why_no_size(thickest, self.limit, self.runs))
+        return Size(None, largest, why=why_no_size(thickest, limit, self.runs))
 
     def _builder(self) -> Callable[[str], tuple[Network, bool]]:
         """The choice with the cable in another size, and whether the class of its strands lacks that."""

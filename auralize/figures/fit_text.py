@@ -8,8 +8,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 
 from auralize.circuit.sizing import SHORTEST_RUN
-from auralize.figures.columns import WIDTH, pages
-from auralize.figures.text import three_digits
+from auralize.figures.columns import MANY, WIDTH, pages, three_digits
 from auralize.units import rounded, show_frequency, show_length
 
 if TYPE_CHECKING:
@@ -20,10 +19,12 @@ if TYPE_CHECKING:
 def as_fits(title: str, found: Sequence[Fit], kind: Kind, tolerance: float) -> str:
     """What length or size would do, and why none where none does."""
     words = _words(found, kind)
-    rows = [("", *(f.choice for f in found)), ("run", *(", ".join(f.runs) for f in found))]
+    rows = [("", *(f.choice for f in found)), ("run", *(_runs(f.runs) for f in found))]
     rows.append((f"{words} now", *(_measured(f.now, kind) for f in found)))
     if kind != "heat":
         rows.append(("  which is at", *(_worst(f) for f in found)))
+    if any(f.worst_load is not None for f in found):
+        rows.append(("  at loudspeaker", *(f.worst_load or "" for f in found)))
     rows.append(("length now", *(show_length(f.length) for f in found)))
     if all(f.shortest is not None for f in found):
         rows.append(("longest that will do", *(_longest(f.longest) for f in found)))
@@ -32,6 +33,10 @@ def as_fits(title: str, found: Sequence[Fit], kind: Kind, tolerance: float) -> s
     told = [_head(found, kind, tolerance), *_explained(found, kind)]
     lines = [textwrap.fill(line, WIDTH, subsequent_indent="  ") for line in told]
     return "\n".join([title, *lines, "", pages(rows)])
+
+
+def _runs(names: Sequence[str]) -> str:
+    return ", ".join(names) if len(names) <= MANY else f"{len(names)} runs"
 
 
 def _words(found: Sequence[Fit], kind: Kind) -> str:

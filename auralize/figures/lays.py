@@ -79,6 +79,19 @@ def lay_figures(choice: Choice, name: str, lay: ReadLay) -> LayFigures:
     )
 
 
+def extremes(choice: Choice, across: Across = "both") -> list[Choice]:
+    """The choice with all lays on the way at their least, and at their most, of what is open."""
+    lays = {name: choice.runs[name].lay for name in choice.network.path(choice.listen)}
+    found = []
+    for end in (0, -1):
+        network = choice.network
+        for name, lay in lays.items():
+            if lay is not None:
+                network = _with_lay(network, name, _variants(lay, across)[end])
+        found.append(replace(choice, network=network))
+    return found if any(lay is not None for lay in lays.values()) else []
+
+
 def _conductors(choice: Choice, name: str, lay: ReadLay) -> dict[str, ConductorFigures]:
     try:
         return {

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import asdict, dataclass
 from typing import Any, Final
 
@@ -14,9 +13,11 @@ from auralize.circuit.levels import arriving, drop_db, loss_db
 from auralize.circuit.network import Network
 from auralize.circuit.power import cable_share
 from auralize.circuit.solution import Across, solve, source_impedance
+from auralize.figures.headlines import headline
 from auralize.figures.lays import LayFigures, lay_figures
+from auralize.figures.loudspeakers import Loudspeaker, loudspeakers
 from auralize.figures.powers import Driven, driven, programme
-from auralize.figures.reference import SWEEP, band_of, damping_points, reference, sweep
+from auralize.figures.reference import SWEEP, band_of, sweep
 from auralize.rig.choice import Choice
 from auralize.rig.loads import Band
 
@@ -80,6 +81,8 @@ class Figures:
     notes: tuple[str, ...]
     driven: Driven | None
     """None where the rig names no programme, or its amplifier is shorted."""
+    loudspeakers: tuple[Loudspeaker, ...]
+    """All of the rig; none where there is only the one listened to."""
     lays: tuple[LayFigures, ...]
     drop_across: Across
     """Which conductors the drop is over."""
@@ -88,33 +91,6 @@ class Figures:
     def as_dict(self) -> dict[str, Any]:
         """Plain data, for JSON."""
         return asdict(self)
-
-
-@dataclass(frozen=True)
-class Headline:
-    """The two figures that stand beside a choice, and the frequencies in Hz that they are at."""
-
-    loss_db: float
-    reference_hz: float
-    damping_factor: float
-    damping_hz: float
-
-
-def headline(choice: Choice) -> Headline:
-    """Loss at the reference frequency, and damping factor at the loudspeaker.
-
-    That is rated load impedance over the modulus of what the loudspeaker sees looking back: the least
-    in the band that the rig gives the load, or at DC, or (behind a transformer, which DC does not come
-    through) at 1 kHz.
-    """
-    network, load = choice.network, choice.listen
-    at = reference(band_of(choice))
-    loss = loss_db(solve(network, [at]), load)
-    points = damping_points(choice)
-    back = np.abs(source_impedance(network, load, points))
-    worst = int(np.argmax(back))
-    factor = choice.loads[load].nominal / back[worst] if back[worst] > 0.0 else math.inf
-    return Headline(float(loss[0]), at, float(factor), float(points[worst]))
 
 
 _BEHIND_TRANSFORMER: Final = (
@@ -135,6 +111,7 @@ def figures(
     heard = sweep(band)
     deviation = _deviation(loss_db(solve(network, heard), load), short.loss_db)
     drive = programme(choice, band)
+    under = driven(choice)
     worst, lowest = int(np.argmax(np.abs(deviation))), int(np.argmin(np.abs(swept.presented)))
     return Figures(
         choice=choice.name,
@@ -156,7 +133,8 @@ def figures(
         lowest_hz=float(SWEEP[lowest]),
         reversed=network.loads[load].reversed,
         notes=_notes(choice),
-        driven=driven(choice),
+        driven=under,
+        loudspeakers=loudspeakers(choice, under),
         lays=tuple(
             lay_figures(choice, run, lay)
             for run in network.path(load)

@@ -4,23 +4,38 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import groupby
 from typing import TYPE_CHECKING, Final
 
 from auralize.circuit.signals import ACROSS_WORDS
-from auralize.figures.columns import WIDTH, columns, decibels_text, pages, wrapped
+from auralize.figures.against_text import as_comparison
+from auralize.figures.columns import (
+    MANY,
+    WIDTH,
+    columns,
+    decibels_text,
+    factor_text,
+    pages,
+    three_digits,
+    wrapped,
+)
+from auralize.figures.loudspeakers_text import as_loudspeakers
 from auralize.rig.loads import WHOLE
 from auralize.units import rounded, show, show_frequency
 
 if TYPE_CHECKING:
+    from auralize.figures.against import Difference
     from auralize.figures.lays import ConductorFigures, LayFigures, Spread
     from auralize.figures.numbers import Figures, Line
     from auralize.figures.powers import Driven, Heated
 
 
-def as_table(title: str, found: Sequence[Figures]) -> str:
-    """A comparison of all choices, then the table over frequency of each."""
+def as_table(title: str, found: Sequence[Figures], compared: Sequence[Difference] = ()) -> str:
+    """A comparison of all choices, in words too, then the table over frequency of each."""
     blocks = [title, _comparison(found)]
+    if compared:
+        blocks.append(as_comparison(compared))
     blocks += [_by_frequency(figures) for figures in found]
     return "\n\n".join(blocks)
 
@@ -36,7 +51,7 @@ def _comparison(found: Sequence[Figures]) -> str:
     rows += _at("loss at {}, dB", "loss, dB", losses, [f.reference_hz for f in found])
     rows.append(("largest deviation from that, dB", *(_deviation(f) for f in found)))
     rows.append(("  which is at", *(show_frequency(three_digits(f.deviation_hz)) for f in found)))
-    factors = [_factor(f.damping_factor) for f in found]
+    factors = [factor_text(f.damping_factor) for f in found]
     damping = "damping factor at the load"
     rows += _at(f"{damping} ({{}})", damping, factors, [f.damping_hz for f in found])
     rows.append(("programme power lost in cable", *(rounded(f.cable_share, ".1%") for f in found)))
@@ -67,17 +82,8 @@ def _ohm(value: float) -> str:
     return f"{value:.2f}" if value < 1e5 else f"{value:.3g}"
 
 
-def _factor(value: float) -> str:
-    return f"{value:.3g}" if math.isfinite(value) else "no limit"
-
-
-def three_digits(value: float) -> float:
-    """Rounded to three digits: a sweep has no more."""
-    return float(f"{value:.3g}")
-
-
 def _by_frequency(figures: Figures) -> str:
-    runs = [wrapped(f"run {name}: {words}") for name, words in figures.runs.items()]
+    runs = [wrapped(line) for line in _way(figures.runs)]
     runs += [_lay(lay) for lay in figures.lays]
     runs += [wrapped(f"{note.rstrip('.')}.") for note in figures.notes]
     if figures.lowest_ohm < LOWEST_SAFE:
@@ -86,6 +92,8 @@ def _by_frequency(figures: Figures) -> str:
         runs.append(_driven(figures.driven))
     if figures.drop_across != "both":
         runs.append(wrapped(f"The drop is {ACROSS_WORDS[figures.drop_across]}."))
+    if figures.loudspeakers:
+        runs.append(as_loudspeakers(figures.loudspeakers))
     rows: list[tuple[str, ...]] = [
         ("frequency", "loss", "phase", "drop", "load", "phase", "cable", "cable", "damping")
     ]
@@ -93,6 +101,16 @@ def _by_frequency(figures: Figures) -> str:
     rows += [_row(line) for line in figures.lines]
     head = textwrap.fill(f"{figures.choice}: {figures.label}", WIDTH, subsequent_indent="  ")
     return "\n".join([head, *runs, columns(rows)])
+
+
+def _way(runs: Mapping[str, str]) -> Iterator[str]:
+    """The runs on the way; of many that are the same behind each other, one line."""
+    for words, same in groupby(runs, key=runs.__getitem__):
+        names = list(same)
+        if len(names) <= MANY:
+            yield from (f"run {name}: {words}" for name in names)
+        else:
+            yield f"runs {names[0]} to {names[-1]}, each: {words}"
 
 
 LOWEST_SAFE = 2.0
@@ -117,16 +135,41 @@ def _driven(driven: Driven) -> str:
         f"{show(driven.peak_amperes, 'A')} peak{_loading(driven)}.",
         f"  peak voltage that the amplifier must give: {show(driven.peak_volts, 'V')}{_peaks(driven)}",
     ]
-    for name, watts in driven.loads.items():
-        lines.append(
+    if len(driven.loads) <= MANY or any(driven.contacts.values()):  # else the table has them
+        lines += [
             f"  load {name}: {show(watts, 'W')}{_burnt(driven.contacts[name], 'terminals')}"
-        )
-    lines += [f"  run {name}: {_heated(heated)}" for name, heated in driven.runs.items()]
-    lines += [
-        f"  transformer {name}: {show(watts, 'W')} lost"
-        for name, watts in driven.transformers.items()
-    ]
+            for name, watts in driven.loads.items()
+        ]
+    lines += _heats(driven.runs)
+    lines += _losses(driven.transformers)
     return "\n".join(map(wrapped, lines))
+
+
+def _heats(runs: Mapping[str, Heated]) -> Iterator[str]:
+    """The runs; of many those that get warm or have joints, and what the others lose together."""
+    shown = {
+        name: heated
+        for name, heated in runs.items()
+        if len(runs) <= MANY or heated.joint_watts or not (heated.rise_kelvin or 0.0) < WARM
+    }
+    yield from (f"  run {name}: {_heated(heated)}" for name, heated in shown.items())
+    others = [heated for name, heated in runs.items() if name not in shown]
+    if others:
+        yield (
+            f"  {len(others)} {'other ' if shown else ''}runs: up to "
+            f"{show(max(one.amperes for one in others), 'A')}, "
+            f"{show(sum(one.watts for one in others), 'W')} lost in their cable together"
+        )
+
+
+def _losses(transformers: Mapping[str, float]) -> Iterator[str]:
+    if len(transformers) <= MANY:
+        yield from (
+            f"  transformer {name}: {show(watts, 'W')} lost" for name, watts in transformers.items()
+        )
+    else:
+        lost = show(sum(transformers.values()), "W")
+        yield f"  {len(transformers)} transformers: {lost} lost in them together"
 
 
 def _loading(driven: Driven) -> str:
@@ -233,5 +276,5 @@ def _row(line: Line) -> tuple[str, ...]:
         rounded(line.load_degrees, ".1f"),
         rounded(line.cable_ohm, ".3f"),
         rounded(line.cable_uh, ".2f"),
-        _factor(line.damping),
+        factor_text(line.damping),
     )

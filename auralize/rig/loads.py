@@ -31,6 +31,11 @@ from auralize.rig.table import Table
 
 TYPES: Final = ("resistor", "driver", "crossover", "measured", "open", "short")
 
+LINE: Final = ("count", "spacing", "along", "through")
+"""Keys of a load that make a line of it ..."""
+OF_A_LOAD: Final = ("like", *LINE)
+"""... and those that `chains` writes out before a load is read."""
+
 FAULTS: Final = {
     "open": "is open: it takes no current and is silent, so that what is shown and rendered is the "
     "voltage at its terminals. Transistor amplifiers bear this; one with valves must not run without "
@@ -89,6 +94,7 @@ def _read_load(load: Table, places: Collection[str], folder: Folder) -> ReadLoad
     band = _read_band(load)
     if swapped:
         notes = (*notes, REVERSED)
+    load.asked |= set(OF_A_LOAD)  # these were written out
     load.finish()
     place = None if at == "amplifier" else at
     sentences = tuple(f"load {load.place[-1]} {note}" for note in notes)

@@ -14,6 +14,7 @@ from typing import Any, Final
 from auralize.errors import RigError, one_line
 from auralize.files import read_bounded
 from auralize.outputs import fingerprint, sha256_of
+from auralize.rig.chains import written_out
 from auralize.rig.choice import Choice
 from auralize.rig.folder import Folder
 from auralize.rig.keys import TOP_KEYS
@@ -73,8 +74,9 @@ class Rig:
         return [self[name] for name in dict.fromkeys(names or self)]
 
     def of(self, choice: Choice) -> Mapping[str, Any]:
-        """The file's contents as a choice has them."""
-        return laid_on(common_part(self.data), self.data.get("choices", {}).get(choice.name, {}))
+        """The file's contents as a choice has them, every load and run of a line by its own name."""
+        data = laid_on(common_part(self.data), self.data.get("choices", {}).get(choice.name, {}))
+        return written_out(Table(data, (), dotted)).data
 
     def changed(self, choice: Choice, values: Mapping[Any, Any]) -> Choice:
         """The choice with other values at some places (tuples of keys); raises RigError."""
@@ -258,6 +260,7 @@ def _read_choice(name: str, table: Table, folder: Folder, over: Mapping[str, Any
     """The choice of that name, whose whole is in ``table`` and what it says itself in ``over``."""
     table.refuse_misspelt(_OF_A_CHOICE)
     folder = Folder(folder.path, folder.anywhere)
+    table = written_out(table)
     label = table.text("label", name)
     amplifier, rating, rated_into = read_amplifier(table)
     runs = read_runs(table, folder)

@@ -135,7 +135,7 @@ NEARLY_DC = np.array([1e-3])
 def test_longest_length_by_hand() -> None:
     """At next to 0 Hz into 8 ohm, joints 0.1: x ohm lose 0.5 dB where 1 + (0.1 + x)/8 is 10^(0.5/20)."""
     network = one_run(Resistor(8.0))
-    found = longest(network, loss_measure("west", NEARLY_DC), 0.5)
+    found = longest(network, loss_measure(["west"], NEARLY_DC), 0.5)
     ohm = 8.0 * (10.0 ** (0.5 / 20.0) - 1.0) - 0.1
     assert found == pytest.approx(ohm / OHM_PER_METRE, rel=2e-4)
     assert found is not None
@@ -150,7 +150,7 @@ def test_longest_length_for_a_share_of_power() -> None:
 
 def test_lengths_without_limit_and_without_hope() -> None:
     network = one_run(Resistor(8.0))
-    measure = loss_measure("west", NEARLY_DC)
+    measure = loss_measure(["west"], NEARLY_DC)
     assert longest(network, measure, 90.0) == 10e3
     assert longest(network, measure, 0.05) is None
 
@@ -181,7 +181,7 @@ def test_deviation_is_from_one_kilohertz() -> None:
     level = 20.0 * np.log10(np.abs(solution.receiving["west"] / solution.sending))
     expected = np.abs(level[1:] - level[0]).max()
     assert expected > 0.5
-    assert deviation_measure("west", f, 1e3)(network) == pytest.approx(expected, rel=1e-12)
+    assert deviation_measure(["west"], f, 1e3)(network) == pytest.approx(expected, rel=1e-12)
 
 
 # Heat.

@@ -64,8 +64,8 @@ def test_an_open_keeps_all_and_drops_nothing() -> None:
 def test_measures_take_the_worst_of_the_levels() -> None:
     network = into(Resistor(8.0)).network
     loss = -loss_db(into(Resistor(8.0)), "load")
-    assert loss_measure("load", FREQUENCY)(network) == loss.max() == loss[-1]
-    away = deviation_measure("load", FREQUENCY, 100.0)(network)
+    assert loss_measure(["load"], FREQUENCY)(network) == loss.max() == loss[-1]
+    away = deviation_measure(["load"], FREQUENCY, 100.0)(network)
     assert away == pytest.approx(loss[-1] - loss[1], rel=1e-12)
 
 

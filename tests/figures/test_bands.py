@@ -12,7 +12,8 @@ from auralize_tui.words import key_figures
 
 from auralize.commands.main import main
 from auralize.errors import RigError
-from auralize.figures.numbers import Figures, figures, headline
+from auralize.figures.headlines import headline
+from auralize.figures.numbers import Figures, figures
 from auralize.figures.reference import reference
 from auralize.figures.text import as_table
 from auralize.gains import level_gain

@@ -34,8 +34,8 @@ AMPLIFIER = "damping_factor, inductance, into, rating, resistance"
 TRANSFORMER = "from, highest, input, insertion_loss, line, lowest, output, power, secondary, tap"
 COILED = "barrel, coiled, facing, iron, mean_diameter, packing, shape, turns, width"
 OF_A_DRIVER = (
-    "L2, Le, Qes, Qms, R2, Re, Vas, at, band, box, coil_temperature, contact, fs, leakage_Q, nominal, "
-    "parallel, reversed, semi_inductance, series, tuning, type"
+    "L2, Le, Qes, Qms, R2, Re, Vas, along, at, band, box, coil_temperature, contact, count, fs, "
+    "leakage_Q, like, nominal, parallel, reversed, semi_inductance, series, spacing, through, tuning, type"
 )
 
 CASES: list[tuple[dict[str, Any], str, str]] = [
@@ -77,7 +77,12 @@ CASES: list[tuple[dict[str, Any], str, str]] = [
         "runs.pond.lay.iron",
         "conductivity, diameter, length, material, permeability, wall",
     ),
-    (PLAIN, "loads.stage", "at, band, contact, parallel, resistance, reversed, series, type"),
+    (
+        PLAIN,
+        "loads.stage",
+        "along, at, band, contact, count, like, parallel, resistance, reversed, series, spacing, through, "
+        "type",
+    ),
     (SPEAKER, "loads.stage", OF_A_DRIVER),
     (FREE_AIR, "loads.stage", OF_A_DRIVER),
     (

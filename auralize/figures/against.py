@@ -1,0 +1,224 @@
+"""Choices compared with one of them: how much louder, where the sound differs, and what that means."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Final, Literal
+
+import numpy as np
+
+from auralize.audio.bands import OCTAVES
+from auralize.audio.spectrum import third_octaves
+from auralize.circuit.conductor import Real
+from auralize.circuit.power import Drive
+from auralize.circuit.signals import Signal
+from auralize.circuit.solution import Across
+from auralize.errors import AudioFileError
+from auralize.figures.lays import extremes
+from auralize.figures.powers import programme
+from auralize.figures.reference import band_of, sweep
+from auralize.rig.choice import Choice
+from auralize.rig.loads import Band
+from auralize.units import rounded
+
+SMALLEST_DB: Final = 0.4
+"""dB; the smallest step of level that listeners were shown to hear, of steady white noise: Miller,
+"Sensitivity to changes in the intensity of white noise", J. Acoust. Soc. Am. 19 (1947), value from memory.
+Of one part of a spectrum it took more, about 1 dB (Green, "Profile Analysis", 1988, value from memory): to
+hold the shape against the same limit calls too much audible rather than too little."""
+NOTHING_DB: Final = 0.005
+"""dB that two decimals do not show."""
+
+Verdict = Literal["none", "under", "level", "over", "silent", "elsewhere"]
+"""No difference; under `SMALLEST_DB`; over it in level alone; over it in shape; nothing to compare, as one
+of the two is silent, or they are heard at different loudspeakers."""
+
+
+@dataclass(frozen=True)
+class Difference:
+    """What one choice does that another does not; numbers are None where there is nothing to compare."""
+
+    choice: str
+    against: str
+    signal: Signal
+    across: Across
+    programme: str
+    """What the level is weighted by, in words."""
+    level_db: float | None
+    """Over the programme; above 0 where the choice is louder."""
+    largest_db: float | None
+    """Of the response, once both are equally loud; above 0 where the choice gives more ..."""
+    largest_hz: float | None
+    region: str | None
+    """... and where, in Hz and in the words of `REGIONS`."""
+    brighter_db: float | None
+    """Mean over the octaves above 2 kHz less that below 1 kHz; None for a band without both."""
+    open_db: float
+    """By how much what the lays of both leave open may change the difference."""
+    verdict: Verdict
+    notes: tuple[str, ...]
+    """What else differs, of which the numbers say nothing."""
+
+
+REGIONS: Final = dict(
+    zip(
+        OCTAVES,
+        (
+            *("deep bass", "bass", "upper bass", "lower middle", "middle"),
+            *("middle", "upper middle", "presence", "brilliance", "top"),
+        ),
+        strict=True,
+    )
+)
+"""Octaves in words; common practice, no source."""
+_LOW, _HIGH = 1000.0, 2000.0
+# Hz below and above which the balance of the sound is held against each other.
+_CARRIED_DB: Final = 40.0
+# Below its loudest third octave, a programme has nothing that would show a difference.
+_FILE_CREST: Final = 4.0
+# Of no matter to a level.
+
+
+def spectrum_of(source: Path) -> Drive:
+    """A sound file's third octaves, down to 40 dB below the loudest. Raises AudioFileError."""
+    centres, level = third_octaves(source)
+    if not np.isfinite(level.max()):
+        raise AudioFileError(f"{source}: it is silent; right is a programme to weigh by")
+    kept = level > level.max() - _CARRIED_DB
+    power = 10.0 ** ((level[kept] - level.max()) / 10.0)
+    return Drive(1.0, tuple(centres[kept]), tuple(power / power.sum()), _FILE_CREST, source.name)
+
+
+def differences(
+    choices: Sequence[Choice],
+    first: Choice,
+    sound: Drive | None = None,
+    across: Across = "both",
+) -> list[Difference]:
+    """Every choice against the first: in what arrives, and for one conductor in the drop ``across`` it.
+
+    Weighted by the rig's programme, or pink noise, within the load's band; or by a sound's own spectrum.
+    Raises RequestError where the drop cannot be told.
+    """
+    wanted: list[tuple[Signal, Across]] = [("receiving", "both")]
+    if across != "both":
+        wanted.append(("drop", across))
+    return [
+        _difference(choice, first, signal, over, sound)
+        for signal, over in wanted
+        for choice in choices
+        if choice.name != first.name
+    ]
+
+
+def _difference(
+    choice: Choice, first: Choice, signal: Signal, across: Across, sound: Drive | None
+) -> Difference:
+    band = band_of(first)
+    drive = (sound and sound.within(*band)) or programme(first, band)
+    ears = _Ears(drive, _heard(band, drive, sound), signal, across)
+
+    found = Difference(
+        choice.name, first.name, signal, across, drive.words,
+        None, None, None, None, None, 0.0, "elsewhere", _notes(choice, first),
+    )  # fmt: skip
+    if choice.listen != first.listen:
+        return replace(found, notes=())
+    level = ears.level(choice) - ears.level(first)
+    if not math.isfinite(level):
+        return replace(found, verdict="silent")
+    shape = ears.curve(choice) - ears.curve(first) - level
+    shape = np.where(np.isfinite(shape), shape, 0.0)
+    worst = int(np.argmax(np.abs(shape)))
+    hertz, largest = float(ears.frequency[worst]), float(shape[worst])
+    return replace(
+        found,
+        level_db=level,
+        largest_db=largest,
+        largest_hz=hertz,
+        region=region(hertz),
+        brighter_db=_brighter(ears.frequency, shape),
+        open_db=ears.open(choice) + ears.open(first),
+        verdict=_verdict(level, largest),
+    )
+
+
+def _notes(choice: Choice, first: Choice) -> tuple[str, ...]:
+    one, other = (each.loads[each.listen].connected for each in (choice, first))
+    notes = []
+    if one.reversed != other.reversed:
+        notes.append("Plus and minus are swapped in one of the two, which no level tells")
+    if one.load != other.load:
+        notes.append(
+            "The loudspeaker itself differs, and only the voltage at it is compared: it may sound other "
+            "than this says"
+        )
+    turns = (choice.turns_db or 0.0) - (first.turns_db or 0.0)
+    if abs(turns) >= NOTHING_DB:
+        made = rounded(turns, "+.2f")
+        notes.append(f"What the transformers' turns make of the level, {made} dB, is left out")
+    return tuple(notes)
+
+
+def _heard(band: Band, drive: Drive, sound: Drive | None) -> Real:
+    """Hz at which a difference counts: all of the band, or what of it the sound has."""
+    points = sweep(band)
+    if sound is None:
+        return points
+    centres = np.log(np.array(drive.frequency))
+    away = np.min(np.abs(np.log(points)[:, None] - centres), axis=1)
+    carried = away <= math.log(10.0) / 20.0  # half a third octave, IEC 61260-1
+    return points[carried] if carried.any() else np.array(drive.frequency)
+
+
+@dataclass(frozen=True)
+class _Ears:
+    """What of a choice is heard of a programme."""
+
+    drive: Drive
+    frequency: Real
+    signal: Signal
+    across: Across
+
+    def level(self, choice: Choice) -> float:
+        """dB over the programme; not a number for two that are silent."""
+        response = choice.response(self.drive.frequency, self.signal, self.across)
+        with np.errstate(divide="ignore"):
+            return float(
+                10.0 * np.log10(np.sum(np.array(self.drive.share) * np.abs(response) ** 2))
+            )
+
+    def curve(self, choice: Choice) -> Real:
+        """dB over frequency."""
+        with np.errstate(divide="ignore"):
+            response = choice.response(self.frequency, self.signal, self.across)
+            return 20.0 * np.log10(np.abs(response))
+
+    def open(self, choice: Choice) -> float:
+        """By how many dB what its lays leave open may change it anywhere."""
+        ends = extremes(choice, self.across)
+        changes = [np.abs(self.curve(end) - self.curve(choice)) for end in ends]
+        return float(np.nanmax(changes)) if changes else 0.0
+
+
+def _verdict(level: float, largest: float) -> Verdict:
+    if abs(largest) >= SMALLEST_DB:
+        return "over"
+    if abs(level) >= SMALLEST_DB:
+        return "level"
+    return "none" if max(abs(level), abs(largest)) < NOTHING_DB else "under"
+
+
+def region(hertz: float) -> str:
+    """The octave of a frequency in words."""
+    return REGIONS[min(OCTAVES, key=lambda centre: abs(math.log(hertz / centre)))]
+
+
+def _brighter(frequency: Real, shape: Real) -> float | None:
+    low, high = shape[frequency <= _LOW], shape[frequency >= _HIGH]
+    if not (low.size and high.size):
+        return None
+    return float(high.mean() - low.mean())

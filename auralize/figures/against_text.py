@@ -1,0 +1,100 @@
+"""The comparison of choices in words: a sentence or two for each."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
+
+from auralize.circuit.signals import ACROSS_WORDS
+from auralize.figures.columns import WIDTH, three_digits
+from auralize.units import rounded, show_frequency
+
+if TYPE_CHECKING:
+    from auralize.figures.against import Difference
+
+_TRIAL: Final = "a blind trial on the bench would tell"
+_VERDICTS: Final = {
+    "none": "no difference that two decimals would show",
+    "under": f"nobody is likely to hear this on programme; {_TRIAL}",
+    "level": "the level may be noticed; with levels matched nobody is likely to hear the rest on "
+    f"programme; {_TRIAL}",
+    "over": f"this may be heard; {_TRIAL}",
+    "silent": "one of the two is silent: there is nothing to compare",
+    "elsewhere": "it is heard at another loudspeaker, and not compared",
+}
+_LEAST_BRIGHTER: Final = 0.1
+# dB under which nobody would call a sound brighter (common practice, no source).
+_SOURCES: Final = (
+    "Likely or not: held against {limit:g} dB, the smallest step of steady white noise that listeners were "
+    "shown to hear (Miller 1947, value from memory); for one part of a spectrum they needed more (Green "
+    "1988, value from memory). That is no proof of what you hear."
+)
+
+
+def as_comparison(found: Sequence[Difference]) -> str:
+    """A head that says against what and by which programme, and a paragraph for each choice."""
+    from auralize.figures.against import SMALLEST_DB
+
+    lines = []
+    for across in dict.fromkeys(one.across for one in found):
+        group = [one for one in found if one.across == across]
+        lines.append(_wrapped(_head(group[0]), ""))
+        lines += [_wrapped(f"  {one.choice}: {_told(one)}.") for one in group]
+    lines.append(_wrapped(_SOURCES.format(limit=SMALLEST_DB), ""))
+    return "\n".join(lines)
+
+
+def _wrapped(text: str, indent: str = "    ") -> str:
+    return textwrap.fill(text, WIDTH, subsequent_indent=indent)
+
+
+def _head(one: Difference) -> str:
+    what = "What arrives" if one.signal == "receiving" else f"The drop {ACROSS_WORDS[one.across]}"
+    return f"{what}, against {one.against}, weighted by {one.programme}:"
+
+
+def _told(one: Difference) -> str:
+    """A clause of what differs, what it means, and sentences of what else is to be known."""
+    told = _VERDICTS[one.verdict]
+    if one.level_db is not None and one.verdict != "none":
+        told = f"{_level(one.level_db)}{_shape(one)}: {told}"
+    return ". ".join([told, *one.notes, *_open(one)])
+
+
+def _level(level: float) -> str:
+    size = rounded(abs(level), ".2f")
+    return (
+        "equally loud" if size == "0.00" else f"{size} dB {'louder' if level > 0.0 else 'softer'}"
+    )
+
+
+def _shape(one: Difference) -> str:
+    """Where it differs once the levels are matched, and which is brighter."""
+    if one.largest_db is None or one.largest_hz is None:
+        return ""
+    size = rounded(abs(one.largest_db), ".2f")
+    if size == "0.00":
+        return ", and nothing else"
+    more = "more" if one.largest_db > 0.0 else "less"
+    where = f"{one.region}, {show_frequency(three_digits(one.largest_hz))}"
+    text = f"; levels matched, at most {size} dB {more} ({where})"
+    if one.brighter_db is None or abs(one.brighter_db) < _LEAST_BRIGHTER:
+        return text
+    word = "brighter" if one.brighter_db > 0.0 else "duller"
+    return f"{text}, {word} by {rounded(abs(one.brighter_db), '.2f')} dB"
+
+
+def _open(one: Difference) -> list[str]:
+    """Whether what the lays leave open is more than the difference, or takes it over what may be heard."""
+    from auralize.figures.against import NOTHING_DB, SMALLEST_DB
+
+    if one.level_db is None or one.largest_db is None or one.open_db < NOTHING_DB:
+        return []
+    told = max(abs(one.level_db), abs(one.largest_db))
+    what = f"What the lay of the cable leaves open, {rounded(one.open_db, '.2f')} dB,"
+    if one.open_db > told:
+        return [f"{what} is more than this difference"]
+    if told < SMALLEST_DB <= told + one.open_db:
+        return [f"{what} may bring it over {SMALLEST_DB:g} dB"]
+    return []

@@ -1,0 +1,40 @@
+"""The two figures that stand beside a choice wherever there is room for no more."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from auralize.circuit.levels import loss_db
+from auralize.circuit.solution import solve, source_impedance
+from auralize.figures.reference import band_of, damping_points, reference
+from auralize.rig.choice import Choice
+
+
+@dataclass(frozen=True)
+class Headline:
+    """The two figures that stand beside a choice, and the frequencies in Hz that they are at."""
+
+    loss_db: float
+    reference_hz: float
+    damping_factor: float
+    damping_hz: float
+
+
+def headline(choice: Choice) -> Headline:
+    """Loss at the reference frequency, and damping factor at the loudspeaker.
+
+    That is rated load impedance over the modulus of what the loudspeaker sees looking back: the least
+    in the band that the rig gives the load, or at DC, or (behind a transformer, which DC does not come
+    through) at 1 kHz.
+    """
+    network, load = choice.network, choice.listen
+    at = reference(band_of(choice))
+    loss = loss_db(solve(network, [at]), load)
+    points = damping_points(choice)
+    back = np.abs(source_impedance(network, load, points))
+    worst = int(np.argmax(back))
+    factor = choice.loads[load].nominal / back[worst] if back[worst] > 0.0 else math.inf
+    return Headline(float(loss[0]), at, float(factor), float(points[worst]))
