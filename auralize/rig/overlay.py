@@ -31,6 +31,27 @@ def common_part(data: Mapping[str, Any]) -> dict[str, Any]:
     return {key: value for key, value in data.items() if key not in ("title", "choices")}
 
 
+_WHOLE: Final = {"runs": ("cable", "length"), "cables": ("construction",), "loads": ("type",)}
+"""What a table that the common part has not must say at least."""
+
+
+def misspelt(
+    common: Mapping[str, Any], over: Mapping[str, Any]
+) -> tuple[str, str, list[str]] | None:
+    """A table and a name in it that a choice changes but the common part has not, and its names.
+
+    None where all are there, or are whole ones of the choice's own.
+    """
+    for table, least in _WHOLE.items():
+        known, changed = common.get(table), over.get(table)
+        if not (isinstance(known, Mapping) and known and isinstance(changed, Mapping)):
+            continue
+        for name, inside in changed.items():
+            if name not in known and isinstance(inside, Mapping) and not set(least) <= set(inside):
+                return table, name, list(known)
+    return None
+
+
 def laid_on(
     common: Mapping[str, Any], over: Mapping[str, Any], place: tuple[str, ...] = ()
 ) -> dict[str, Any]:

@@ -5,6 +5,7 @@ A choice states only what differs from the common part: its tables are laid over
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Callable, Hashable, Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -17,7 +18,7 @@ from auralize.rig.choice import Choice
 from auralize.rig.folder import Folder
 from auralize.rig.keys import TOP_KEYS
 from auralize.rig.loads import read_loads
-from auralize.rig.overlay import common_part, laid_on
+from auralize.rig.overlay import common_part, laid_on, misspelt
 from auralize.rig.parts import (
     build_network,
     read_amplifier,
@@ -93,7 +94,7 @@ def load_rig(path: Path | str, *, files_anywhere: bool = False) -> Rig:
     Parameters
     ----------
     path : path
-        A rig file (TOML), as README describes it.
+        A rig file (TOML), as `auralize keys` describes it.
     files_anywhere : bool
         Whether it may name measurements outside of its folder.
 
@@ -136,9 +137,23 @@ def _toml(path: Path) -> dict[str, Any]:
     except UnicodeDecodeError:
         raise RigError(f"{path}: this is no text in UTF-8; a rig file is a TOML text") from None
     except ValueError as error:  # TOMLDecodeError, or an integer beyond what Python reads
-        raise RigError(f"{path}: this is no valid TOML: {error}") from None
+        raise RigError(f"{path}: this is no valid TOML: {error}{_unquoted(path, error)}") from None
     except RecursionError:
         raise RigError(f"{path}: this is no valid TOML: it is nested too deeply") from None
+
+
+_AT_LINE: Final = re.compile(r"at line (\d+)")
+_BARE_QUANTITY: Final = re.compile(r"""=\s*[\d.,/#]+\s*[A-Za-z'"\u03a9\u00b0]""")
+
+
+def _unquoted(path: Path, error: ValueError) -> str:
+    """What to say where a line that is no TOML holds a quantity without its quotes."""
+    at = _AT_LINE.search(str(error))
+    lines = read_rig_text(path).splitlines()
+    line = lines[int(at[1]) - 1] if at and int(at[1]) <= len(lines) else ""
+    if not _BARE_QUANTITY.search(line):
+        return ""
+    return '; a quantity stands in quotes, such as length = "62 m"'
 
 
 def read_rig(
@@ -181,6 +196,8 @@ def read_rig(
     overlays = _overlays(top)
     common = common_part(data)
     folder = Folder(Path() if path is None else path.parent, files_anywhere)
+    for name, over in overlays.items():
+        _check_names(common, over, _locator(where, name, over))
     try:
         choices = {
             name: _read_choice(
@@ -248,6 +265,20 @@ def _locator(where: str, name: str, overlay: Mapping[str, Any]) -> Callable[[tup
         return f"{where}: {field} (choice {name!r})" if overlay else f"{where}: {field}"
 
     return locate
+
+
+def _check_names(
+    common: Mapping[str, Any],
+    over: Mapping[str, Any],
+    locate: Callable[[tuple[str, ...]], str],
+) -> None:
+    """Refuse a choice that changes a table of a name that is not there, and is too little by itself."""
+    if found := misspelt(common, over):
+        table, name, known = found
+        raise RigError(
+            f"{locate((table, name))}: {name!r} is not there to be changed{guess(name, known)}; right is "
+            f"one of {', '.join(known)}, or a whole table"
+        )
 
 
 _OF_A_CHOICE: Final = ("label", *(key for key in TOP_KEYS if key not in ("title", "choices")))
