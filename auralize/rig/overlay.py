@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any, Final, cast
 
 from auralize.rig.loads import FAULTS
@@ -31,25 +31,17 @@ def common_part(data: Mapping[str, Any]) -> dict[str, Any]:
     return {key: value for key, value in data.items() if key not in ("title", "choices")}
 
 
-_WHOLE: Final = {"runs": ("cable", "length"), "cables": ("construction",), "loads": ("type",)}
-"""What a table that the common part has not must say at least."""
-
-
-def misspelt(
+def changed_names(
     common: Mapping[str, Any], over: Mapping[str, Any]
-) -> tuple[str, str, list[str]] | None:
-    """A table and a name in it that a choice changes but the common part has not, and its names.
-
-    None where all are there, or are whole ones of the choice's own.
-    """
-    for table, least in _WHOLE.items():
+) -> Iterator[tuple[str, str, list[str]]]:
+    """Table and name of what a choice says of parts that the common part has not, and the names that are."""
+    for table in ("runs", "cables", "loads", "transformers"):
         known, changed = common.get(table), over.get(table)
-        if not (isinstance(known, Mapping) and known and isinstance(changed, Mapping)):
-            continue
-        for name, inside in changed.items():
-            if name not in known and isinstance(inside, Mapping) and not set(least) <= set(inside):
-                return table, name, list(known)
-    return None
+        if isinstance(known, Mapping) and isinstance(changed, Mapping):
+            for name in changed:
+                # What is named after a known part, with a word behind, is another one.
+                if name not in known and not any(name.startswith(f"{one} ") for one in known):
+                    yield table, name, list(known)
 
 
 def laid_on(

@@ -18,7 +18,7 @@ from auralize.rig.choice import Choice
 from auralize.rig.folder import Folder
 from auralize.rig.keys import TOP_KEYS
 from auralize.rig.loads import read_loads
-from auralize.rig.overlay import common_part, laid_on, misspelt
+from auralize.rig.overlay import changed_names, common_part, laid_on
 from auralize.rig.parts import (
     build_network,
     read_amplifier,
@@ -30,6 +30,8 @@ from auralize.rig.parts import (
 from auralize.rig.table import Table, dotted, guess
 from auralize.units import quoted
 
+_OF_A_CHOICE: Final = ("label", *(key for key in TOP_KEYS if key not in ("title", "choices")))
+"""What a choice may say of its own, and what all share."""
 ONLY_CHOICE: Final = "as-described"
 """Name of the single choice in a rig file that lists none."""
 
@@ -197,7 +199,7 @@ def read_rig(
     common = common_part(data)
     folder = Folder(Path() if path is None else path.parent, files_anywhere)
     for name, over in overlays.items():
-        _check_names(common, over, _locator(where, name, over))
+        Table({**common, **over}, (), _locator(where, name, over)).refuse_misspelt(_OF_A_CHOICE)
     try:
         choices = {
             name: _read_choice(
@@ -205,6 +207,10 @@ def read_rig(
             )
             for name, over in overlays.items()
         }
+    except RigError:
+        for name, over in overlays.items():
+            _refuse_misspelt(common, over, _locator(where, name, over))
+        raise
     except RecursionError:
         raise RigError(f"{where}: choices: tables are nested too deeply") from None
     return Rig(path, title, _told_apart(choices), data, files_anywhere)
@@ -267,26 +273,22 @@ def _locator(where: str, name: str, overlay: Mapping[str, Any]) -> Callable[[tup
     return locate
 
 
-def _check_names(
+def _refuse_misspelt(
     common: Mapping[str, Any],
     over: Mapping[str, Any],
     locate: Callable[[tuple[str, ...]], str],
 ) -> None:
-    """Refuse a choice that changes a table of a name that is not there, and is too little by itself."""
-    if found := misspelt(common, over):
-        table, name, known = found
-        raise RigError(
-            f"{locate((table, name))}: {name!r} is not there to be changed{guess(name, known)}; right is "
-            f"one of {', '.join(known)}, or a whole table"
-        )
-
-
-_OF_A_CHOICE: Final = ("label", *(key for key in TOP_KEYS if key not in ("title", "choices")))
+    """Of a choice that cannot be read, tell first where it misspells a name of the common part."""
+    for table, name, known in changed_names(common, over):
+        if meant := guess(name, known):
+            raise RigError(
+                f"{locate((table, name))}: {name!r} is not there to be changed{meant}; right is one of "
+                f"{', '.join(known)}, or a whole table"
+            ) from None
 
 
 def _read_choice(name: str, table: Table, folder: Folder, over: Mapping[str, Any]) -> Choice:
     """The choice of that name, whose whole is in ``table`` and what it says itself in ``over``."""
-    table.refuse_misspelt(_OF_A_CHOICE)
     label = table.text("label", name)
     amplifier, rating, rated_into = read_amplifier(table)
     runs = read_runs(table, folder)
