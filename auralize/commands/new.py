@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import argparse
 import os
+import shlex
 import sys
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
-from auralize.errors import RequestError, RigError
+from auralize.errors import RequestError, RigError, one_line
 
 ANSWERS: Final = {
     "size": ("size of one conductor, such as 2.5 mm2 or 14 AWG", "2.5 mm2"),
@@ -56,7 +57,7 @@ def run(arguments: argparse.Namespace) -> None:
         text = _text(answers, name)
     _check_free(path)
     write_text(path, text)
-    print(f"{path} is written; next: `auralize figures {path}`")
+    print(one_line(f"{path} is written; next: `auralize figures {shlex.quote(str(path))}`"))
 
 
 def _check_free(path: Path) -> None:
@@ -71,7 +72,7 @@ def _require(path: Path, missing: list[str]) -> None:
         options = ", ".join(f"--{name}" for name in missing)
         raise RequestError(
             f"{options}: missing, and there is no terminal to ask in; right is "
-            f"`auralize new {path} {_EXAMPLE}`"
+            f"`auralize new {shlex.quote(str(path))} {_EXAMPLE}`"
         )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -21,7 +22,8 @@ def refuse_swapped(arguments: argparse.Namespace, rest: Sequence[str], prog: str
     if not rigs:
         return
     room = "programme" in vars(arguments)
-    right = " ".join((prog, arguments.command_name, rigs[0], *((str(first),) if room else ())))
+    files = (rigs[0], str(first)) if room else (rigs[0],)
+    right = shlex.join((prog, arguments.command_name, *files))
     more = "" if room else ", which takes no sound file"
     raise RequestError(
         f"{first}: the rig file comes first, and {rigs[0]} looks like it; right is `{right}`{more}"

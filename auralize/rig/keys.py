@@ -49,10 +49,10 @@ _TOP: Final = (
     ),
     Section(
         "[programme]",
-        "what it is driven with; may be left out: no power in watts is told then",
+        "what it is driven with; without it no watts are told",
         (
             Key("voltage", "voltage", '"10 V"', "rms at the amplifier's terminals", "", "*"),
-            one_of("signal", ("pink noise", "sine"), "pink noise", "noise over the loads' bands"),
+            one_of("signal", ("pink noise", "sine"), "pink noise", "over all loads' bands"),
             Key("frequency", "frequency", '"1 kHz"', "of a sine", "1 kHz"),
             Key("crest_factor", "number", "4", "of the noise: peak over rms", "4"),
         ),

@@ -55,7 +55,16 @@ LOADS: Final = (
         "[loads.NAME.ways]",
         "crossover, as it is wired from the terminals to each driver; + behind, | beside, a second "
         "value is the part's own resistance",
-        (Key("NAME", "list", '["series 5.6 uF", "to tweeter"]', "series, shunt; to", "", "*"),),
+        (
+            Key(
+                "NAME",
+                "list",
+                '["series 0.9 mH 0.3 ohm", "shunt 6.8 ohm + 12 uF", "to woofer"]',
+                "parts in series or shunt, then to a driver",
+                "",
+                "*",
+            ),
+        ),
     ),
     Section(
         "[loads.NAME.drivers.NAME]",

@@ -13,15 +13,13 @@ from auralize.units import EXAMPLES, units_of
 _WIDTH: Final = 80
 _BESIDE: Final = 36
 """Columns for mark, key and example; the words stand beside, or below where these take more."""
-MARKS: Final = (
-    "* is needed; of those marked + one is, or one set; [in brackets] what it is if not given"
-)
+MARKS: Final = "* is needed, + one of those marked so (or one set); [default in brackets]"
 
 
 def as_reference(table: str | None = None) -> str:
     """All tables, or those that begin with this word ("runs"), and the units of what they take."""
     chosen = [s for s in SECTIONS if table in (None, s.word)]
-    blocks = [f"{_wrapped(MARKS, '')}\n"]
+    blocks = [f"{MARKS}\n"]
     before = None
     for section in chosen:
         blocks.append(_section(section, again=section.table == before))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any, Final, cast
 
 from auralize.rig.loads import FAULTS
@@ -29,6 +29,19 @@ _RATED: Final = ("nominal", "resistance")
 def common_part(data: Mapping[str, Any]) -> dict[str, Any]:
     """What all choices share."""
     return {key: value for key, value in data.items() if key not in ("title", "choices")}
+
+
+def changed_names(
+    common: Mapping[str, Any], over: Mapping[str, Any]
+) -> Iterator[tuple[str, str, list[str]]]:
+    """Table and name of what a choice says of parts that the common part has not, and the names that are."""
+    for table in ("runs", "cables", "loads", "transformers"):
+        known, changed = common.get(table), over.get(table)
+        if isinstance(known, Mapping) and isinstance(changed, Mapping):
+            for name in changed:
+                # What is named after a known part, with a word behind, is another one.
+                if name not in known and not any(name.startswith(f"{one} ") for one in known):
+                    yield table, name, list(known)
 
 
 def laid_on(

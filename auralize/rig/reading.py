@@ -5,6 +5,7 @@ A choice states only what differs from the common part: its tables are laid over
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Callable, Collection, Hashable, Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -19,7 +20,7 @@ from auralize.rig.choice import Choice
 from auralize.rig.folder import Folder
 from auralize.rig.keys import TOP_KEYS
 from auralize.rig.loads import read_loads
-from auralize.rig.overlay import common_part, laid_on
+from auralize.rig.overlay import changed_names, common_part, laid_on
 from auralize.rig.parts import (
     build_network,
     read_amplifier,
@@ -31,6 +32,8 @@ from auralize.rig.parts import (
 from auralize.rig.table import Table, dotted, guess
 from auralize.units import quoted
 
+_OF_A_CHOICE: Final = ("label", *(key for key in TOP_KEYS if key not in ("title", "choices")))
+"""What a choice may say of its own, and what all share."""
 ONLY_CHOICE: Final = "as-described"
 """Name of the single choice in a rig file that lists none."""
 
@@ -96,7 +99,7 @@ def load_rig(path: Path | str, *, files_anywhere: bool = False) -> Rig:
     Parameters
     ----------
     path : path
-        A rig file (TOML), as README describes it.
+        A rig file (TOML), as `auralize keys` describes it.
     files_anywhere : bool
         Whether it may name measurements outside of its folder.
 
@@ -139,9 +142,23 @@ def _toml(path: Path) -> dict[str, Any]:
     except UnicodeDecodeError:
         raise RigError(f"{path}: this is no text in UTF-8; a rig file is a TOML text") from None
     except ValueError as error:  # TOMLDecodeError, or an integer beyond what Python reads
-        raise RigError(f"{path}: this is no valid TOML: {error}") from None
+        raise RigError(f"{path}: this is no valid TOML: {error}{_unquoted(path, error)}") from None
     except RecursionError:
         raise RigError(f"{path}: this is no valid TOML: it is nested too deeply") from None
+
+
+_AT_LINE: Final = re.compile(r"at line (\d+)")
+_BARE_QUANTITY: Final = re.compile(r"""=\s*[\d.,/#]+\s*[A-Za-z'"\u03a9\u00b0]""")
+
+
+def _unquoted(path: Path, error: ValueError) -> str:
+    """What to say where a line that is no TOML holds a quantity without its quotes."""
+    at = _AT_LINE.search(str(error))
+    lines = read_rig_text(path).splitlines()
+    line = lines[int(at[1]) - 1] if at and int(at[1]) <= len(lines) else ""
+    if not _BARE_QUANTITY.search(line):
+        return ""
+    return '; a quantity stands in quotes, such as length = "62 m"'
 
 
 def read_rig(
@@ -184,6 +201,8 @@ def read_rig(
     overlays = _overlays(top)
     common = common_part(data)
     folder = Folder(Path() if path is None else path.parent, files_anywhere)
+    for name, over in overlays.items():
+        Table({**common, **over}, (), _locator(where, name, over)).refuse_misspelt(_OF_A_CHOICE)
     try:
         choices = {
             name: _read_choice(
@@ -191,6 +210,10 @@ def read_rig(
             )
             for name, over in overlays.items()
         }
+    except RigError:
+        for name, over in overlays.items():
+            _refuse_misspelt(common, over, _locator(where, name, over))
+        raise
     except RecursionError:
         raise RigError(f"{where}: choices: tables are nested too deeply") from None
     return Rig(path, title, _told_apart(choices), data, files_anywhere)
@@ -253,12 +276,22 @@ def _locator(where: str, name: str, overlay: Mapping[str, Any]) -> Callable[[tup
     return locate
 
 
-_OF_A_CHOICE: Final = ("label", *(key for key in TOP_KEYS if key not in ("title", "choices")))
+def _refuse_misspelt(
+    common: Mapping[str, Any],
+    over: Mapping[str, Any],
+    locate: Callable[[tuple[str, ...]], str],
+) -> None:
+    """Of a choice that cannot be read, tell first where it misspells a name of the common part."""
+    for table, name, known in changed_names(common, over):
+        if meant := guess(name, known):
+            raise RigError(
+                f"{locate((table, name))}: {name!r} is not there to be changed{meant}; right is one of "
+                f"{', '.join(known)}, or a whole table"
+            ) from None
 
 
 def _read_choice(name: str, table: Table, folder: Folder, over: Mapping[str, Any]) -> Choice:
     """The choice of that name, whose whole is in ``table`` and what it says itself in ``over``."""
-    table.refuse_misspelt(_OF_A_CHOICE)
     folder = Folder(folder.path, folder.anywhere)
     table = written_out(table)
     label = table.text("label", name)

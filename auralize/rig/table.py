@@ -114,7 +114,10 @@ class Table:
         self, key: str, kind: units.Quantity, low: str, high: str, default: str | None = None
     ) -> float:
         """A quantity with its unit, in SI, from ``low`` to ``high`` (both as people write them)."""
-        value = self._required(key, units.a(kind)) if default is None else self._get(key, default)
+        if default is None:
+            value = self._required(key, units.a(kind), f", such as {units.EXAMPLES[kind]}")
+        else:
+            value = self._get(key, default)
         if isinstance(value, int | float) and not isinstance(value, bool):
             value = str(value)
         if not isinstance(value, str):
@@ -167,15 +170,15 @@ class Table:
         self.asked.add(key)
         return self.data.get(key, default)
 
-    def _required(self, key: str, what: str = "a value") -> Any:
+    def _required(self, key: str, what: str = "a value", example: str = "") -> Any:
         self.asked.add(key)
-        self._present(key, None, what)
+        self._present(key, None, what, example)
         return self.data[key]
 
-    def _present(self, key: str, default: Any, what: str) -> None:
+    def _present(self, key: str, default: Any, what: str, example: str = "") -> None:
         if default is None and key not in self.data:
-            near = [k for k in self.data if k not in self.asked and _close(key, [k])]
-            there = f"; {near[0]!r} is there, which is not known" if near else ""
+            near = [k for k in self.data if k not in self.asked and _close(k, [key])]
+            there = f"; {near[0]!r} is there, which is not known" if near else example
             raise self.refuse(key, f"{what} is missing{there}")
 
 
@@ -202,6 +205,7 @@ _MEANT: Final = {
     "material": ("metal",),
     "length": ("distance", "metres", "feet"),
     "lay_length": ("pitch", "twist"),
+    "driver": ("speaker", "loudspeaker", "woofer"),
 }
 """Other words of the trade for a key, which no likeness of letters would find."""
 

@@ -1,4 +1,4 @@
-"""What a rig leaves out is what README says: given or not, the circuit is the same; changed, it is not."""
+"""What a rig leaves out is what the reference says: given or not, the circuit is the same; changed, not."""
 
 from __future__ import annotations
 
@@ -70,7 +70,7 @@ def heard(choice: Choice) -> Any:
 
 
 class Default(NamedTuple):
-    """A key with the value README gives it, another value, and where in the rig it stands."""
+    """A key with the value the reference gives it, another value, and where in the rig it stands."""
 
     key: str
     stated: str

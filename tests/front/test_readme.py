@@ -3,14 +3,11 @@
 import re
 import subprocess
 import sys
-import tomllib
 from pathlib import Path
 
-import pytest
-
 from auralize.commands.main import main
-from auralize.figures.numbers import figures
-from auralize.rig.reading import read_rig
+from auralize.commands.parser import COMMANDS
+from auralize.rig.keys_text import MARKS, as_reference
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -25,14 +22,30 @@ def test_tables_are_what_the_commands_print(capsys, monkeypatch):
         assert capsys.readouterr().out == shown
 
 
-def test_the_example_rig_file_is_right():
-    (example,) = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
-    rig = read_rig(tomllib.loads(example), Path("example.toml"))
-    found = {name: figures(choice) for name, choice in rig.choices.items()}
-    # Copper, 0.00393 /K from 20 degC; 300 ft are 91.44 m.
-    ratio = (1 + 0.00393 * 40) * 62 / 91.44
-    assert found["warm"].dc_loop_ohm / found["long"].dc_loop_ohm == pytest.approx(ratio, rel=1e-6)
-    assert set(found) == {"warm", "long"}
+def test_its_rig_files_are_recipes_that_are_tested():
+    shown = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
+    recipes = {p.read_text(encoding="utf-8") for p in (ROOT / "tests/front/recipes").glob("*.toml")}
+    assert len(shown) == 2
+    assert set(shown) <= recipes
+
+
+def test_it_is_short():
+    assert len(README.splitlines()) < 250
+
+
+def test_every_command_is_in_it():
+    for command in COMMANDS:
+        assert f"`auralize {command.__name__.rpartition('.')[2]}" in README
+
+
+def test_what_it_gives_of_the_reference_is_printed_by_the_command():
+    """Every table that begins as those of `keys` do stands in a block that the command has written."""
+    blocks = re.findall(
+        r"<!-- output of: auralize keys (\w+) -->\n```text\n(.*?)```", README, re.DOTALL
+    )
+    assert blocks
+    assert README.count(MARKS) == len(blocks)
+    assert all(shown == as_reference(table) + "\n" for table, shown in blocks)
 
 
 def test_the_script_from_python_prints_what_is_shown(tmp_path):
