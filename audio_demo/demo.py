@@ -13,7 +13,8 @@ from auralize.audio.writer import AudioWriter
 from auralize.circuit.signals import Signal
 from auralize.figures.numbers import figures
 from auralize.figures.text import as_table
-from auralize.files import make_folder, write_text
+from auralize.files import StagedText, commit_set, make_folder, write_bytes
+from auralize.outputs import check_ours, facts_beside, fingerprint, marked, origin, sidecar
 from auralize.renderer.facts import Rendered
 from auralize.renderer.files import render
 from auralize.renderer.options import RenderOptions
@@ -31,19 +32,27 @@ RIG_FILES = ("saltmarsh.toml", "lay.toml", "lobby.toml", "path.toml")
 _SIGNALS: tuple[tuple[Signal, ...], ...] = (("receiving", "drop"), ("drop",))
 
 
-def make_demo(folder: Path, progress: Callable[[float], None]) -> str:
-    """Write rig files and programme into ``folder``, render the choices; say what to play."""
+def make_demo(folder: Path, progress: Callable[[float], None], replaces: bool = False) -> str:
+    """Write rig files and programme into ``folder``, render the choices; say what to play.
+
+    Files that are there and are not as the demonstration left them stay, unless it ``replaces`` them.
+    """
     make_folder(folder)
+    programme, call = folder / PROGRAMME, fingerprint("demo")
+    for name in (*RIG_FILES, PROGRAMME):
+        check_ours(folder / name, call, replaces)
     for name in RIG_FILES:
-        write_text(folder / name, resources.files(__package__).joinpath(name).read_text("utf-8"))
-    programme = folder / PROGRAMME
-    _write_programme(programme)
+        rig_file = resources.files(__package__).joinpath(name).read_bytes()
+        write_bytes(folder / name, marked(rig_file, ".toml", call))
+    _write_programme(programme, call)
     text: list[str] = []
     for number, signals in enumerate(_SIGNALS):
         rig = load_rig(folder / RIG_FILES[number])
         choices = rig.pick([])
         half = _half(progress, number)
-        done = render(programme, choices, folder, RenderOptions(signals=signals), half)
+        done = render(
+            programme, choices, folder, RenderOptions(signals=signals, replaces=replaces), half
+        )
         text += [
             as_table(rig.title, [figures(choice) for choice in choices]),
             as_gains(done),
@@ -56,11 +65,18 @@ def _half(progress: Callable[[float], None], number: int) -> Callable[[float], N
     return lambda share: progress((number + share) / 2)
 
 
-def _write_programme(path: Path) -> None:
+def _write_programme(path: Path, call: str) -> None:
     sound = synthesise(RATE)
     comment = "programme of the Saltmarsh Tide Mill, synthesised"
-    with AudioWriter(path, RATE, 2, "PCM_24", len(sound), comment) as writer:
+    with (
+        StagedText(sidecar(path)) as beside,
+        AudioWriter(path, RATE, 2, "PCM_24", len(sound), f"{comment}; {origin()}") as writer,
+    ):
         writer.write(np.asarray(sound, dtype=np.float64))
+        writer.finish()
+        told = {"file": path.name, "about": comment}
+        beside.stage(facts_beside(writer.staged.temporary, told, call))
+        commit_set([writer.staged, beside.staged])
 
 
 def _what_to_play(folder: Path, done: Rendered) -> str:
