@@ -123,7 +123,7 @@ class RigDraft:
         """Write or remove the recovery file; where that fails, the work itself goes on."""
         self.unkept = ""
         try:
-            if self._recovery.exists() and _read(self._recovery) != self._kept:
+            if self._recovery.is_file() and _read(self._recovery) != self._kept:
                 self.unkept = f"{self._recovery}: this file was written by somebody else meanwhile"
             elif self.unsaved:
                 write_text(self._recovery, self._text, like=self.path)
