@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 from typing import Final
@@ -12,12 +13,13 @@ import numpy as np
 
 from auralize.audio.writer import AudioWriter
 from auralize.circuit.signals import Signal
-from auralize.figures.numbers import figures
-from auralize.files import make_folder, write_text
+from auralize.circuit.solution import Across
+from auralize.figures.numbers import headline
+from auralize.files import StagedText, commit_set, make_folder, write_bytes
+from auralize.outputs import check_ours, facts_beside, fingerprint, marked, origin, sidecar
 from auralize.renderer.facts import RenderedFile
 from auralize.renderer.files import render
 from auralize.renderer.options import RenderOptions
-from auralize.rig.choice import Choice
 from auralize.rig.reading import load_rig
 
 from .programme import SECTIONS, synthesise
@@ -25,55 +27,83 @@ from .programme import SECTIONS, synthesise
 RATE = 48_000
 PROGRAMME = "programme.wav"
 RIG_FILES = ("saltmarsh.toml", "lay.toml", "lobby.toml", "path.toml", "boathouse.toml")
-"""Rendered: of the first what arrives, and the drop; of the second the drops of some choices."""
-RENDERED: Final[tuple[tuple[tuple[str, ...], tuple[Signal, ...]], ...]] = (
-    (("reel", "bought", "beams"), ("receiving", "drop")),
-    (("laid-out", "apart", "apart-steel"), ("drop",)),
+
+
+@dataclass(frozen=True)
+class Part:
+    """What is rendered of one rig file."""
+
+    rig_file: str
+    choices: tuple[str, ...]
+    signals: tuple[Signal, ...]
+    across: Across = "both"
+
+
+RENDERED: Final = (
+    Part("saltmarsh.toml", ("reel", "bought", "beams"), ("receiving", "drop")),
+    Part("lay.toml", ("laid-out", "apart"), ("drop",)),
+    Part("lay.toml", ("laid-out", "plus-inside"), ("drop",), "minus"),
 )
-"""Choices and signals of these two."""
-FIRST: Final[tuple[tuple[str, Signal, str], ...]] = (
-    ("reel", "drop", "kept by 2.5 mm2 twin"),
-    ("beams", "drop", "kept by single cores round beams"),
-    ("reel", "receiving", "arrives through 2.5 mm2 twin"),
-    ("beams", "receiving", "arrives through single cores"),
-    ("laid-out", "drop", "kept by twin, laid out"),
-    ("apart", "drop", "kept by cores, each coiled"),
+FIRST: Final[tuple[tuple[str, Signal, Across, str], ...]] = (
+    ("reel", "drop", "both", "kept by 2.5 mm2 twin"),
+    ("beams", "drop", "both", "kept by cores round beams"),
+    ("reel", "receiving", "both", "arrives through the twin"),
+    ("beams", "receiving", "both", "arrives through the cores"),
+    ("laid-out", "drop", "minus", "kept by minus, laid out"),
+    ("plus-inside", "drop", "minus", "minus outside in a coil"),
 )
 """What to play first, in this order, in few words."""
 _WIDTH: Final = 80
 
 
-def make_demo(folder: Path, progress: Callable[[float], None]) -> str:
-    """Write rig files and programme into ``folder``, render the choices; say what to play first."""
+def make_demo(folder: Path, progress: Callable[[float], None], replaces: bool = False) -> str:
+    """Write rig files and programme into ``folder``, render the choices; say what to play first.
+
+    Files that are there and are not as the demonstration left them stay, unless it ``replaces`` them.
+    """
     make_folder(folder)
+    programme, call = folder / PROGRAMME, fingerprint("demo")
+    for name in (*RIG_FILES, PROGRAMME):
+        check_ours(folder / name, call, replaces)
     for name in RIG_FILES:
-        write_text(folder / name, resources.files(__package__).joinpath(name).read_text("utf-8"))
-    programme = folder / PROGRAMME
-    _write_programme(programme)
+        rig_file = resources.files(__package__).joinpath(name).read_bytes()
+        write_bytes(folder / name, marked(rig_file, ".toml", call))
+    _write_programme(programme, call)
     outputs: list[RenderedFile] = []
-    choices: dict[str, Choice] = {}
-    for number, (names, signals) in enumerate(RENDERED):
-        chosen = load_rig(folder / RIG_FILES[number]).pick(list(names))
-        options = RenderOptions(signals=signals, depth="PCM_16", suffix=".flac")
-        done = render(programme, chosen, folder, options, _half(progress, number))
-        outputs += done.outputs
-        choices |= {choice.name: choice for choice in chosen}
-    return "\n".join([*_what_was_made(folder, choices), *_to_play(outputs), *_sections()])
+    for number, part in enumerate(RENDERED):
+        chosen = load_rig(folder / part.rig_file).pick(list(part.choices))
+        options = RenderOptions(
+            signals=part.signals,
+            across=part.across,
+            depth="PCM_16",
+            suffix=".flac",
+            replaces=replaces,
+        )
+        outputs += render(programme, chosen, folder, options, _part(progress, number)).outputs
+    return "\n".join([*_what_was_made(folder), *_to_play(outputs), *_sections()])
 
 
-def _half(progress: Callable[[float], None], number: int) -> Callable[[float], None]:
-    return lambda share: progress((number + share) / 2)
+def _part(progress: Callable[[float], None], number: int) -> Callable[[float], None]:
+    return lambda share: progress((number + share) / len(RENDERED))
 
 
-def _write_programme(path: Path) -> None:
+def _write_programme(path: Path, call: str) -> None:
     sound = synthesise(RATE)
     comment = "programme of the Saltmarsh Tide Mill, synthesised"
-    with AudioWriter(path, RATE, 2, "PCM_24", len(sound), comment) as writer:
+    with (
+        StagedText(sidecar(path)) as beside,
+        AudioWriter(path, RATE, 2, "PCM_16", len(sound), f"{comment}; {origin()}") as writer,
+    ):
         writer.write(np.asarray(sound, dtype=np.float64))
+        writer.finish()
+        told = {"file": path.name, "about": comment}
+        beside.stage(facts_beside(writer.staged.temporary, told, call))
+        commit_set([writer.staged, beside.staged])
 
 
-def _what_was_made(folder: Path, choices: dict[str, Choice]) -> list[str]:
-    losses = ", ".join(f"{name} {figures(choices[name]).loss_db:.2f} dB" for name in RENDERED[0][0])
+def _what_was_made(folder: Path) -> list[str]:
+    chosen = load_rig(folder / RENDERED[0].rig_file).pick(list(RENDERED[0].choices))
+    losses = ", ".join(f"{one.name} {headline(one).loss_db:.2f} dB" for one in chosen)
     words = (
         f"In {folder}: {SECTIONS[-1].end:.0f} s of programme, and what the cables of the Saltmarsh Tide "
         f"Mill make of it (loss at 1 kHz: {losses}). Play first, quietly:"
@@ -83,9 +113,9 @@ def _what_was_made(folder: Path, choices: dict[str, Choice]) -> list[str]:
 
 def _to_play(outputs: Sequence[RenderedFile]) -> list[str]:
     rows = [(PROGRAMME, "what the amplifier is given")]
-    made = {(o.choice, o.signal): o for o in outputs}
-    for name, signal, words in FIRST:
-        output = made[name, signal]
+    made = {(o.choice, o.signal, o.across): o for o in outputs}
+    for name, signal, across, words in FIRST:
+        output = made[name, signal, across]
         gain = f" ({output.gains.total:+.0f} dB)" if signal == "drop" else ""
         rows.append((output.path.name, f"{words}{gain}"))
     widest = max(len(name) for name, _ in rows)

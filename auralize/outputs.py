@@ -29,6 +29,8 @@ LONGEST_PART: Final = 100
 """Bytes of a list of names in the name of a file."""
 _MOST_BYTES: Final = 100_000_000
 """No text or picture of ours is larger."""
+_NO_MARK: Final = (OSError, ValueError, LookupError, TypeError, RecursionError)
+"""What comes of asking a file for a mark that was not made to bear one."""
 _HASH: Final = 16
 """Hexadecimal digits, 64 bit: they tell apart what happens to be there, and hinder no forger."""
 _MARK: Final = re.compile(rb"auralize ([0-9a-f]{16}) [0-9a-f]{16}")
@@ -129,7 +131,7 @@ def check_ours(path: Path, call: str, replace: bool) -> None:
 
 def _made_by(path: Path) -> str | None:
     """The call that made a file, None where it is not as we left it."""
-    with suppress(OSError, ValueError):
+    with suppress(*_NO_MARK):
         if path.suffix.lower() not in SOUNDS:
             return _call_in(read_bounded(path, _MOST_BYTES), path.suffix.lower())
         content = read_bounded(sidecar(path), _MOST_BYTES)
@@ -164,7 +166,7 @@ def _hash(content: bytes) -> str:
 
 def is_result(sound: Path) -> bool:
     """Whether a sound file has facts beside it that say what it was made from."""
-    with suppress(OSError, ValueError):
+    with suppress(*_NO_MARK):
         content = read_bounded(sidecar(sound), _MOST_BYTES)
         return _call_in(content, ".json") is not None and "source" in json.loads(content)
     return False

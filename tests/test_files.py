@@ -26,7 +26,7 @@ def content(path: Path) -> None:
 
 def staged_text(path: Path) -> None:
     with files.StagedText(path) as staged:
-        staged.stage("mill\n")
+        staged.stage(b"mill\n")
 
 
 def sound(path: Path) -> None:
@@ -251,7 +251,7 @@ def test_a_text_that_was_given_up_leaves_the_old_one(tmp_path: Path) -> None:
 
     def given_up() -> None:
         with files.StagedText(path) as staged:
-            staged.stage("mill\n")
+            staged.stage(b"mill\n")
             raise ZeroDivisionError
 
     with pytest.raises(ZeroDivisionError):

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from auralize.commands.progress import ProgressLine, telling
-from auralize.commands.shared import CAUTION, installed
+from auralize.commands.shared import CAUTION, add_replace, installed
 
 
 def add(commands: Any) -> None:
@@ -23,6 +23,7 @@ def add(commands: Any) -> None:
         metavar="FOLDER",
         help="where it goes",
     )
+    add_replace(command)
     command.set_defaults(command=run)
 
 
@@ -30,7 +31,7 @@ def add(commands: Any) -> None:
 def run(arguments: argparse.Namespace) -> None:
     make_demo = installed("auralize.examples", "demo")
     with ProgressLine() as progress:
-        text = make_demo(arguments.folder, progress)
+        text = make_demo(arguments.folder, progress, arguments.replace)
     folder = arguments.folder
     print(text)
     print(f"Next: auralize figures {folder / 'saltmarsh.toml'}, or live:")

@@ -54,6 +54,12 @@ def add(commands: Any) -> None:
         "with commas (default: receiving,drop)",
     )
     add_across(command)
+    _add_content(command)
+    command.set_defaults(command=run)
+
+
+def _add_content(command: argparse.ArgumentParser) -> None:
+    """What is in each result, besides the signal."""
     command.add_argument(
         "--make-up",
         metavar="DB",
@@ -81,7 +87,6 @@ def add(commands: Any) -> None:
         "--for", dest="seconds", metavar="TIME", help='how long it is, such as "20 s"'
     )
     command.add_argument("--mono", action="store_true", help="render the mean of all channels")
-    command.set_defaults(command=run)
 
 
 @telling

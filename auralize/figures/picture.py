@@ -39,8 +39,8 @@ def plot_name(
 ) -> str:
     """What a plot is called, after all that makes it what it is."""
     stem = "rig" if rig.path is None else rig.path.stem
-    moved = [choice.listen for choice in choices if choice.listen != choice.home]
-    heard = "every-load" if every_load else f"at-{moved[0]}" if moved else ""
+    moved = [choice.place_tag for choice in choices if choice.place_tag]
+    heard = "every-load" if every_load else "".join(moved[:1])
     drop = "" if across == "both" else f"drop-{across}"
     which = among(list(dict.fromkeys(choice.name for choice in choices)), list(rig))
     return file_name([stem, which, heard, drop, "plot"], suffix)

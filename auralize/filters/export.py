@@ -74,16 +74,13 @@ def export_filter(
         raise RequestError(
             f"choice {choice.name}: the {what} of {choice.listen} is silence, of which there is no filter"
         )
-    inverted = choice.network.loads[choice.listen].reversed
     if suffix == ".json":
-        iir = _inverted(design_iir(response, rate)) if inverted else design_iir(response, rate)
-        facts = _judged(_iir_facts(choice, what, iir), what, of_magnitude(iir.error), _IIR_GOAL)
-        text = json.dumps({"about": facts, **_sections(iir)}, indent=2) + "\n"
+        facts, text = _as_sections(choice, what, design_iir(response, rate))
         write_bytes(path, marked(encoded(text), suffix, call))
         return facts
     if minimum_phase:
         fir = design_minimum_phase(response, rate)
-        if inverted:
+        if _inverts(choice):
             fir = replace(fir, taps=-fir.taps)
     else:
         fir = design_run(choice.network, choice.listen, rate).of(signal, across)
@@ -97,6 +94,17 @@ def export_filter(
     else:
         _write_wav(path, fir, facts, call)
     return facts
+
+
+def _inverts(choice: Choice) -> bool:
+    return choice.network.loads[choice.listen].reversed
+
+
+def _as_sections(choice: Choice, what: str, iir: Iir) -> tuple[str, str]:
+    """The facts, and the text of the file."""
+    made = _inverted(iir) if _inverts(choice) else iir
+    facts = _judged(_iir_facts(choice, what, made), what, of_magnitude(made.error), _IIR_GOAL)
+    return facts, json.dumps({"about": facts, **_sections(made)}, indent=2) + "\n"
 
 
 def _ending(path: Path, minimum_phase: bool) -> str:

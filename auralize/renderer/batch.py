@@ -149,8 +149,7 @@ def render_file(
 
     Parameters
     ----------
-    source, folder : path
-        A folder is made where it is not there.
+    source, folder : path, the latter made where it is not there
     choices : Rig, Choice or sequence of Choice
     match : Match, "installed", "loudness", or a frequency in Hz
     signals : sequence of {"receiving", "drop", "sending", "source"}
@@ -177,15 +176,10 @@ def render_file(
     --------
     >>> import auralize as au
     >>> rig = au.load_rig("saltmarsh.toml")
-    >>> done = au.render_file("programme.wav", rig["reel"], "results", match="loudness")
+    >>> done = au.render_file("programme.wav", rig["reel"], "results", signals=["drop"], makeup=20)
     >>> [output.path.name for output in done.outputs]
-    ['programme.reel.receiving.wav', 'programme.reel.drop.wav']
+    ['programme.reel.drop.make-up-20dB.wav']
     """
-    options = RenderOptions(
-        Match.of(match),
-        *signals_of(signals),
-        across=across,
-        makeup=makeup,
-        replaces=replaces,
-    )
+    asked = (*signals_of(signals), across, makeup)
+    options = RenderOptions(Match.of(match), *asked, replaces=replaces)
     return render(Path(source), listed(choices), Path(folder), options, progress)

@@ -139,15 +139,15 @@ def prepared(source: Path, choices: Sequence[Choice], folder: Path, options: Ren
     take = Take.of(source, options.excerpt)
     usual = output_depth(take.info, options.suffix)
     depth = options.depth or usual
+    told = depth if depth != usual else None
     paths: dict[Heard, Path] = {}
     for choice in choices:
         for signal in options.signals:
             heard = End(signal, choice.name, options.across).plain
-            told = depth if depth != usual else None
-            paths[heard] = options.path(folder, source, heard, choice, told)
+            paths[heard] = options.path(folder, source, heard, choice.tag, told)
     if options.source:
-        told = depth if depth != usual else None
-        paths[SOURCE] = options.path(folder, source, SOURCE, None, told)
+        at = "+".join(dict.fromkeys(choice.place_tag for choice in choices if choice.place_tag))
+        paths[SOURCE] = options.path(folder, source, SOURCE, at, told)
     if options.match.frequency > take.info.rate / 2.0:
         raise AudioFileError(
             f"{source}: to match at {options.match.frequency:g} Hz needs a sample rate of twice that or "

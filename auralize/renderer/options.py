@@ -14,7 +14,6 @@ from auralize.errors import RequestError
 from auralize.gains import INSTALLED, SOURCE, Heard, Match, Source
 from auralize.outputs import file_name
 from auralize.renderer.take import WHOLE, Excerpt, exact
-from auralize.rig.choice import Choice
 from auralize.rig.table import guess
 
 _DEPTH_TAGS: Final[dict[Depth, str]] = {
@@ -54,13 +53,9 @@ class RenderOptions:
         asked = (sorted(self.signals), self.source, across, self.makeup)
         return (self.match.data, *asked, self.suffix, self.tail, *self.excerpt.tags)
 
-    def path(
-        self, folder: Path, source: Path, heard: Heard, choice: Choice | None, depth: Depth | None
-    ) -> Path:
-        """Where a result goes; ``depth`` is given where it is not that of the source."""
-        what = (
-            ("source",) if isinstance(heard, Source) else (choice.tag if choice else "", heard.kind)
-        )
+    def path(self, folder: Path, source: Path, heard: Heard, tag: str, depth: Depth | None) -> Path:
+        """Where a result goes; ``tag`` is of the choice, ``depth`` given if it is not the source's."""
+        what = (heard.words, tag) if isinstance(heard, Source) else (tag, heard.kind)
         drop_of_set = f"drop-{self.across}"
         apart = self.across != "both" and "drop" in self.signals and drop_of_set not in what
         set_of = (

@@ -94,7 +94,12 @@ class Choice:
     @property
     def tag(self) -> str:
         """What the choice is called in the names of files: with its loudspeaker, if not the rig's own."""
-        return self.name if self.listen == self.home else f"{self.name}.at-{self.listen}"
+        return f"{self.name}.{self.place_tag}".removesuffix(".")
+
+    @property
+    def place_tag(self) -> str:
+        """The loudspeaker, if it is not the rig's own."""
+        return "" if self.listen == self.home else f"at-{self.listen}"
 
     @property
     def identity(self) -> tuple[str, str, str]:

@@ -34,6 +34,7 @@ class RigDraft:
         self.stale = self.recovered and path.stat().st_mtime > self._recovery.stat().st_mtime
         """True where the rig file was changed after that work."""
         self._text = _read(self._recovery) if self.recovered else self._saved
+        self._kept = self._text
         self.unkept = ""
         """Why unsaved work would not survive a crash; empty where it would."""
         self._history = [self._saved] if self.recovered else []
@@ -91,7 +92,15 @@ class RigDraft:
         return True
 
     def save(self) -> None:
-        """Write the draft to the rig file; raises AuralizeError, and the draft stays."""
+        """Write the draft to the rig file; raises AuralizeError, and the draft stays.
+
+        So it does where somebody else has written the file since it was read.
+        """
+        if self.path.exists() and _read(self.path) != self._saved:
+            raise RigError(
+                f"{self.path}: this file was changed elsewhere since it was opened; the work is kept in "
+                f"{self._recovery.name}: open the bench anew to compare and write it"
+            )
         write_text(self.path, self._text.replace("\n", self._line_end))
         self._saved = self._text
         self._keep()
@@ -114,8 +123,11 @@ class RigDraft:
         """Write or remove the recovery file; where that fails, the work itself goes on."""
         self.unkept = ""
         try:
-            if self.unsaved:
+            if self._recovery.is_file() and _read(self._recovery) != self._kept:
+                self.unkept = f"{self._recovery}: this file was written by somebody else meanwhile"
+            elif self.unsaved:
                 write_text(self._recovery, self._text, like=self.path)
+                self._kept = self._text
             else:
                 self._recovery.unlink(missing_ok=True)
         except (AuralizeError, OSError) as error:

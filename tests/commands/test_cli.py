@@ -129,19 +129,22 @@ def test_render_without_any_cable_comes_to_an_orderly_end(bench: Bench) -> None:
 
 def test_filters_in_all_three_forms(bench: Bench) -> None:
     taps: dict[str, Array] = {}
+    name = "sluice.thin.receiving.44.1kHz"
     for ending in ("wav", "txt", "json"):
-        path = bench.results / f"thin.{ending}"
-        said = output(bench.run("filter", bench.rig, path, "--choice", "thin", "--rate", "44100"))
+        path = bench.results / f"{name}.{ending}"
+        options = ("--choice", "thin", "--rate", "44100", "--as", ending, "--into", bench.results)
+        said = output(bench.run("filter", bench.rig, *options))
         assert "choice thin" in said
         assert "44100 Hz" in said
         assert said.count("\n") == 1
         if ending == "txt":
-            head, *rows = path.read_text(encoding="utf-8").splitlines()
-            assert head == f"# {said.strip()}"
+            head, *rows, mark = path.read_text(encoding="utf-8").splitlines()
+            assert said.strip() == f"{path}: {head.removeprefix('# ')}"
+            assert mark.startswith("# auralize ")
             taps[ending] = np.array([float(row) for row in rows])
-    assert bench.left() == {"thin.wav", "thin.txt", "thin.json"}
+    assert bench.left() == {f"{name}.{e}" for e in ("wav", "wav.json", "txt", "json")}
 
-    with sf.SoundFile(bench.results / "thin.wav") as file:
+    with sf.SoundFile(bench.results / f"{name}.wav") as file:
         assert (file.samplerate, file.channels, file.subtype) == (44_100, 1, "DOUBLE")
         assert file.comment.startswith("FIR, complex response of the receiving signal")
         taps["wav"] = file.read()
@@ -150,7 +153,7 @@ def test_filters_in_all_three_forms(bench: Bench) -> None:
     assert taps["wav"].sum() == pytest.approx(8.0 / 9.0, rel=1e-6)
     assert np.argmax(np.abs(taps["wav"])) == 512  # the delay that is stated for 44.1 kHz
 
-    told = json.loads((bench.results / "thin.json").read_text(encoding="utf-8"))
+    told = json.loads((bench.results / f"{name}.json").read_text(encoding="utf-8"))
     assert (told["sample_rate_hz"], told["delay_samples"], told["gain_db"]) == (44_100, 0, 0.0)
     gain = math.prod(
         (s["b0"] + s["b1"] + s["b2"]) / (s["a0"] + s["a1"] + s["a2"]) for s in told["sections"]
@@ -162,8 +165,8 @@ def test_filters_in_all_three_forms(bench: Bench) -> None:
 
 def test_a_minimum_phase_filter_of_the_drop(bench: Bench, tell: Tell) -> None:
     options = ("--choice", "thick", "--signal", "drop", "--rate", RATE, "--minimum-phase")
-    assert "delay 0 samples" in output(tell(*FILTER, "results/drop.wav", *options))
-    taps, _ = sf.read(bench.results / "drop.wav")
+    assert "delay 0 samples" in output(tell(*FILTER, "--into", "results", *options))
+    taps, _ = sf.read(bench.results / "sluice.thick.drop.8kHz.minimum-phase.wav")
     assert decibels(abs(taps.sum())) == pytest.approx(decibels(KEPT["thick"]), abs=0.01)
 
 
@@ -294,9 +297,11 @@ def test_help_says_how_many_choices_a_command_takes(
 
 
 def test_a_plot_says_what_was_written(bench: Bench, tell: Tell) -> None:
-    told = output(tell("plot", "sluice.toml", "results/loss.svg"))
-    assert told == "results/loss.svg: loss, drop and load from 20 Hz to 20 kHz, thin; thick\n"
-    assert bench.left() == {"loss.svg"}
+    told = output(tell("plot", "sluice.toml", "--as", "svg", "--into", "results"))
+    assert (
+        told == "results/sluice.plot.svg: loss, drop and load from 20 Hz to 20 kHz, thin; thick\n"
+    )
+    assert bench.left() == {"sluice.plot.svg"}
 
 
 def test_help_needs_nothing_heavy() -> None:

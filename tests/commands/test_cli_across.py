@@ -43,8 +43,10 @@ def test_figures_are_those_of_the_conductor(tell: Tell, across: str) -> None:
 @pytest.mark.parametrize("across", ACROSS)
 def test_a_plot_says_which_conductor(bench: Bench, tell: Tell, across: str) -> None:
     pytest.importorskip("matplotlib")
-    path = bench.results / "plot.svg"
-    said = output(tell("plot", *CORRODED, path, "--across", across))
+    options = ("--as", "svg", "--into", bench.results, "--across", across)
+    said = output(tell("plot", *CORRODED, *options))
+    drop = "" if across == "both" else f"drop-{across}."
+    path = bench.results / f"path.corroded.{drop}plot.svg"
     assert f"loss, drop{WORDS[across]} and load from 20 Hz" in said
     assert f"<!-- drop{WORDS[across]}, dB re sending end -->" in path.read_text(encoding="utf-8")
 
@@ -54,9 +56,10 @@ def test_filters_over_plus_and_over_minus_add_up_to_that_over_both(
 ) -> None:
     taps = {}
     for across in ACROSS:
-        path = bench.results / f"{across}.txt"
-        options = ("--signal", "drop", "--rate", RATE, "--across", across)
-        said = output(tell("filter", *CORRODED, path, *options))
+        kind = "drop" if across == "both" else f"drop-{across}"
+        path = bench.results / f"path.corroded.{kind}.8kHz.txt"
+        options = ("--signal", "drop", "--rate", RATE, "--across", across, "--as", "txt")
+        said = output(tell("filter", *CORRODED, *options, "--into", bench.results))
         assert f"of the drop signal{WORDS[across]}, choice corroded" in said
         taps[across] = np.array(
             [float(row) for row in path.read_text().splitlines() if row[0] != "#"]
@@ -65,16 +68,16 @@ def test_filters_over_plus_and_over_minus_add_up_to_that_over_both(
     assert np.abs(taps["plus"]).max() > 1.2 * np.abs(taps["minus"]).max()
 
 
-@pytest.mark.parametrize("options", [("drop.wav", "--minimum-phase"), ("drop.json",)])
+@pytest.mark.parametrize("options", [("wav", "--minimum-phase"), ("json",)])
 def test_filters_without_delay_are_of_the_conductor_too(
     bench: Bench, tell: Tell, options: tuple[str, ...]
 ) -> None:
     """Their gain at 1 kHz differs between the two as the figures say."""
     gains, levels = {}, {}
     for across in ("plus", "minus"):
-        path = bench.results / options[0]
-        more = ("--signal", "drop", "--rate", "48000", "--across", across)
-        output(tell("filter", *CORRODED, path, *options[1:], *more))
+        more = ("--signal", "drop", "--rate", "48000", "--across", across, "--as", *options)
+        output(tell("filter", *CORRODED, *more, "--into", bench.results))
+        (path,) = bench.results.glob(f"path.corroded.drop-{across}.48kHz*.{options[0]}")
         turn = np.exp(-2j * np.pi * 1000.0 / 48_000.0)
         gains[across] = decibels(abs(_at(path, turn)))
         asked = ("figures", *CORRODED, "--at", "1 kHz", "--json", "--across", across)
@@ -106,7 +109,7 @@ def test_render_writes_the_conductor_that_was_asked_for(bench: Bench, tell: Tell
         options = ("--signals", "drop", "--make-up", "6 dB", "--depth", "24", "--across", across)
         files = (bench.programme, "--into", bench.results)
         said = output(tell("render", *CORRODED, *files, *options))
-        name = f"bells.corroded.{kind}.wav"
+        name = f"bells.corroded.{kind}.make-up-6dB.wav"
         assert name in said
         assert facts(bench, f"{name}.json")["drop_across"] == across
         heard[across], _ = sf.read(bench.results / name)
@@ -119,9 +122,9 @@ def test_render_writes_the_conductor_that_was_asked_for(bench: Bench, tell: Tell
     "command",
     [
         ("figures", PATH),
-        ("plot", PATH, "plot.svg"),
-        ("plot", PATH, "plot.svg", "--every-load"),
-        ("filter", PATH, "gate.wav", "--choice", "sound", "--signal", "drop"),
+        ("plot", PATH, "--into", "new"),
+        ("plot", PATH, "--every-load"),
+        ("filter", PATH, "--choice", "sound", "--signal", "drop"),
         ("render", PATH, "bells.wav", "--into", "new"),
     ],
     ids=["figures", "plot", "plot of every load", "filter", "render"],

@@ -51,7 +51,7 @@ NONSENSE: Mapping[str, tuple[Sequence[str], str]] = {
         "--across: it acts on the drop, which is not among --signals",
     ),
     "filter across, not of the drop": (
-        ("filter", "sluice.toml", "a.wav", "--choice", "thin", "--across", "minus"),
+        ("filter", "sluice.toml", "--choice", "thin", "--across", "minus"),
         "--across: it acts on the drop, which is not the --signal",
     ),
     "no signals": ((*RENDER, "--signals", ""), "--signals: ''"),
@@ -85,33 +85,33 @@ NONSENSE: Mapping[str, tuple[Sequence[str], str]] = {
         ("render", "sluice.toml", "bells.wav", "--into", "bells.wav"),
         "bells.wav",
     ),
-    "filter of two choices": ((*FILTER, "results/x.wav"), "thin, thick"),
-    "filter of no known ending": ((*FILTER, "results/x.mp3", "--choice", "thin"), ".wav"),
-    "filter over the rig file": ((*FILTER, "sluice.toml", "--choice", "thin"), ".json"),
-    "filter into no folder": ((*FILTER, "nowhere/x.txt", "--choice", "thin"), "nowhere"),
+    "filter of two choices": (FILTER, "thin, thick"),
+    "filter of no known kind": ((*FILTER, "--as", "mp3", "--choice", "thin"), "--as"),
+    "filter into a file": ((*FILTER, "--into", "sluice.toml", "--choice", "thin"), "sluice.toml"),
+    "plot of no known kind": (("plot", "sluice.toml", "--as", "gif"), "--as"),
     "sections of minimum phase": (
-        (*FILTER, "results/x.json", "--choice", "thin", "--minimum-phase"),
+        (*FILTER, "--as", "json", "--choice", "thin", "--minimum-phase"),
         "--minimum-phase",
     ),
-    "filter at no rate": ((*FILTER, "results/x.wav", "--choice", "thin", "--rate", "0"), "8000"),
+    "filter at no rate": ((*FILTER, "--choice", "thin", "--rate", "0"), "8000"),
     "filter at a rate below zero": (
-        (*FILTER, "results/x.wav", "--choice", "thin", "--rate", "-48000"),
+        (*FILTER, "--choice", "thin", "--rate", "-48000"),
         "192000",
     ),
     "filter at a rate of no number": (
-        (*FILTER, "results/x.wav", "--choice", "thin", "--rate", "fast"),
+        (*FILTER, "--choice", "thin", "--rate", "fast"),
         "Hz",
     ),
     "filter at half a hertz": (
-        (*FILTER, "results/x.wav", "--choice", "thin", "--rate", "48000.5"),
+        (*FILTER, "--choice", "thin", "--rate", "48000.5"),
         "whole number of Hz",
     ),
     "filter at a rate in seconds": (
-        (*FILTER, "results/x.wav", "--choice", "thin", "--rate", "48 s"),
+        (*FILTER, "--choice", "thin", "--rate", "48 s"),
         "--rate: '48 s'",
     ),
     "filter of an unknown signal": (
-        (*FILTER, "results/x.wav", "--choice", "thin", "--signal", "hum"),
+        (*FILTER, "--choice", "thin", "--signal", "hum"),
         "hum",
     ),
     "demo into a file": (("demo", "bells.wav"), "bells.wav"),
@@ -145,16 +145,18 @@ def test_a_frequency_is_understood_in_any_case(tell: Tell, options: Sequence[str
 @pytest.mark.parametrize("level", ["6", "6dB", "6 dB", "6 db"])
 def test_a_level_is_understood_in_any_case(bench: Bench, tell: Tell, level: str) -> None:
     output(tell(*RENDER, "--signals", "drop", "--choice", "thin", "--make-up", level))
-    assert facts(bench, "bells.thin.drop.wav.json")["gain_db"]["makeup"] == 6.0
+    assert facts(bench, "bells.thin.drop.make-up-6dB.wav.json")["gain_db"]["makeup"] == 6.0
 
 
 @pytest.mark.parametrize("tail", ["0.25", "0.25 s", "250 ms", "0.25 Seconds"])
 def test_a_time_has_seconds_or_its_own_unit(bench: Bench, tell: Tell, tail: str) -> None:
     output(tell(*RENDER, "--signals", "drop", "--choice", "thin", "--tail", tail))
-    assert sf.info(bench.results / "bells.thin.drop.wav").frames == len(tone()) + RATE // 4
+    assert (
+        sf.info(bench.results / "bells.thin.drop.tail-0.25s.wav").frames == len(tone()) + RATE // 4
+    )
 
 
 @pytest.mark.parametrize("rate", ["44100", "44100 Hz", "44.1 kHz", "44.1k"])
 def test_a_sample_rate_has_hertz_or_its_own_unit(tell: Tell, rate: str) -> None:
     options = ("--choice", "thin", "--rate", rate)
-    assert " at 44100 Hz, " in output(tell(*FILTER, "results/thin.txt", *options))
+    assert " at 44100 Hz, " in output(tell(*FILTER, *options))

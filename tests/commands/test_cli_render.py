@@ -17,6 +17,7 @@ from support.command import (
     ANEW,
     ARRIVES,
     AURALIZE,
+    FILTER,
     KEPT,
     RATE,
     RENDER,
@@ -53,17 +54,18 @@ def test_render_with_every_option(bench: Bench) -> None:
     options += ["--make-up", "6 dB", "--depth", "16", "--flac", "--tail", "0.25"]
     text = output(bench.render("--choice", "thick", *options))
     ratios = {"receiving": ARRIVES["thick"], "drop": KEPT["thick"], "sending": 1.0}
-    names = {f"bells.thick.{signal}" for signal in ratios}
+    tags = "matched-100Hz.make-up-6dB.16bit.tail-0.25s"
+    names = {f"bells.thick.{signal}.{tags}" for signal in ratios}
     assert bench.left() == {n + ending for n in names for ending in (".flac", ".flac.json")}
     assert "matched at 100 Hz" in text
 
     source, _ = sf.read(bench.programme)
     padded = np.concatenate([source, np.zeros((RATE // 4, 2))])
     for kind, ratio in ratios.items():
-        path = bench.results / f"bells.thick.{kind}.flac"
+        path = bench.results / f"bells.thick.{kind}.{tags}.flac"
         info = sf.info(path)
         assert (info.format, info.subtype, info.frames) == ("FLAC", "PCM_16", len(padded))
-        told = facts(bench, f"bells.thick.{kind}.flac.json")
+        told = facts(bench, f"bells.thick.{kind}.{tags}.flac.json")
         gains = told["gain_db"]
         assert gains["match"] == pytest.approx(-decibels(ARRIVES["thick"]), abs=1e-3)
         assert gains["makeup"] == (6.0 if kind == "drop" else 0.0)
@@ -81,7 +83,7 @@ def test_render_matched_in_loudness(bench: Bench) -> None:
     output(bench.render("--match", "loudness", "--signals", "receiving", "--depth", "float"))
     source, _ = sf.read(bench.programme)
     for choice in ARRIVES:
-        path = bench.results / f"bells.{choice}.receiving.wav"
+        path = bench.results / f"bells.{choice}.receiving.matched-loudness.float.wav"
         assert sf.info(path).subtype == "FLOAT"
         assert sf.read(path)[0] == pytest.approx(source, abs=0.3e-4)
 
@@ -111,7 +113,7 @@ def test_a_folder_made_for_damaged_sound_goes_again(bench: Bench, tell: Tell) ->
 def test_what_the_make_up_asked_for_costs_is_said(tell: Tell) -> None:
     """-10.5 dB is the peak of the tone, 1/9 of it the drop: 60 dB on that pass -1 dBTP by 31.5 dB."""
     text = output(tell(*RENDER, "--choice", "thin", "--make-up", "60 dB"))
-    (row,) = (line.split() for line in text.splitlines() if "thin.receiving" in line)
+    (row,) = (line.split() for line in text.splitlines() if "thin.receiving.make-up-60dB" in line)
     cost = decibels(0.3) + decibels(KEPT["thin"]) + 60.0 + 1.0
     assert float(row[4]) == pytest.approx(-cost, abs=0.05)  # the tone's peak, up to its window
     assert f"made all files {row[4][1:]} dB softer: no peak may pass -1 dBTP" in text
@@ -135,9 +137,8 @@ def test_what_was_replaced_is_said(bench: Bench, tell: Tell) -> None:
     one = ("--choice", "thin", "--signals")
     assert "replaced" not in output(tell(*RENDER, *one, "drop"))
     (bench.results / "bells.thin.drop.wav").write_text("not even sound")
-    (line,) = (
-        t for t in output(tell(*RENDER, *one, "drop,sending")).splitlines() if "replaced" in t
-    )
+    again = output(tell(*RENDER, *one, "drop,sending", "--replace"))
+    (line,) = (t for t in again.splitlines() if "replaced" in t)
     assert line == "Earlier files of these names were replaced: bells.thin.drop.wav."
     assert sf.info(bench.results / "bells.thin.drop.wav").frames == len(tone())
 
@@ -216,10 +217,13 @@ def test_silence_is_rendered_as_silence(bench: Bench, tell: Tell, frames: int) -
     options = ("--into", "results", "--match", "loudness", "--depth", "24")
     output(tell("render", "sluice.toml", "hush.wav", *options))
     for choice in ARRIVES:
-        samples, _ = sf.read(bench.results / f"hush.{choice}.drop.wav")
+        samples, _ = sf.read(bench.results / f"hush.{choice}.drop.matched-loudness.24bit.wav")
         assert samples.shape == (frames, 2)
         assert not samples.any()
-        assert facts(bench, f"hush.{choice}.drop.wav.json")["loudness_lufs"] is None
+        assert (
+            facts(bench, f"hush.{choice}.drop.matched-loudness.24bit.wav.json")["loudness_lufs"]
+            is None
+        )
 
 
 # --- where results cannot go ----------------------------------------------------------------------
@@ -262,8 +266,8 @@ def unprivileged() -> list[str]:
     "arguments",
     [
         ("render", "sluice.toml", "bells.wav", "--into", "results"),
-        ("filter", "sluice.toml", "results/x.wav", "--choice", "thin", "--rate", "8000"),
-        ("filter", "sluice.toml", "results/x.txt", "--choice", "thin", "--rate", "8000"),
+        (*FILTER, "--into", "results", "--choice", "thin", "--rate", "8000"),
+        (*FILTER, "--into", "results", "--choice", "thin", "--rate", "8000", "--as", "txt"),
         ("demo", "results/tide-mill"),
     ],
     ids=["render", "filter wav", "filter txt", "demo"],

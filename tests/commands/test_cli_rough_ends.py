@@ -108,7 +108,7 @@ def test_places_where_nothing_can_go_are_told(bench: Bench, place: str, command:
     if command == "render":
         done = bench.run(*RENDER[:-1], place)
     else:
-        done = bench.run("filter", "sluice.toml", f"{place}/fir.wav", "--choice", "thin")
+        done = bench.run("filter", "sluice.toml", "--into", place, "--choice", "thin")
     assert refusal(done).startswith(place)
 
 

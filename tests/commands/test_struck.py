@@ -20,14 +20,14 @@ from support.command import BAD_INPUT, INTERRUPTED, OK, RATE, RIG, tone
 from support.stricken import Ended, Forge
 
 THIN = ("--choice", "thin")
-FILTER = ("filter", "sluice.toml", *THIN, "--rate", "8 kHz")
+FILTER = ("filter", "sluice.toml", *THIN, "--rate", "8 kHz", "--into", "results", "--replace")
 COMMANDS = {
-    "wav": (*FILTER, "results/fir.wav"),
-    "txt": (*FILTER, "results/fir.txt"),
-    "json": (*FILTER, "results/iir.json"),
-    "plot": ("plot", "sluice.toml", "results/curves.png"),
-    "render": ("render", "sluice.toml", "bells.wav", "--into", "results", *THIN),
-    "demo": ("demo", "results"),
+    "wav": (*FILTER, "--as", "wav"),
+    "txt": (*FILTER, "--as", "txt"),
+    "json": (*FILTER, "--as", "json"),
+    "plot": ("plot", "sluice.toml", "--into", "results", "--replace"),
+    "render": ("render", "sluice.toml", "bells.wav", "--into", "results", *THIN, "--replace"),
+    "demo": ("demo", "results", "--replace"),
 }
 SHORT_DEMO = """
 import auralize_demo.demo as demo

@@ -30,8 +30,8 @@ resistance = "8 ohm"
 """
 COMMANDS = {
     "figures": (),
-    "filter": ("fir.wav", "--rate", "8 kHz"),
-    "plot": ("curves.png",),
+    "filter": ("--rate", "8 kHz"),
+    "plot": (),
     "fit": ("--loss", "0.5 dB"),
     "render": ("bells.wav", "--into", "results"),
 }

@@ -25,7 +25,7 @@ ROOMS = (
     "auralize.figures.rows",
     "auralize.figures.fit",
     "auralize.renderer.arrays",
-    "auralize.renderer.files",
+    "auralize.renderer.batch",
 )
 
 
@@ -111,7 +111,7 @@ def test_wrong_names_are_told_with_the_right_ones(rig):
         au.render(noise(10), RATE, rig["reel"], signal="dorp")
     with pytest.raises(au.RequestError, match="match 'level' was found"):
         au.render_file("none.wav", rig, "nowhere", match="level")
-    with pytest.raises(au.RequestError, match=r"\['dorp'\] given; right are"):
+    with pytest.raises(au.RequestError, match="signals: 'dorp' is not known"):
         au.render_file("none.wav", rig, "nowhere", signals=["dorp"])
 
 

@@ -98,21 +98,24 @@ def test_what_is_rendered_adds_up(load: str, tmp_path: Path, gulls: Path) -> Non
 def test_filters_of_every_loudspeaker(
     load: str, suffix: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    out = tmp_path / f"filter{suffix}"
-    options = ("--load", load, "--choice", "sound", "--rate", RATE)
-    assert run("filter", PATH, out, *options) == 0
+    options = ("--load", load, "--choice", "sound", "--rate", RATE, "--as", suffix[1:])
+    assert run("filter", PATH, *options, "--into", tmp_path) == 0
     assert "choice sound" in capsys.readouterr().out
+    at = "" if load == "lawn" else f".at-{load}"
+    (out,) = tmp_path.glob(f"path.sound{at}.receiving.*Hz{suffix}")
     assert out.stat().st_size > 0
 
 
 def test_plots_of_every_loudspeaker(tmp_path: Path) -> None:
     for load in LOADS:
-        assert run("plot", PATH, tmp_path / f"{load}.svg", "--load", load) == 0
+        assert run("plot", PATH, "--into", tmp_path, "--load", load) == 0
+    assert len(list(tmp_path.iterdir())) == len(LOADS)
 
 
 def test_one_plot_of_every_loudspeaker_names_each_and_shows_the_phase(tmp_path: Path) -> None:
-    picture = tmp_path / "all.svg"
-    assert run("plot", PATH, picture, "--choice", "sound", "--every-load") == 0
+    options = ("--as", "svg", "--into", tmp_path, "--choice", "sound", "--every-load")
+    assert run("plot", PATH, *options) == 0
+    picture = tmp_path / "path.sound.every-load.plot.svg"
     text = picture.read_text(encoding="utf-8")
     for words in (*(f"sound: {load}" for load in LOADS), "load, ohm", "load, degrees"):
         assert f"<!-- {words} -->" in text

@@ -105,8 +105,9 @@ def test_name_comment_and_sidecar_say_which_conductor(tmp_path, choices):
     ):
         done = render(source, choices[:1], tmp_path / across, RenderOptions(across=across))
         arrived, dropped = done.outputs
+        beside = "" if across == "both" else f".with-{kind}"
         assert [o.path.name for o in done.outputs] == [
-            "noise.reel.receiving.wav",
+            f"noise.reel.receiving{beside}.wav",
             f"noise.reel.{kind}.wav",
         ]
         assert sf.SoundFile(dropped.path).comment.startswith(words)
@@ -299,7 +300,8 @@ def test_tones_come_out_with_the_loss_that_the_figures_state(tmp_path, choices):
     for frequency in (40, 1000, 10_000, 18_000):
         tone = 0.25 * np.sin(2 * np.pi * frequency * t)
         sf.write(tmp_path / "tone.wav", tone, rate, "PCM_24")
-        done = by_name(render(tmp_path / "tone.wav", choices, tmp_path, RenderOptions(makeup=0.0)))
+        wishes = RenderOptions(makeup=0.0, replaces=True)
+        done = by_name(render(tmp_path / "tone.wav", choices, tmp_path, wishes))
         for choice in choices:
             solution = solve(choice.network, [float(frequency)])
             for signal, wanted in (

@@ -18,6 +18,7 @@ from auralize import files
 from auralize.audio import writer as audiowriter
 from auralize.errors import AuralizeError
 from auralize.renderer.files import render
+from auralize.renderer.options import RenderOptions
 from auralize.rig.reading import load_rig
 
 RIG = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
@@ -34,7 +35,7 @@ def source(tmp_path: Path) -> Path:
 
 def rendered(source: Path) -> Path:
     folder = source.parent / "results"
-    render(source, load_rig(RIG).pick(["reel"]), folder)
+    render(source, load_rig(RIG).pick(["reel"]), folder, RenderOptions(replaces=True))
     return folder
 
 
@@ -43,7 +44,7 @@ def held(folder: Path) -> dict[str, bytes]:
 
 
 def earlier(source: Path) -> dict[str, bytes]:
-    """Files of the same names with other content, all but the first: that name is free."""
+    """Files of the same names with other content, which may go, all but the first: that name is free."""
     folder = rendered(source)
     names = sorted(path.name for path in folder.iterdir())
     assert len(names) == FILES
