@@ -14,7 +14,7 @@ import numpy as np
 from auralize.audio.writer import AudioWriter
 from auralize.circuit.signals import Signal
 from auralize.circuit.solution import Across
-from auralize.figures.numbers import headline
+from auralize.figures.headlines import headline
 from auralize.files import StagedText, commit_set, make_folder, write_bytes
 from auralize.outputs import check_ours, facts_beside, fingerprint, marked, origin, sidecar
 from auralize.renderer.facts import RenderedFile

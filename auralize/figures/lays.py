@@ -14,6 +14,7 @@ from auralize.circuit.solution import Across, solve
 from auralize.figures.reference import REFERENCE
 from auralize.rig.choice import Choice
 from auralize.rig.lays import Added, ReadLay
+from auralize.units import rounded
 
 
 @dataclass(frozen=True)
@@ -23,6 +24,11 @@ class Spread:
     low: float
     rendered: float
     high: float
+
+    def text(self, form: str) -> str:
+        """The value, and the range in brackets where there is one."""
+        low, rendered, high = (rounded(v, form) for v in (self.low, self.rendered, self.high))
+        return rendered if low == high else f"{rendered} ({low} to {high})"
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ from auralize.figures.lays import LayFigures, lay_figures
 from auralize.figures.loudspeakers import Loudspeaker, loudspeakers
 from auralize.figures.powers import Driven, driven, programme
 from auralize.figures.reference import SWEEP, band_of, sweep
+from auralize.figures.typical import Judged, TypicalFigures, typical_figures
 from auralize.rig.choice import Choice
 from auralize.rig.loads import Band
 
@@ -84,6 +85,8 @@ class Figures:
     loudspeakers: tuple[Loudspeaker, ...]
     """All of the rig; none where there is only the one listened to."""
     lays: tuple[LayFigures, ...]
+    typical: TypicalFigures | None
+    """How far it all goes where loads are known by their kind alone; None where none is."""
     drop_across: Across
     """Which conductors the drop is over."""
     lines: tuple[Line, ...]
@@ -140,8 +143,22 @@ def figures(
             for run in network.path(load)
             if (lay := choice.runs[run].lay) is not None
         ),
+        typical=typical_figures(choice, lambda variant: _judged(variant, across)),
         drop_across=across,
         lines=_lines(choice, np.asarray(frequencies, dtype=np.float64), across),
+    )
+
+
+def _judged(choice: Choice, across: Across) -> Judged:
+    """What a typical load leaves open."""
+    short, load = headline(choice), choice.listen
+    loss = loss_db(solve(choice.network, sweep(band_of(choice))), load)
+    drop = drop_db(solve(choice.network, [short.reference_hz]), load, across)
+    return Judged(
+        short.loss_db,
+        float(np.abs(_deviation(loss, short.loss_db)).max()),
+        float(drop[0]),
+        short.damping_factor,
     )
 
 

@@ -21,12 +21,13 @@ from auralize.figures.columns import (
     wrapped,
 )
 from auralize.figures.loudspeakers_text import as_loudspeakers
+from auralize.figures.typical import typical_text
 from auralize.rig.loads import WHOLE
 from auralize.units import rounded, show, show_frequency
 
 if TYPE_CHECKING:
     from auralize.figures.against import Difference
-    from auralize.figures.lays import ConductorFigures, LayFigures, Spread
+    from auralize.figures.lays import ConductorFigures, LayFigures
     from auralize.figures.numbers import Figures, Line
     from auralize.figures.powers import Driven, Heated
 
@@ -43,6 +44,8 @@ def as_table(title: str, found: Sequence[Figures], compared: Sequence[Difference
 def _comparison(found: Sequence[Figures]) -> str:
     rows = [("", *(f.choice for f in found))]
     rows.append(("load listened to", *(f.load for f in found)))
+    if any(f.typical for f in found):
+        rows.append(("  which is", *("invented" if f.typical else "" for f in found)))
     rows.append(("DC loop resistance, ohm", *(f"{f.dc_loop_ohm:.3f}" for f in found)))
     if any(f.band_hz != WHOLE for f in found):
         rows.append(("judged from", *(show_frequency(f.band_hz[0]) for f in found)))
@@ -86,6 +89,8 @@ def _by_frequency(figures: Figures) -> str:
     runs = [wrapped(line) for line in _way(figures.runs)]
     runs += [_lay(lay) for lay in figures.lays]
     runs += [wrapped(f"{note.rstrip('.')}.") for note in figures.notes]
+    if figures.typical is not None:
+        runs.append(wrapped(typical_text(figures.typical)))
     if figures.lowest_ohm < LOWEST_SAFE:
         runs.append(wrapped(OVERLOAD.format(ohm=figures.lowest_ohm)))
     if figures.driven is not None:
@@ -233,9 +238,9 @@ HEAT = (
 def _lay(lay: LayFigures) -> str:
     """What the lay added, and where it is uncertain the range, as one sentence."""
     text = (
-        f"lay of {lay.run} ({lay.lay}) adds {_spread(lay.added_uh, '.2f')} uH, "
-        f"{_spread(lay.added_milliohm, '.1f')} mohm at 10 kHz; "
-        f"{_spread(lay.db_10khz, '+.2f')} dB at 10 kHz, {_spread(lay.db_20khz, '+.2f')} dB at 20 kHz. "
+        f"lay of {lay.run} ({lay.lay}) adds {lay.added_uh.text('.2f')} uH, "
+        f"{lay.added_milliohm.text('.1f')} mohm at 10 kHz; "
+        f"{lay.db_10khz.text('+.2f')} dB at 10 kHz, {lay.db_20khz.text('+.2f')} dB at 20 kHz. "
         f"{_each(lay.conductors)}Rendered: {lay.assumption}."
     )
     return wrapped(f"{text} {HEAT}" if lay.coiled else text)
@@ -252,18 +257,13 @@ def _each(conductors: Mapping[str, ConductorFigures]) -> str:
         return ""
     told: dict[str, list[str]] = {}
     for name, one in conductors.items():
-        by = f"{_spread(one.times_straight, '.2f')} times along {{}}, the drop over it changes by "
-        told.setdefault(f"{by}{_spread(one.drop_db_10khz, '+.1f')} dB at 10 kHz", []).append(name)
+        by = f"{one.times_straight.text('.2f')} times along {{}}, the drop over it changes by "
+        told.setdefault(f"{by}{one.drop_db_10khz.text('+.1f')} dB at 10 kHz", []).append(name)
     each = (
         words.format(names[0] if len(names) == 1 else "either conductor")
         for words, names in told.items()
     )
     return f"Inductance is {'; '.join(each)}. "
-
-
-def _spread(spread: Spread, form: str) -> str:
-    low, rendered, high = (rounded(v, form) for v in (spread.low, spread.rendered, spread.high))
-    return rendered if low == high else f"{rendered} ({low} to {high})"
 
 
 def _row(line: Line) -> tuple[str, ...]:

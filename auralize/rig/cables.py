@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Final, cast
+from typing import Final, Protocol, cast
 
 from auralize.circuit.cable import (
     SIDES,
@@ -35,6 +35,7 @@ from auralize.rig import measured as measurement
 from auralize.rig.folder import Folder
 from auralize.rig.loads import HIGHEST, LOWEST
 from auralize.rig.table import Table
+from auralize.rig.usual import SHIELD, assumed, usual_lay_length, usual_wall
 from auralize.units import show_area
 
 CONSTRUCTIONS: Final = (
@@ -98,7 +99,23 @@ def read_cable(cable: Table, celsius: float, folder: Folder) -> ReadCable:
     else:
         read = readers.get(construction, _read_pair)(cable, celsius)
     cable.finish()
-    return read
+    return replace(read, notes=(*read.notes, *assumed(cable, _taken(cable, construction, read))))
+
+
+def _taken(cable: Table, construction: str, read: ReadCable) -> dict[str, float]:
+    """The keys that may be left out for what is usual, and what was taken for each in m."""
+    taken = {}
+    if construction in ("twisted pair", "three-core", "four-core"):
+        taken["lay_length"] = cast(_Twisted, read.cable).lay_length
+    if construction not in ("single cores", "coaxial", "measured") and "spacing" not in cable:
+        taken["insulation"] = usual_wall(cable)
+    if construction == "coaxial":
+        taken["shield"] = SHIELD
+    return taken
+
+
+class _Twisted(Protocol):
+    lay_length: float
 
 
 def _read_pair(cable: Table, celsius: float) -> ReadCable:
@@ -158,7 +175,8 @@ def _finished(cable: Table, conductor: Conductor, factor: float) -> Conductor:
 
 def _read_lay_length(cable: Table, across: float) -> float:
     """Length of one turn of the twist in m, of cores that lie ``across`` m apart."""
-    lay_length = cable.quantity("lay_length", "length", "5 mm", "10 m")
+    usual = f"{usual_lay_length(across)!r} m"
+    lay_length = cable.quantity("lay_length", "length", "5 mm", "10 m", usual)
     if lay_length < 4.0 * across:
         raise cable.refuse(
             "lay_length",
@@ -210,7 +228,7 @@ def _parallel(cable: Table, cores: FourCoreCable | ThreeCoreCable) -> ParallelCo
 def _read_coaxial(cable: Table, celsius: float) -> ReadCable:
     conductor, words, metal = _read_conductor(cable, celsius)
     inner = conductor.radius + cable.quantity("insulation", "length", "0.05 mm", "5 cm")
-    outer = inner + cable.quantity("shield", "length", "0.02 mm", "1 cm")
+    outer = inner + cable.quantity("shield", "length", "0.02 mm", "1 cm", f"{SHIELD} m")
     at_20 = cable.quantity("shield_resistance", "resistance per length", "0.01 mohm/m", "20 ohm/m")
     shield = at_20 * temperature_factor(MATERIALS["copper"], celsius)
     permittivity, loss_tangent = _read_dielectric(cable, "PE")
@@ -254,14 +272,12 @@ def _read_spacing(cable: Table, conductor: Conductor, construction: str) -> tupl
     apart = construction == "single cores"
     if not apart:
         cable.exclusive(("spacing",), ("insulation",))
-    wall = cable.quantity(
-        "insulation", "length", "0.05 mm", "2 cm", "0.8 mm" if apart else "0.05 mm"
-    )
+    usual = "0.8 mm" if apart else f"{usual_wall(cable)!r} m"
+    wall = cable.quantity("insulation", "length", "0.05 mm", "2 cm", usual)
     core = diameter + 2.0 * wall
-    if "insulation" in cable and not apart:
-        return core, core
     if not apart and "spacing" not in cable:
-        raise cable.refuse("spacing", "a length is missing; give it, or the insulation's wall")
+        cable.asked.add("spacing")
+        return core, core
     spacing = cable.quantity("spacing", "length", "0.1 mm", "10 m")
     if spacing < 1.01 * diameter:
         raise cable.refuse(

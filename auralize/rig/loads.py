@@ -28,8 +28,9 @@ from auralize.rig.folder import Folder
 from auralize.rig.load_notes import measured_notes
 from auralize.rig.measured import changed_at, read_impedance
 from auralize.rig.table import Table
+from auralize.rig.typical import read_typical
 
-TYPES: Final = ("resistor", "driver", "crossover", "measured", "open", "short")
+TYPES: Final = ("resistor", "driver", "crossover", "measured", "typical", "open", "short")
 
 LINE: Final = ("count", "spacing", "along", "through")
 """Keys of a load that make a line of it ..."""
@@ -156,6 +157,9 @@ def _read_impedance(load: Table, kind: str, folder: Folder) -> tuple[Load, float
         return _read_crossover(load), rated, ()
     if kind == "measured":
         return _read_measured(load, rated, folder)
+    if kind == "typical":
+        typical, notes = read_typical(load, rated)
+        return typical, rated, notes
     return (loudspeaker.Open() if kind == "open" else loudspeaker.Short()), rated, ()
 
 

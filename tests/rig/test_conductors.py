@@ -109,7 +109,6 @@ def test_what_a_coil_does_along_each_is_told(tmp_path: Path) -> None:
             {"construction": '"three-core"', "lay_length": '"7 cm"', "doubled": '"earth"'},
             "cables.reel.doubled: 'earth' is not known",
         ),
-        ({"construction": '"three-core"'}, "cables.reel.lay_length: "),
         ({"construction": '"coaxial"', "minus": '"1 mm2"'}, "cables.reel"),
     ],
 )

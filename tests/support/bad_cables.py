@@ -90,9 +90,6 @@ BAD_CABLES = {
     "spacing and insulation": Bad(
         text(cables=cable(spacing='"4 mm"')), "cables.reel.insulation", "'spacing'", "keep one"
     ),
-    "neither spacing nor insulation": Bad(
-        text(cables=cable(insulation=None)), "cables.reel.spacing", "missing", "insulation"
-    ),
     "insulation of single cores": Bad(
         text(cables=cable(construction='"single cores"')),
         "cables.reel.spacing",
