@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
+from auralize.commands.look import add_comparison, add_look, against, look, sound
 from auralize.commands.progress import telling
 from auralize.commands.shared import add_across, add_rig, loaded, picked
 from auralize.errors import one_line
@@ -19,6 +20,8 @@ def add(commands: Any) -> None:
         "--every-load", action="store_true", help="a curve for every loudspeaker of the rig"
     )
     add_across(command)
+    add_comparison(command)
+    add_look(command)
     command.set_defaults(command=run)
 
 
@@ -32,5 +35,13 @@ def run(arguments: argparse.Namespace) -> None:
     if arguments.every_load:
         choices = [choice.at(load) for choice in choices for load in choice.network.loads]
     with working_out("the curves"):
-        told = save_plot(rig.title, choices, arguments.picture, arguments.across)
+        told = save_plot(
+            rig.title,
+            choices,
+            arguments.picture,
+            arguments.across,
+            against=None if arguments.against is None else against(arguments, rig, choices),
+            sound=sound(arguments),
+            look=look(arguments),
+        )
     print(one_line(told))
