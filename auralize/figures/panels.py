@@ -52,7 +52,7 @@ class Panel:
 def panels(
     choices: Sequence[Choice], across: Across, against: Choice | None, sound: Drive | None
 ) -> list[Panel]:
-    """Loss, drop and load of choices; or what they differ by from one, with that as the zero line.
+    """Loss, drop and load of choices; or what they differ by from one, each at its own loudspeaker.
 
     Raises RequestError where the drop ``across`` these conductors cannot be told.
     """
@@ -106,12 +106,16 @@ def _relative(choices: Sequence[Choice], across: Across, against: Choice) -> lis
     found: list[Panel] = []
     signals: list[tuple[Signal, Across]] = [("receiving", "both"), ("drop", across)]
     for signal, side in signals:
-        zero = _level(against, signal, side)
+        loads = {choice.listen for choice in choices}
+        zero = {load: _level(against.at(load), signal, side) for load in loads}
         each = tuple(
             _curve(
                 number,
-                _less(_level(choice, signal, side), zero),
-                [_less(_level(end, signal, side), zero) for end in extremes(choice, side)],
+                _less(_level(choice, signal, side), zero[choice.listen]),
+                [
+                    _less(_level(end, signal, side), zero[choice.listen])
+                    for end in extremes(choice, side)
+                ],
             )
             for number, choice in enumerate(choices)
         )

@@ -101,9 +101,9 @@ def _name(choice: Choice, choices: Sequence[Choice]) -> str:
 
 
 def _label(choice: Choice, choices: Sequence[Choice]) -> str:
-    """Its name, and its label where that says more."""
+    """Its name, and its label where that says more; of several loudspeakers which, and no more."""
     name = _name(choice, choices)
-    return name if choice.label == choice.name else f"{name}: {choice.label}"
+    return name if choice.label == choice.name or name != choice.name else f"{name}: {choice.label}"
 
 
 # ---- how it looks ---------------------------------------------------------------------------------

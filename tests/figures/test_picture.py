@@ -234,3 +234,17 @@ def test_the_command_draws_in_the_size_and_on_the_paper_that_were_asked(tmp_path
     assert list(kept[0].get_size_inches()) == [20.0, 5.0]
     assert sum(kept[0].get_facecolor()[:3]) < 0.5
     assert kept[0].axes[0].get_title(loc="left") == "what arrives, dB over bell"
+
+
+def test_differences_are_taken_at_each_loudspeaker_by_itself(tmp_path, kept):
+    path = str(DEMO / "path.toml")
+    options = ["--every-load", "--against", "sound", "--choice", "sound"]
+    assert main(["plot", path, str(tmp_path / "a.png"), *options]) == 0
+    arrives, drop = kept[0].axes
+    for place in (arrives, drop):
+        curves = [line for line in place.lines if len(line.get_xdata()) > 2]
+        assert len(curves) == 3
+        assert all(np.all(line.get_ydata() == 0.0) for line in curves)
+    (legend,) = kept[0].legends
+    names = [text.get_text() for text in legend.get_texts()]
+    assert names == ["sound: lawn", "sound: bench", "sound: gate"]
