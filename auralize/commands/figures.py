@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from auralize.commands.look import add_comparison, against
+from auralize.commands.look import add_comparison, against, sound
 from auralize.commands.progress import telling
 from auralize.commands.shared import add_across, add_rig, loaded, picked
 from auralize.errors import RequestError
@@ -67,12 +67,12 @@ def _compared(
     arguments: argparse.Namespace, choices: list[Choice], first: Choice
 ) -> list[Difference]:
     """Each choice against the first; nothing where there is no other."""
-    from auralize.figures.against import differences, spectrum_of
+    from auralize.figures.against import differences
     from auralize.rig.work import working_out
 
-    sound = None if arguments.programme is None else spectrum_of(arguments.programme)
+    programme = sound(arguments)
     with working_out("the comparison"):
-        return differences(choices, first, sound, arguments.across)
+        return differences(choices, first, programme, arguments.across)
 
 
 def _frequencies(text: str) -> tuple[float, ...]:

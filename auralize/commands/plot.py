@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
+from auralize.commands.look import add_comparison, add_look, against, look, sound
 from auralize.commands.progress import telling
 from auralize.commands.shared import add_across, add_into, add_rig, loaded, picked
 from auralize.errors import one_line
@@ -25,12 +26,15 @@ def add(commands: Any) -> None:
         "--every-load", action="store_true", help="a curve for every loudspeaker of the rig"
     )
     add_across(command)
+    add_comparison(command)
+    add_look(command)
     command.set_defaults(command=run)
 
 
 @telling
 def run(arguments: argparse.Namespace) -> None:
-    from auralize.figures.picture import plot_name, save_plot
+    from auralize.figures.picture import save_plot
+    from auralize.figures.plot_name import Drawn, plot_name
     from auralize.outputs import made_folder
     from auralize.rig.work import working_out
 
@@ -38,8 +42,20 @@ def run(arguments: argparse.Namespace) -> None:
     choices = picked(arguments, rig)
     if arguments.every_load:
         choices = [choice.at(load) for choice in choices for load in choice.network.loads]
-    name = plot_name(rig, choices, f".{arguments.kind}", arguments.across, arguments.every_load)
-    path, across = arguments.into / name, arguments.across
+    other = None if arguments.against is None else against(arguments, rig, choices)
+    drawn = Drawn(
+        arguments.across, other, arguments.programme, arguments.every_load, look(arguments)
+    )
+    path = arguments.into / plot_name(rig, choices, drawn, f".{arguments.kind}")
     with made_folder(arguments.into), working_out("the curves"):
-        told = save_plot(rig.title, choices, path, across, replaces=arguments.replace)
+        told = save_plot(
+            rig.title,
+            choices,
+            path,
+            arguments.across,
+            against=other,
+            sound=sound(arguments),
+            look=drawn.look,
+            replaces=arguments.replace,
+        )
     print(one_line(told))
