@@ -53,7 +53,7 @@ def make_demo(folder: Path, progress: Callable[[float], None]) -> str:
     choices: dict[str, Choice] = {}
     for number, (names, signals) in enumerate(RENDERED):
         chosen = load_rig(folder / RIG_FILES[number]).pick(list(names))
-        options = RenderOptions(signals=signals, depth="PCM_16", suffix=".flac")
+        options = RenderOptions(signals=signals, suffix=".flac")
         done = render(programme, chosen, folder, options, _half(progress, number))
         outputs += done.outputs
         choices |= {choice.name: choice for choice in chosen}
@@ -67,7 +67,7 @@ def _half(progress: Callable[[float], None], number: int) -> Callable[[float], N
 def _write_programme(path: Path) -> None:
     sound = synthesise(RATE)
     comment = "programme of the Saltmarsh Tide Mill, synthesised"
-    with AudioWriter(path, RATE, 2, "PCM_24", len(sound), comment) as writer:
+    with AudioWriter(path, RATE, 2, "PCM_16", len(sound), comment) as writer:
         writer.write(np.asarray(sound, dtype=np.float64))
 
 
