@@ -75,7 +75,6 @@ def make_demo(folder: Path, progress: Callable[[float], None], replaces: bool = 
         options = RenderOptions(
             signals=part.signals,
             across=part.across,
-            depth="PCM_16",
             suffix=".flac",
             replaces=replaces,
         )
