@@ -12,28 +12,21 @@ from auralize.errors import RequestError
 from auralize.figures.fit import fit
 from auralize.figures.fit_text import as_fits
 from auralize.rig.reading import read_rig
+from support.small_driver import SMALL_DRIVER, THIN
 
-DRIVER = {
-    "type": "driver",
-    "nominal": "8 ohm",
-    "Re": "6 ohm",
-    "fs": "90 Hz",
-    "Qms": 3.0,
-    "Qes": 1.0,
-}
 RIG = {
     "amplifier": {"resistance": "10 mohm"},
     "cables": {
-        "line": {"construction": "twin", "conductor": "1.5 mm2", "insulation": "0.7 mm"},
-        "other": {"construction": "twin", "conductor": "1.5 mm2", "insulation": "0.7 mm"},
+        "line": THIN,
+        "other": THIN,
     },
     "runs": {
         "path": {"cable": "line", "length": "6 m"},
         "yard": {"cable": "other", "length": "5 m"},
     },
     "loads": {
-        "desk": {**DRIVER, "at": "yard"},
-        "lamp": {**DRIVER, "count": 8, "spacing": "3 m", "along": "path"},
+        "desk": {**SMALL_DRIVER, "at": "yard"},
+        "lamp": {**SMALL_DRIVER, "count": 8, "spacing": "3 m", "along": "path"},
     },
     "listen": "desk",
 }

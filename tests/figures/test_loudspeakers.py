@@ -14,21 +14,14 @@ from auralize.figures import data
 from auralize.figures.numbers import figures
 from auralize.figures.text import as_table
 from auralize.rig.reading import read_rig
+from support.small_driver import SMALL_DRIVER, THIN
 
-DRIVER = {
-    "type": "driver",
-    "nominal": "8 ohm",
-    "Re": "6 ohm",
-    "fs": "90 Hz",
-    "Qms": 3.0,
-    "Qes": 1.0,
-}
 RIG = {
     "amplifier": {"resistance": "40 mohm"},
     "programme": {"voltage": "20 V"},
-    "cables": {"thin": {"construction": "twin", "conductor": "1.5 mm2", "insulation": "0.7 mm"}},
+    "cables": {"thin": THIN},
     "runs": {"path": {"cable": "thin", "length": "30 m"}},
-    "loads": {"lamp": {**DRIVER, "count": 20, "spacing": "5 m", "along": "path"}},
+    "loads": {"lamp": {**SMALL_DRIVER, "count": 20, "spacing": "5 m", "along": "path"}},
 }
 DIVIDER = {
     "amplifier": {"resistance": "0 ohm"},

@@ -8,16 +8,16 @@ import pytest
 from auralize.circuit.solution import solve
 from auralize.errors import RigError
 from auralize.rig.reading import read_rig
+from support.small_driver import SMALL_DRIVER, THIN
 
-LAMP = {"type": "driver", "nominal": "8 ohm", "Re": "6 ohm", "fs": "90 Hz", "Qms": 3.0, "Qes": 1.0}
 LINE = {"count": 4, "spacing": "5 m", "along": "path"}
 RIG = {
     "amplifier": {"resistance": "40 mohm"},
-    "cables": {"thin": {"construction": "twin", "conductor": "1.5 mm2", "insulation": "0.7 mm"}},
+    "cables": {"thin": THIN},
     "runs": {
         "path": {"cable": "thin", "length": "30 m", "temperature": "30 degC", "far": "5 mohm"}
     },
-    "loads": {"lamp": {**LAMP, **LINE}},
+    "loads": {"lamp": {**SMALL_DRIVER, **LINE}},
 }
 BY_HAND = {
     **RIG,
@@ -32,7 +32,9 @@ BY_HAND = {
         }
         for n in (2, 3, 4)
     },
-    "loads": {f"lamp {n}": {**LAMP, "at": "path" if n == 1 else f"path {n}"} for n in (1, 2, 3, 4)},
+    "loads": {
+        f"lamp {n}": {**SMALL_DRIVER, "at": "path" if n == 1 else f"path {n}"} for n in (1, 2, 3, 4)
+    },
 }
 TAP = {"line": "100 V", "tap": "6 W", "secondary": "8 ohm"}
 
@@ -135,7 +137,7 @@ def test_like_takes_all_but_the_place_and_a_change_of_kind_starts_afresh():
         "shed": {"like": "lamp 1", "at": "path", "type": "resistor", "resistance": "9 ohm"},
     }
     by_hand = copy.deepcopy(rig)
-    warm = {**LAMP, "Re": "6.5 ohm", "reversed": True}
+    warm = {**SMALL_DRIVER, "Re": "6.5 ohm", "reversed": True}
     by_hand["loads"] |= {
         "porch": {**warm, "at": "path 2"},
         "gate": {**warm, "at": "path"},
@@ -148,7 +150,7 @@ def test_a_line_may_be_like_a_single_load_and_the_other_way_round():
     rig = changed(RIG)
     rig["loads"] = {
         "lamp": {"like": "desk", **LINE},
-        "desk": {**LAMP, "at": "amplifier"},
+        "desk": {**SMALL_DRIVER, "at": "amplifier"},
         "bench": {"like": "lamp", "at": "path"},
     }
     read = only({**rig, "listen": "lamp"})
