@@ -162,14 +162,9 @@ class BenchScreen(PlayerScreen):
         self._hear()
         self._draw()
 
-    def action_hear(self, signal: Signal) -> None:
-        """Hear another signal of the chosen choice."""
+    def action_hear(self, signal: Signal | None) -> None:
+        """Hear another signal of the chosen choice, or (None) the source."""
         self.signal = signal
-        self._hear()
-
-    def action_source(self) -> None:
-        """Hear the source."""
-        self.signal = None
         self._hear()
 
     def action_across(self) -> None:

@@ -16,7 +16,7 @@ BENCH: Final[list[BindingType]] = [
     Binding("space", "play", "Play", tooltip="Play or pause", id="bench.play"),
     _quiet("1", "choose(1)", "Choice 1", "Hear choice 1 (2 to 9: the others)", "bench.choice1"),
     *(_quiet(str(n), f"choose({n})", f"Choice {n}", "", f"bench.choice{n}") for n in range(2, 10)),
-    Binding("s", "source", "Source", tooltip="Hear the source", id="bench.source"),
+    Binding("s", "hear(None)", "Source", tooltip="Hear the source", id="bench.source"),
     Binding(
         "r", "hear('receiving')", "Receiving", tooltip="Hear the receiving end", id="bench.rec"
     ),

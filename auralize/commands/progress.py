@@ -88,9 +88,9 @@ class WorkLine:
         with self._lock:
             if self._timer is not threading.current_thread():
                 return  # something else has begun meanwhile
-            line = one_line(f"working out {self._works[-1]} ...")
-            room = shutil.get_terminal_size().columns - 1  # in one line, which can be wiped
-            print(f"{_WIPE}{line[:room]}", end="", file=sys.stderr, flush=True)
+            room = shutil.get_terminal_size().columns - 5  # in one line, which can be wiped
+            line = one_line(f"working out {self._works[-1]}")[:room]
+            print(f"{_WIPE}{line} ...", end="", file=sys.stderr, flush=True)
             self._shown = True
 
 

@@ -40,6 +40,7 @@ def keep_seed(log_path: Path, committed: str, seed: bytes) -> str:
     apart, pad = share_apart(committed), secrets.token_bytes(SEED_BYTES)
     try:
         apart.parent.mkdir(PRIVATE_FOLDER, parents=True, exist_ok=True)
+        apart.parent.chmod(PRIVATE_FOLDER)  # where volumes were remembered before
         _write(apart, pad)
     except OSError as error:
         return (

@@ -76,6 +76,7 @@ class _Reader:
             [sys.executable, __file__, "--child"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,  # the decoder of MP3 tells there of each damage itself
             text=True,
         )
         assert self._answer(120.0) == "ready"

@@ -65,13 +65,13 @@ def test_a_coil_that_takes_long_is_named(
     bench: Bench, tell: Tell, monkeypatch: pytest.MonkeyPatch, command: str
 ) -> None:
     terminal = watched(monkeypatch)
-    added = lays.added_impedance
+    added = lays.added_by_conductor
 
     def slow(*arguments: Any) -> Any:
         wait_for("working out the lay of run pond: ", terminal)
         return added(*arguments)
 
-    monkeypatch.setattr(lays, "added_impedance", slow)
+    monkeypatch.setattr(lays, "added_by_conductor", slow)
     length = 20.0 + 0.01 * list(COMMANDS).index(command)  # not worked out before
     bench.rig.write_text(COILED.format(length=length), encoding="utf-8")
     assert tell(command, "sluice.toml", *COMMANDS[command]).returncode == OK
@@ -86,13 +86,13 @@ def test_nothing_is_told_where_nobody_watches(
 ) -> None:
     monkeypatch.setattr(progress, "PATIENCE", 0.0)
     monkeypatch.setattr(progress, "EVERY", 0.0)
-    added = lays.added_impedance
+    added = lays.added_by_conductor
 
     def slow(*arguments: Any) -> Any:
         time.sleep(0.1)
         return added(*arguments)
 
-    monkeypatch.setattr(lays, "added_impedance", slow)
+    monkeypatch.setattr(lays, "added_by_conductor", slow)
     bench.rig.write_text(COILED.format(length=21.0), encoding="utf-8")
     done = tell("figures", "sluice.toml")
     assert (done.returncode, done.stderr) == (OK, "")

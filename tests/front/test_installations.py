@@ -75,6 +75,7 @@ def test_json_and_csv_say_the_same(load: str, capsys: pytest.CaptureFixture[str]
     assert len(rows) == len(lines) == 10 * len(RIG.choices)
     for row, (choice, line) in zip(rows, lines, strict=True):
         assert row.pop("choice") == choice
+        assert row.pop("drop_across") == "both"
         assert {key: float(value) for key, value in row.items()} == line
 
 

@@ -64,6 +64,9 @@ def seeds() -> dict[str, list[bytes]]:
         "sound.wav": [_sound("WAV", kind) for kind in ("PCM_16", "PCM_24", "FLOAT")],
         "sound.flac": [_sound("FLAC", "PCM_16")],
         "sound.ogg": [_sound("OGG", "VORBIS")],
+        "sound.aiff": [_sound("AIFF", "PCM_16")],
+        "sound.w64": [_sound("W64", "PCM_24")],
+        "sound.mp3": [_sound("MP3", "MPEG_LAYER_III")],
     }
 
 
@@ -186,6 +189,9 @@ READERS: Final[dict[str, Callable[[Path], None]]] = {
     "sound.wav": _samples,
     "sound.flac": _samples,
     "sound.ogg": _samples,
+    "sound.aiff": _samples,
+    "sound.w64": _samples,
+    "sound.mp3": _samples,
 }
 
 

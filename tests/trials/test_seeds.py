@@ -79,7 +79,12 @@ def test_a_share_says_nothing_of_its_seed(
     assert all(50 < number < 150 for count in counts.values() for number in count)
 
 
-def test_shares_are_their_owner_s_alone_and_go_at_the_end(state: Path, logs: Path) -> None:
+@pytest.mark.parametrize("there_before", [False, True])
+def test_shares_are_their_owner_s_alone_and_go_at_the_end(
+    state: Path, logs: Path, there_before: bool
+) -> None:
+    if there_before:
+        state.mkdir(0o755, parents=True)
     session = Session.start(plan(trials=1), logs / "log")
     assert [path.stat().st_mode & 0o777 for path in shares(session)] == [0o600, 0o600]
     assert stat.S_IMODE(state.stat().st_mode) == 0o700
