@@ -8,6 +8,9 @@ import pytest
 # Two processes whose linear algebra takes two threads each get in each other's way on two cores.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+# What is written tells the day; what is written twice is compared, also at midnight.
+os.environ.setdefault("SOURCE_DATE_EPOCH", "1767225600")
+
 # Started in the background, or by nohup, these are ignored, and so they would be by every command tested.
 signal.signal(signal.SIGINT, signal.default_int_handler)
 if hasattr(signal, "SIGHUP"):

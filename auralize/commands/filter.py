@@ -7,20 +7,14 @@ import math
 from typing import Any
 
 from auralize.commands.progress import telling
-from auralize.commands.shared import ONE, add_across, add_into, add_rig, loaded, picked
+from auralize.commands.shared import ONE, add_across, add_into, add_kind, add_rig, loaded, picked
 from auralize.errors import RequestError, one_line
 
 
 def add(commands: Any) -> None:
     command = commands.add_parser("filter", help="one response as a filter to carry elsewhere")
     add_rig(command, ONE)
-    command.add_argument(
-        "--as",
-        dest="kind",
-        choices=("wav", "txt", "json"),
-        default="wav",
-        help="wav or txt: FIR; json: second-order sections (default: wav)",
-    )
+    add_kind(command, ("wav", "txt", "json"), "wav or txt: FIR; json: second-order sections")
     add_into(command)
     command.add_argument("--signal", choices=("receiving", "drop", "sending"), default="receiving")
     add_across(command)

@@ -7,20 +7,14 @@ from typing import Any
 
 from auralize.commands.look import add_comparison, add_look, against, look, sound
 from auralize.commands.progress import telling
-from auralize.commands.shared import add_across, add_into, add_rig, loaded, picked
+from auralize.commands.shared import add_across, add_into, add_kind, add_rig, loaded, picked
 from auralize.errors import one_line
 
 
 def add(commands: Any) -> None:
     command = commands.add_parser("plot", help="loss, drop and load over frequency, as a picture")
     add_rig(command)
-    command.add_argument(
-        "--as",
-        dest="kind",
-        choices=("png", "svg", "pdf"),
-        default="png",
-        help="kind of picture (default: png)",
-    )
+    add_kind(command, ("png", "svg", "pdf"), "kind of picture")
     add_into(command)
     command.add_argument(
         "--every-load", action="store_true", help="a curve for every loudspeaker of the rig"

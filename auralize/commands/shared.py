@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import math
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -60,6 +61,13 @@ def add_into(command: argparse.ArgumentParser) -> None:
         help="where results go, made where it is not there (default: here)",
     )
     add_replace(command)
+
+
+def add_kind(command: argparse.ArgumentParser, kinds: Sequence[str], words: str) -> None:
+    """What kind of file is written; the first of them if nothing else is asked for."""
+    command.add_argument(
+        "--as", dest="kind", choices=kinds, default=kinds[0], help=f"{words} (default: {kinds[0]})"
+    )
 
 
 def add_replace(command: argparse.ArgumentParser) -> None:

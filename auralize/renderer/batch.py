@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final, Literal
 
-from auralize.audio.writer import same_file
 from auralize.circuit.signals import Signal
 from auralize.circuit.solution import Across
 from auralize.errors import AuralizeError, FileError, RequestError
@@ -57,19 +57,19 @@ def sounds_in(places: Sequence[Path]) -> list[Path]:
 
     Raises RequestError for a folder without any, and for files whose results would have the same names.
     """
-    found: list[Path] = []
+    found: dict[str, Path] = {}
     for place in places:
-        inside = _of_folder(place) if place.is_dir() else [place]
-        found += [path for path in inside if not any(same_file(path, other) for other in found)]
+        for path in _of_folder(place) if place.is_dir() else [place]:
+            found.setdefault(os.path.realpath(path), path)
     names: dict[str, Path] = {}
-    for path in found:
+    for path in found.values():
         other = names.setdefault(path.stem.casefold(), path)
         if other != path:
             raise RequestError(
                 f"{path}: its results would be called as those of {other}; give it another name, or "
                 "render the two into folders of their own (--into)"
             )
-    return found
+    return list(found.values())
 
 
 def _of_folder(folder: Path) -> list[Path]:

@@ -24,7 +24,7 @@ from auralize.audio.metering import Level, Meter, Samples, measure
 from auralize.audio.room import check_disk, check_open_files
 from auralize.audio.writer import AudioWriter, check_output
 from auralize.circuit.signals import SIGNALS, over
-from auralize.errors import AudioFileError
+from auralize.errors import AudioFileError, RequestError
 from auralize.files import StagedText, check_text, commit_set
 from auralize.filters.fir import Fir, RunFilters, design_run
 from auralize.filters.quality import check
@@ -148,6 +148,11 @@ def prepared(source: Path, choices: Sequence[Choice], folder: Path, options: Ren
     if options.source:
         at = "+".join(dict.fromkeys(choice.place_tag for choice in choices if choice.place_tag))
         paths[SOURCE] = options.path(folder, source, SOURCE, at, told)
+    if len(set(paths.values())) < len(paths):
+        raise RequestError(
+            "two of the results would have the same name; render their choices one by one, each into a "
+            "folder of its own"
+        )
     if options.match.frequency > take.info.rate / 2.0:
         raise AudioFileError(
             f"{source}: to match at {options.match.frequency:g} Hz needs a sample rate of twice that or "
