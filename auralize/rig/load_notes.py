@@ -46,7 +46,7 @@ def _derived(sampled: SampledImpedance) -> str:
     told = "was measured without its phase: that is derived from the magnitude (minimum phase)"
     if sampled.widest * ENOUGH > 1.0 + _ROUNDED_STEPS:
         return (
-            f"{told}, which so few points tell badly: beside a resonance it may be off by 40 degrees; "
+            f"{told}, which so few points tell badly: beside a resonance it may be far off; "
             "measure it with its phase, or 24 points an octave"
         )
     return f"{told}, right within some 5 degrees, and 10 in the octave above the lowest frequency"
