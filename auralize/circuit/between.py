@@ -12,7 +12,7 @@ from auralize.circuit.curve import Curve
 from auralize.circuit.rational import fitted
 
 DENSE: Final = 24.0
-"""Points an octave from which a spline alone is within 0.2 % of every loudspeaker's resonance (tests)."""
+"""Points an octave from which a spline alone is within 1 % of every loudspeaker's resonance (tests)."""
 _FILLED: Final = 48
 """Points an octave that are put between those known."""
 _FEWEST, _MOST = 8, 400

@@ -17,6 +17,8 @@ _ROUNDS: Final = 12
 """After which the poles of a driver in its box stand still."""
 _DAMPING: Final = 0.1
 """Real over imaginary part of the poles that the search begins with."""
+_LEAST_DAMPING: Final = 1e-6
+"""The same, at least, while it goes on."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,7 +91,9 @@ def _moved(s: Complex, z: Complex, poles: Complex) -> Complex:
         blocks[i, i + 1], blocks[i + 1, i] = poles[i].imag, -poles[i].imag
         drive[i], drive[i + 1] = 2.0, 0.0
     zeros = np.linalg.eigvals(blocks - np.outer(drive, residues)).astype(np.complex128)
-    stable = -np.abs(zeros.real) + 1j * zeros.imag
+    # On the axis itself a pole could meet a point of the data.
+    damped = np.maximum(np.abs(zeros.real), _LEAST_DAMPING * np.abs(zeros))
+    stable = -damped + 1j * zeros.imag
     return _paired(stable)
 
 

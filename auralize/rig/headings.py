@@ -148,7 +148,8 @@ def _with_line_above(rows: dict[int, list[str]], line: int) -> list[str]:
         return rows[line]
     if any(_unit(cell)[0] for cell in above) or not all(_unit(cell)[0] for cell in rows[line]):
         return rows[line]
-    return [f"{name} {unit}" for name, unit in zip(above, rows[line], strict=True)]
+    both = [f"{name} {unit}" for name, unit in zip(above, rows[line], strict=True)]
+    return both if "frequency" in {column_of(cell).kind for cell in both} else rows[line]
 
 
 def _check_once(sheet: Sheet, line: int, columns: tuple[Column, ...]) -> None:

@@ -30,7 +30,11 @@ def read_impedance_table(path: Path) -> ImpedanceTable:
     Raises MeasurementError: file, line, what was found, what would be right.
     """
     sheet = read_sheet(path, USUAL_WORDS)
-    heading = heading_of(sheet)
+    with np.errstate(all="ignore"):  # what is no number then is refused
+        return _table(sheet, heading_of(sheet))
+
+
+def _table(sheet: Sheet, heading: Heading) -> ImpedanceTable:
     frequency = _frequency(sheet, heading)
     given = {kind for kind in _PARTS if heading.of(kind) is not None}
     if given >= {"magnitude", "real", "imaginary"}:

@@ -26,7 +26,7 @@ def measured_notes(
     beyond = sampled.beyond(*judged)
     found = (
         None if beyond is None else f"is {beyond}",
-        _DERIVED if derived else None,
+        _derived(sampled) if derived else None,
         _coarse(sampled, judged),
         _far_from(sampled, rated, judged),
     )
@@ -41,10 +41,19 @@ def what_to_measure(judged: tuple[float, float]) -> str:
     )
 
 
-_DERIVED: Final = (
-    "was measured without its phase: that is derived from the magnitude (minimum phase), right within "
-    "some 2 degrees, and some 6 degrees within an octave of the lowest frequency"
-)
+def _derived(sampled: SampledImpedance) -> str:
+    """How far a phase is right that came from the magnitude: see tests/circuit/test_derived_phase.py."""
+    told = "was measured without its phase: that is derived from the magnitude (minimum phase)"
+    if sampled.widest * ENOUGH > 1.0 + _ROUNDED_STEPS:
+        return (
+            f"{told}, which so few points tell badly: beside a resonance it may be far off; "
+            "measure it with its phase, or 24 points an octave"
+        )
+    return f"{told}, right within some 5 degrees, and 10 in the octave above the lowest frequency"
+
+
+_ROUNDED_STEPS: Final = 0.05
+"""By which the step of a table may be wider where its frequencies are rounded."""
 
 
 def _coarse(sampled: SampledImpedance, judged: tuple[float, float]) -> str | None:

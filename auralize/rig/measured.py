@@ -12,7 +12,7 @@ import numpy as np
 
 from auralize.circuit.cable import Dielectric
 from auralize.circuit.conductor import Complex, Real
-from auralize.circuit.derived_phase import minimum_phase
+from auralize.circuit.derived_phase import derived_phase
 from auralize.circuit.sampled import (
     LineConstants,
     SampledCable,
@@ -78,7 +78,7 @@ def _derived(table: ImpedanceTable) -> Real:
     """Radians of minimum phase; 0 at 0 Hz."""
     above = table.frequency > 0.0
     angle = np.zeros_like(table.modulus)
-    angle[above] = minimum_phase(table.frequency[above], table.modulus[above])
+    angle[above] = derived_phase(table.frequency[above], table.modulus[above])
     return angle
 
 

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from auralize.audio.bands import THIRD_OCTAVES
-from auralize.circuit.between import filled
+from auralize.circuit.between import DENSE, filled
 from auralize.circuit.cable import make_pair
 from auralize.circuit.conductor import MATERIALS, Real, make_conductor
 from auralize.circuit.crossover import Capacitor, Coil, Crossover, Ladder, Rung
+from auralize.circuit.curve import Curve
 from auralize.circuit.levels import drop_db
 from auralize.circuit.loudspeaker import Driver, Load, Vent
 from auralize.circuit.network import Amplifier, Connected, Network, Run
@@ -96,6 +97,14 @@ def test_a_driver_is_a_function_of_second_order() -> None:
     # In a closed box both fs and Qms rise by sqrt(1 + Vas/box).
     q_of_the_peak = 4.2 * np.sqrt(2.5)
     assert function.sharpest == pytest.approx(q_of_the_peak, rel=1e-9)
+
+
+@pytest.mark.parametrize("name", LOADS)
+def test_a_spline_alone_is_enough_where_points_are_dense(name: str) -> None:
+    """24 an octave: within 1 %, as stated, of the sharpest resonance, and so left as they are."""
+    f = 10.0 * 2.0 ** (np.arange(265) / DENSE)
+    spline = Curve(f, LOADS[name].impedance(f), False)
+    assert np.abs(spline(F) / LOADS[name].impedance(F) - 1.0).max() < 0.01
 
 
 def test_what_is_dense_or_tells_too_little_stays_as_it_is() -> None:

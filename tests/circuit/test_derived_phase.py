@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from test_between import LOADS, drop
+from test_between import LOADS, THIRDS, drop
 
 from auralize.circuit.crossover import Capacitor, Coil, InSeries
-from auralize.circuit.derived_phase import minimum_phase
+from auralize.circuit.derived_phase import derived_phase, minimum_phase
 from auralize.circuit.loudspeaker import Load, Resistor
 from auralize.circuit.sampled import SampledImpedance
 
@@ -32,6 +32,28 @@ def test_the_drop_that_follows(name: str) -> None:
     modulus = np.abs(LOADS[name].impedance(f))
     told = SampledImpedance(f, modulus * np.exp(1j * minimum_phase(f, modulus)))
     assert np.abs(drop(told) - drop(LOADS[name])).max() < 0.1
+
+
+@pytest.mark.parametrize("name", [n for n in LOADS if "closed" in n or "free" in n])
+def test_from_thirds_of_an_octave_it_is_that_of_a_circuit(name: str) -> None:
+    """As stated: within 6 degrees, where Hilbert's transform is off by 14 and more."""
+    z = LOADS[name].impedance(THIRDS)
+    told, hilbert = (way(THIRDS, np.abs(z)) for way in (derived_phase, minimum_phase))
+    assert np.abs(np.degrees(told - np.angle(z))).max() < 6.0
+    assert np.abs(np.degrees(hilbert - np.angle(z))).max() > 14.0
+
+
+def test_from_thirds_of_a_closed_box_the_drop_is_right() -> None:
+    """Within 0.3 dB, where Hilbert's transform puts it off by 3 dB."""
+    box = LOADS["closed box"]
+    modulus = np.abs(box.impedance(THIRDS))
+    told = SampledImpedance(THIRDS, modulus * np.exp(1j * derived_phase(THIRDS, modulus)))
+    assert np.abs(drop(told) - drop(box)).max() < 0.3
+
+
+def test_where_no_simple_circuit_is_near_it_is_hilberts() -> None:
+    modulus = np.abs(LOADS["two ways"].impedance(THIRDS))
+    np.testing.assert_array_equal(derived_phase(THIRDS, modulus), minimum_phase(THIRDS, modulus))
 
 
 SIMPLE: list[tuple[Load, float]] = [

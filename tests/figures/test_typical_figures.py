@@ -107,3 +107,47 @@ def test_what_is_no_kind_is_refused(lines: str, said: str, tmp_path: Path) -> No
     (tmp_path / "rig.toml").write_text(text(f'type = "typical"\nnominal = "8 ohm"\n{lines}\n'))
     with pytest.raises(RigError, match=said):
         au.load_rig(tmp_path / "rig.toml")
+
+
+UNKNOWN = """title = "Saltmarsh Tide Mill: whatever stands in the drying loft"
+
+[amplifier]
+resistance = "20 mohm"
+
+[cables.thin]
+construction = "twin"
+conductor = "0.75 mm2"
+
+[cables.thick]
+construction = "twisted pair"
+conductor = "4 mm2"
+
+[runs.loft]
+cable = "thin"
+length = "18 m"
+
+[loads.loft]
+type = "typical"
+kind = "small two-way"
+nominal = "8 ohm"
+
+[choices.lying-there]
+
+[choices.bought]
+runs.loft.cable = "thick"
+"""
+
+
+def test_eight_ohm_that_is_all_i_know(tmp_path: Path) -> None:
+    """From a size, a length and a kind to an answer: which cable is better holds for all of the range."""
+    assert len(UNKNOWN.splitlines()) < 40
+    (tmp_path / "loft.toml").write_text(UNKNOWN, encoding="utf-8")
+    rig = au.load_rig(tmp_path / "loft.toml")
+    there, bought = (figures(rig[name], (1000.0,)).typical for name in ("lying-there", "bought"))
+    assert there is not None
+    assert bought is not None
+    assert there.loss_db.high < bought.loss_db.low < 0.0
+    assert there.drop_db.low > bought.drop_db.high
+    printed = " ".join(rig["bought"].notes)
+    assert "lay_length" in printed
+    assert "typical, invented: a small two-way loudspeaker of 8 ohm" in printed

@@ -429,7 +429,7 @@ def test_impedance_told_by_figures_is_the_loudspeaker_when_read_again(
     content = PATH.read_text(encoding="utf-8")
     content += """
 [choices.again]
-loads.lawn = { type = "measured", file = "lawn.txt", nominal = "8 ohm" }
+loads.lawn = { type = "measured", file = "lawn.txt", nominal = "6 ohm" } # 4.9 ohm at its lowest
 """
     rig = load_rig(written(tmp_path, content))
     frequencies = tuple(np.geomspace(20.0, 20e3, 97))

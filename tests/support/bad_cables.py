@@ -99,12 +99,6 @@ BAD_CABLES = {
     "negative insulation": Bad(
         text(cables=cable(insulation='"-1 mm"')), "cables.reel.insulation", "'-1 mm'", "0.05 mm"
     ),
-    "twisted pair without lay length": Bad(
-        text(cables=cable(construction='"twisted pair"')),
-        "cables.reel.lay_length",
-        "missing",
-        "length",
-    ),
     "twist too tight": Bad(
         text(cables=cable(construction='"twisted pair"', lay_length='"6 mm"')),
         "cables.reel.lay_length",

@@ -13,7 +13,9 @@ from typing import Any, Final
 import numpy as np
 import soundfile as sf
 
+from auralize.audio.bands import THIRD_OCTAVES
 from auralize.audio.reader import read_blocks
+from auralize.circuit.loudspeaker import Driver
 from auralize.errors import AuralizeError
 from auralize.figures import data
 from auralize.figures.numbers import figures
@@ -28,6 +30,14 @@ DEMO: Final = Path(__file__).parents[2] / "audio_demo"
 F: Final = np.geomspace(1.0, 1e5, 41)
 
 TABLE: Final = "# Hz ohm degrees\n20 8 0\n40 9.5 20\n80 8 0\n160 7 -10\n320 6.5 3\n"
+_BOX: Final = Driver(5.6, 38.0, 4.2, 0.42, 0.4e-3, stiffness_ratio=1.5)
+_THIRDS: Final = [(hz, complex(_BOX.impedance(np.array([hz]))[0])) for hz in THIRD_OCTAVES]
+THIRDS: Final = "Freq (kHz);Re(Z) (ohm);Im(Z) (ohm)\n" + "".join(
+    f"{hz / 1e3:g};{z.real:.2f};{z.imag:.2f}\n" for hz, z in _THIRDS
+)
+ALONE: Final = "Frequency\tImpedance\nHz\tmohm\n" + "".join(
+    f"{hz:g}\t{1e3 * abs(z):.0f}\n" for hz, z in _THIRDS
+)
 CABLE: Final = "".join(f"{f} 0.0148 6.5e-7 6e-11\n" for f in (20, 200, 2000, 20000, 200000))
 ONE_PORT: Final = "# HZ S RI R 50\n" + "".join(f"{f} -0.7 0.1\n" for f in (20, 40, 80, 160, 320))
 TWO_PORT: Final = "# HZ S MA R 50\n" + "".join(
@@ -56,7 +66,7 @@ def seeds() -> dict[str, list[bytes]]:
     ]
     return {
         "rig.toml": [rig.encode() for rig in rigs],
-        "table.txt": [TABLE.encode()],
+        "table.txt": [table.encode() for table in (TABLE, THIRDS, ALONE)],
         "pair.txt": [CABLE.encode()],
         "load.s1p": [ONE_PORT.encode()],
         "pair.s2p": [TWO_PORT.encode()],
