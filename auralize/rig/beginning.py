@@ -24,6 +24,8 @@ _ASSUMED: Final[dict[str, dict[str, str]]] = {
 STARTERS: Final = tuple(_ASSUMED)
 """Constructions that need no data sheet to begin with."""
 _DAMPING: Final = 200
+_TYPICAL: Final = 'type = "typical"'
+_KIND: Final = "small two-way"
 _ASSUMED_WORD: Final = "assumed; "
 _COMMENT_AT: Final = 32
 """Column where comments begin."""
@@ -69,9 +71,10 @@ def _lines(begun: Beginning) -> list[str]:
         "[runs.line]",
         _line("[runs.NAME]", "length", _quoted(begun.length)),
         "",
-        "[loads.speaker]                 # a resistor, until more is known: `auralize keys loads`",
-        'type = "resistor"',
-        f"resistance = {_quoted(begun.speaker)}",
+        "[loads.speaker]",
+        f"{_TYPICAL:<{_COMMENT_AT - 1}} # invented, until more is known: `auralize keys loads`",
+        _line("[loads.NAME]", "kind", _quoted(_KIND), assumed=True),
+        f"nominal = {_quoted(begun.speaker)}",
         "",
     ]
     for name, size in (("thin", begun.size), ("thick", begun.thick)):

@@ -41,8 +41,7 @@ CABLES: Final = (
                 "length",
                 '"0.8 mm"',
                 "wall",
-                "single cores: 0.8 mm; beside spacing: 0.05 mm",
-                "+",
+                "usual for its size; single cores: 0.8 mm",
             ),
             Key("spacing", "length", '"3.7 mm"', "between centres; single cores need it", "", "+"),
         ),
@@ -61,7 +60,7 @@ CABLES: Final = (
         "[cables.NAME]",
         "twisted pair, three-core, four-core",
         (
-            Key("lay_length", "length", '"80 mm"', "one turn of the twist", "", "*"),
+            Key("lay_length", "length", '"80 mm"', "one turn of the twist", "usual for its size"),
             one_of("doubled", SIDES, "minus", "three-core: which has two cores"),
             one_of(
                 "joined", ("opposite cores", "cores side by side"), "opposite cores", "four-core"
@@ -73,7 +72,7 @@ CABLES: Final = (
         "coaxial",
         (
             Key("insulation", "length", '"2 mm"', "wall between conductor and shield", "", "*"),
-            Key("shield", "length", '"0.2 mm"', "its thickness", "", "*"),
+            Key("shield", "length", '"0.2 mm"', "its thickness", "usual: 0.3 mm"),
             Key("shield_resistance", "resistance per length", '"9 ohm/km"', "at 20 degC", "", "*"),
         ),
     ),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from auralize.circuit.typical import KINDS
 from auralize.rig.key import Key, Section, one_of
 from auralize.rig.loads import TYPES
 
@@ -43,6 +44,22 @@ LOADS: Final = (
         (Key("resistance", "resistance", '"8 ohm"', "", "", "*"),),
     ),
     Section("[loads.NAME]", "driver: a moving coil", _DRIVER),
+    Section(
+        "[loads.NAME]",
+        "typical: of which no more is known than its kind; invented, and said so",
+        (one_of("kind", KINDS, words="what sort of loudspeaker", need="*"),),
+    ),
+    Section(
+        "[loads.NAME]",
+        "a load that is like another, or a line of many",
+        (
+            Key("like", "name", '"stage"', "another load; what is said here is laid on it"),
+            Key("count", "whole number", "20", "how many, one after another"),
+            Key("spacing", "length", '"4 m"', "cable from one to the next; beside count"),
+            Key("along", "name", '"ceiling"', "run that leads to the first; beside count"),
+            Key("through", "name", '"tap"', "transformer that each has", "none"),
+        ),
+    ),
     Section(
         "[loads.NAME]",
         "measured: Hz, ohm, degrees, or Touchstone .s1p",

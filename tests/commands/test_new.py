@@ -59,6 +59,7 @@ def test_every_line_that_can_be_unknown_has_a_comment() -> None:
         "damping_factor",
         "insulation",
         "insulation",
+        "kind",
     ]
 
 

@@ -63,3 +63,10 @@ def test_three_metres_by_hand() -> None:
     assert by_choice["thick"].dc_loop_ohm == pytest.approx(6 * 4.95e-3, rel=LINE)
     assert by_choice["thin"].damping_factor == pytest.approx(8 / (0.156 + 0.08), rel=LINE)
     assert all(abs(f.deviation_db) < 0.25 for f in by_choice.values())
+
+
+def test_a_line_of_twenty_is_of_twenty() -> None:
+    """60 m to the first, and 4 m from each to the next: 19 times."""
+    choice = load_rig(FOLDER / "hundred-volts.toml")["thin"]
+    assert len(choice.loads) == 20
+    assert sum(run.run.length for run in choice.runs.values()) == pytest.approx(60 + 19 * 4)

@@ -56,6 +56,14 @@ PROBES: dict[str, dict[str, Any]] = {
     "crossover": rig(load=CROSSOVER),
     "tap and step-up": rig(transformers={**TAP["transformers"]}),
     "vented": rig(load=DRIVER),
+    "typical": rig(load={"type": "typical", "kind": "column", "nominal": "8 ohm"}),
+    "like another": rig(
+        loads={
+            "stage": {"at": "pond", "type": "resistor", "resistance": "8 ohm"},
+            "bar": {"at": "pond", "like": "stage"},
+        },
+        listen="stage",
+    ),
     "contact": rig(load={"type": "resistor", "resistance": "8 ohm", "contact": "9 mohm"}),
     **{
         construction: rig({"construction": construction, **TWIST})
@@ -144,7 +152,7 @@ def fits(key: Key, call: Call) -> bool:
 
 ALSO = {"one of": ("name",), "text": ("name", "one of"), "number": ("whole number",)}
 """What is read by a call of this kind as well, or through it."""
-COMPUTED = ("from ", "as ", "all", "the ", "its name")
+COMPUTED = ("from ", "usual", "as ", "all", "the ", "its name")
 """Defaults that follow from other keys, and stand in words."""
 
 
