@@ -66,7 +66,8 @@ def save_plot(
     "plot") is missing, the drop cannot be told, or the file cannot be written: a file of that name which
     this call did not make, unless it ``replaces``.
     """
-    if path.suffix.lower() not in ENDINGS:
+    suffix = path.suffix.lower()
+    if suffix not in ENDINGS:
         wanted = ", ".join(ENDINGS)
         raise RequestError(f"{path}: this ending is not known; right is one of {wanted}")
     identities = [choice.identity for choice in choices]
@@ -80,13 +81,11 @@ def save_plot(
         raise RequestError(
             "plots need matplotlib, which is not installed; `pip install matplotlib` brings it"
         ) from None
-    shown = panels(choices, across, against, sound)
-    what = f"loss, drop{over('drop', across)} and load"
-    if against is not None:
-        what = f"what arrives and the drop{over('drop', across)} against {against.name}"
-    rigs = ", ".join(dict.fromkeys(choice.fingerprint for choice in choices))
-    made = f"{origin()}, rig {rigs}"
-    suffix = path.suffix.lower()
+    shown, what, made = (
+        panels(choices, across, against, sound),
+        _what(across, against),
+        _made_from(choices),
+    )
     about = {"Subject" if suffix == ".pdf" else "Description": made}
     settings: Any = _settings(look)
     with matplotlib.rc_context(settings):
@@ -101,6 +100,17 @@ def save_plot(
     write_bytes(path, marked(image.getvalue(), suffix, call))
     names = "; ".join(_name(choice, choices) for choice in choices)
     return f"{path}: {what} from 20 Hz to 20 kHz, {names}"
+
+
+def _what(across: Across, against: Choice | None) -> str:
+    drop = f"drop{over('drop', across)}"
+    other = "" if against is None else f"what arrives and the {drop} against {against.name}"
+    return other or f"loss, {drop} and load"
+
+
+def _made_from(choices: Sequence[Choice]) -> str:
+    """What made it, when, and from which rigs."""
+    return f"{origin()}, rig {', '.join(dict.fromkeys(choice.fingerprint for choice in choices))}"
 
 
 def _name(choice: Choice, choices: Sequence[Choice]) -> str:

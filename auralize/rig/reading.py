@@ -201,10 +201,17 @@ def read_rig(
     overlays = _overlays(top)
     common = common_part(data)
     folder = Folder(Path() if path is None else path.parent, files_anywhere)
+    choices = _read_choices(common, overlays, where, folder)
+    return Rig(path, title, _told_apart(choices), data, files_anywhere)
+
+
+def _read_choices(
+    common: Mapping[str, Any], overlays: Mapping[str, Mapping[str, Any]], where: str, folder: Folder
+) -> dict[str, Choice]:
     for name, over in overlays.items():
         Table({**common, **over}, (), _locator(where, name, over)).refuse_misspelt(_OF_A_CHOICE)
     try:
-        choices = {
+        return {
             name: _read_choice(
                 name, Table(laid_on(common, over), (), _locator(where, name, over)), folder, over
             )
@@ -216,7 +223,6 @@ def read_rig(
         raise
     except RecursionError:
         raise RigError(f"{where}: choices: tables are nested too deeply") from None
-    return Rig(path, title, _told_apart(choices), data, files_anywhere)
 
 
 def _told_apart(choices: Mapping[str, Choice]) -> dict[str, Choice]:
