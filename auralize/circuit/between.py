@@ -42,14 +42,13 @@ def filled(frequency: Real, impedance: Complex) -> tuple[Real, Complex]:
     if not _FEWEST <= len(frequency) <= _MOST or float(np.median(gaps)) * DENSE <= 1.0:
         return frequency, impedance
     dense = _between(frequency, gaps)
-    order = _best_order(frequency, impedance, dense)
-    if order is None:
-        return frequency, impedance
-    found = _through(frequency, impedance, order)(dense)
+    with np.errstate(all="ignore"):  # what comes to no number is not passive, and misses
+        order = _best_order(frequency, impedance, dense)
+        if order is None:
+            return frequency, impedance
+        found = _through(frequency, impedance, order)(dense)
     found[np.searchsorted(dense, frequency)] = impedance
-    if not _passive(found):
-        return frequency, impedance
-    return dense, found
+    return (dense, found) if _passive(found) else (frequency, impedance)
 
 
 def _between(frequency: Real, gaps: Real) -> Real:
@@ -74,13 +73,21 @@ def _best_order(f: Real, z: Complex, dense: Real) -> int | None:
             break  # half as many unknowns as there are numbers: soon it would fit anything
         if best < _ENOUGH:
             break
-        function = fitted(f, z, tried)
-        if function.sharpest > _SHARPEST or not _passive(function(dense)):
-            continue
-        missed = _missed(f, z, lambda f, z, tried=tried: _through(f, z, tried))  # type: ignore[misc]
+        missed = _missed_by_order(f, z, tried, dense)
         if missed < best * _BETTER:
             best, order = missed, tried
     return order
+
+
+def _missed_by_order(f: Real, z: Complex, order: int, dense: Real) -> float:
+    """`_missed` by a rational function of an order; infinite where none of that order can be."""
+    try:
+        function = fitted(f, z, order)
+        if function.sharpest > _SHARPEST or not _passive(function(dense)):
+            return np.inf
+        return _missed(f, z, lambda f, z: _through(f, z, order))
+    except ValueError:  # LinAlgError too: the points lie too far apart in size
+        return np.inf
 
 
 def _missed(f: Real, z: Complex, made: Callable[[Real, Complex], Interpolated]) -> float:

@@ -37,7 +37,12 @@ def derived_phase(frequency: Real, modulus: Real) -> Real:
     if float(np.median(np.diff(np.log2(frequency)))) * _DENSE <= 1.0:
         return minimum_phase(frequency, modulus)
     for order in _ORDERS:
-        if (found := _of_circuit(frequency, modulus, order)) is not None:
+        try:
+            with np.errstate(all="ignore"):  # what comes to no number is not near
+                found = _of_circuit(frequency, modulus, order)
+        except ValueError:  # LinAlgError too: the points lie too far apart in size
+            continue
+        if found is not None:
             return found
     return minimum_phase(frequency, modulus)
 
