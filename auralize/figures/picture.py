@@ -61,10 +61,8 @@ def save_plot(
     """Write a page with a panel each for loss, drop, the load's impedance in ohm and degrees; say what it is.
 
     With ``against`` it has what arrives and the drop less those of that choice. A ``sound`` gets a panel
-    with its spectrum. Where the choices are heard at several loudspeakers, each curve names its own. The
-    caption has version, date and the rig's fingerprint. Raises AuralizeError where matplotlib (extra
-    "plot") is missing, the drop cannot be told, or the file cannot be written: a file of that name which
-    this call did not make, unless it ``replaces``.
+    with its spectrum. Raises AuralizeError where matplotlib (extra "plot") is missing, the drop cannot be
+    told, or the file cannot be written: one that this call did not make, unless it ``replaces``.
     """
     suffix = path.suffix.lower()
     if suffix not in ENDINGS:
@@ -81,11 +79,8 @@ def save_plot(
         raise RequestError(
             "plots need matplotlib, which is not installed; `pip install matplotlib` brings it"
         ) from None
-    shown, what, made = (
-        panels(choices, across, against, sound),
-        _what(across, against),
-        _made_from(choices),
-    )
+    shown, what = panels(choices, across, against, sound), _what(across, against)
+    made = _made_from(choices)
     about = {"Subject" if suffix == ".pdf" else "Description": made}
     settings: Any = _settings(look)
     with matplotlib.rc_context(settings):
