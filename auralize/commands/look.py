@@ -21,7 +21,11 @@ def add_comparison(command: argparse.ArgumentParser) -> None:
         "--against", metavar="NAME", help="the choice that all others are compared with"
     )
     command.add_argument(
-        "--programme", type=Path, metavar="SOUND", help="a sound file, for its spectrum"
+        "--programme",
+        dest="weighing",
+        type=Path,
+        metavar="SOUND",
+        help="a sound file, for its spectrum",
     )
 
 
@@ -36,7 +40,7 @@ def sound(arguments: argparse.Namespace) -> Drive | None:
     """The spectrum of the sound file that was given; None where none was."""
     from auralize.figures.against import spectrum_of
 
-    return None if arguments.programme is None else spectrum_of(arguments.programme)
+    return None if arguments.weighing is None else spectrum_of(arguments.weighing)
 
 
 def add_look(command: argparse.ArgumentParser) -> None:

@@ -38,7 +38,7 @@ def run(arguments: argparse.Namespace) -> None:
         choices = [choice.at(load) for choice in choices for load in choice.network.loads]
     other = None if arguments.against is None else against(arguments, rig, choices)
     drawn = Drawn(
-        arguments.across, other, arguments.programme, arguments.every_load, look(arguments)
+        arguments.across, other, arguments.weighing, arguments.every_load, look(arguments)
     )
     path = arguments.into / plot_name(rig, choices, drawn, f".{arguments.kind}")
     with made_folder(arguments.into), working_out("the curves"):

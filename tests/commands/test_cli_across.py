@@ -48,7 +48,7 @@ def test_a_plot_says_which_conductor(bench: Bench, tell: Tell, across: str) -> N
     drop = "" if across == "both" else f"drop-{across}."
     path = bench.results / f"path.corroded.{drop}plot.svg"
     assert f"loss, drop{WORDS[across]} and load from 20 Hz" in said
-    assert f"<!-- drop{WORDS[across]}, dB re sending end -->" in path.read_text(encoding="utf-8")
+    assert f">drop{WORDS[across]}, dB re sending end</text>" in path.read_text(encoding="utf-8")
 
 
 def test_filters_over_plus_and_over_minus_add_up_to_that_over_both(

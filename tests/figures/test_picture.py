@@ -114,7 +114,7 @@ def test_no_letters_lie_on_each_other_or_beyond_the_page(count, tmp_path, kept):
     sounding = {"sound": SOUND, **({"against": rig["length-0"]} if count % 2 else {})}
     for number, more in enumerate(({}, sounding)):
         look = Look(SIZES[(count + number) % len(SIZES)], dark=number == 1)
-        save_plot(LONG.format(1), rig.pick([]), tmp_path / "a.svg", look=look, **more)
+        save_plot(LONG.format(1), rig.pick([]), tmp_path / f"{number}.svg", look=look, **more)
     for page in kept:
         assert clashes(page) == [], page.get_size_inches()
         assert all(place.get_position().height * page.get_figheight() > 0.25 for place in page.axes)
@@ -222,15 +222,16 @@ def test_silence_is_a_word_and_no_fault(tmp_path, kept):
     ["16", "16 x 12", "1 x 1 cm", "300 x 300 cm", "x", "16 x 12 x 9 cm", "a x b", "-16 x 12 cm"],
 )
 def test_a_size_that_cannot_be_is_refused(size, tmp_path, capsys):
-    path = tmp_path / "a.png"
-    assert main(["plot", str(DEMO / "lobby.toml"), str(path), f"--size={size}"]) == 2
+    asked = ["plot", str(DEMO / "lobby.toml"), "--into", str(tmp_path), f"--size={size}"]
+    assert main(asked) == 2
     assert "right is width x height, such as" in capsys.readouterr().err
-    assert not path.exists()
+    assert not list(tmp_path.iterdir())
 
 
 def test_the_command_draws_in_the_size_and_on_the_paper_that_were_asked(tmp_path, kept):
     options = ["--size", "20 x 5 in", "--dark", "--against", "bell"]
-    assert main(["plot", str(DEMO / "lobby.toml"), str(tmp_path / "a.png"), *options]) == 0
+    assert main(["plot", str(DEMO / "lobby.toml"), "--into", str(tmp_path), *options]) == 0
+    assert (tmp_path / "lobby.against-bell.50.8x12.7cm.dark.plot.png").is_file()
     assert list(kept[0].get_size_inches()) == [20.0, 5.0]
     assert sum(kept[0].get_facecolor()[:3]) < 0.5
     assert kept[0].axes[0].get_title(loc="left") == "what arrives, dB over bell"
@@ -239,7 +240,7 @@ def test_the_command_draws_in_the_size_and_on_the_paper_that_were_asked(tmp_path
 def test_differences_are_taken_at_each_loudspeaker_by_itself(tmp_path, kept):
     path = str(DEMO / "path.toml")
     options = ["--every-load", "--against", "sound", "--choice", "sound"]
-    assert main(["plot", path, str(tmp_path / "a.png"), *options]) == 0
+    assert main(["plot", path, "--into", str(tmp_path), *options]) == 0
     arrives, drop = kept[0].axes
     for place in (arrives, drop):
         curves = [line for line in place.lines if len(line.get_xdata()) > 2]

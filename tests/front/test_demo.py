@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile as sf
-from auralize_demo.demo import FIRST, RENDERED, RIG_FILES, make_demo
+from auralize_demo.demo import FIRST, RENDERED, make_demo
 
 from auralize.circuit.solution import solve
 from auralize.commands.demo import run
@@ -35,19 +35,20 @@ def power_in_bands(path, edges):
     return np.bincount(bins, spectrum, len(edges) + 1)[1:-1], frequency, spectrum, bins
 
 
-@pytest.mark.parametrize("rig_file", RIG_FILES[:2])
-def test_spectrum_of_every_file_is_programme_times_response(mill, rig_file):
+@pytest.mark.parametrize("part", RENDERED)
+def test_spectrum_of_every_file_is_programme_times_response(mill, part):
     folder, _ = mill
     edges = 1000 * 10 ** (np.arange(-17, 14) / 10 + 0.05)  # third octaves, 20 Hz to 20 kHz
     _, frequency, programme, bins = power_in_bands(folder / "programme.wav", edges)
-    names, signals = RENDERED[RIG_FILES.index(rig_file)]
-    rig = load_rig(folder / rig_file)
-    for name in names:
+    rig = load_rig(folder / part.rig_file)
+    kept = "" if part.across == "both" else f"-{part.across}"
+    for name in part.choices:
         solution = solve(rig[name].network, frequency)
         listen = rig[name].listen
-        responses = {"receiving": solution.receiving[listen], "drop": solution.drop(listen)}
-        for signal in signals:
-            (path,) = folder.glob(f"programme.{name}.{signal}*.flac")
+        drop = solution.drop(listen, part.across)
+        responses = {"receiving": solution.receiving[listen], "drop": drop}
+        for signal in part.signals:
+            path = folder / f"programme.{name}.{signal}{kept}.flac"
             gain = json.loads(sidecar(path).read_text())["gain_db"]["total"]
             got = power_in_bands(path, edges)[0]
             response = np.abs(responses[signal]) ** 2
@@ -72,7 +73,7 @@ def test_it_fits_one_screen(monkeypatch, capsys, mill):
     """24 lines of 80 columns, with all that the command says besides."""
     text = mill[1].replace(str(mill[0]), "tide-mill")
     monkeypatch.setattr("auralize.commands.demo.installed", lambda *_: lambda *_: text)
-    run(argparse.Namespace(folder=Path("tide-mill")))
+    run(argparse.Namespace(folder=Path("tide-mill"), replace=False))
     lines = capsys.readouterr().out.splitlines()
     assert len(lines) <= 24
     assert max(map(len, lines)) <= 80
