@@ -152,6 +152,10 @@ def _plain(f: float, coil: float) -> Load:
     return Resistor(8.0)
 
 
+_LOW_MIDDLE, _MIDDLE = 250.0, 1000.0
+# Hz; what does not go as far down, or up, is a part of a system.
+
+
 @dataclass(frozen=True)
 class Kind:
     """How a kind of loudspeaker is made, from factors of resonance and inductance, at no matter what ohm."""
@@ -160,6 +164,11 @@ class Kind:
     band: tuple[float, float]
     """Hz in which its lowest impedance counts: what it is rated to play."""
     shares: tuple[float, float, float] = SHARES
+
+    @property
+    def is_one_way(self) -> bool:
+        """Whether it plays the bass alone, or all but the bass."""
+        return self.band[1] < _MIDDLE or self.band[0] > _LOW_MIDDLE
 
 
 KINDS: Final = {

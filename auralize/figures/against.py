@@ -20,6 +20,7 @@ from auralize.errors import AudioFileError
 from auralize.figures.lays import extremes
 from auralize.figures.powers import programme
 from auralize.figures.reference import band_of, sweep
+from auralize.figures.typical import variants
 from auralize.rig.choice import Choice
 from auralize.rig.loads import Band
 from auralize.units import rounded
@@ -57,7 +58,7 @@ class Difference:
     brighter_db: float | None
     """Mean over the octaves above 2 kHz less that below 1 kHz; None for a band without both."""
     open_db: float
-    """By how much what the lays of both leave open may change the difference."""
+    """By how much what the lays of both, and typical loudspeakers, leave open may change the difference."""
     verdict: Verdict
     notes: tuple[str, ...]
     """What else differs, of which the numbers say nothing."""
@@ -141,7 +142,7 @@ def _difference(
         largest_hz=hertz,
         region=region(hertz),
         brighter_db=_brighter(ears.frequency, shape),
-        open_db=ears.open(choice) + ears.open(first),
+        open_db=ears.open(choice) + ears.open(first) + ears.open_loads(choice, first),
         verdict=_verdict(level, largest),
     )
 
@@ -201,6 +202,13 @@ class _Ears:
         """By how many dB what its lays leave open may change it anywhere."""
         ends = extremes(choice, self.across)
         changes = [np.abs(self.curve(end) - self.curve(choice)) for end in ends]
+        return float(np.nanmax(changes)) if changes else 0.0
+
+    def open_loads(self, choice: Choice, first: Choice) -> float:
+        """By how many dB the difference may change where loudspeakers are known by their kind alone."""
+        known = self.curve(choice) - self.curve(first)
+        both = zip(variants(choice), variants(first), strict=False)
+        changes = [np.abs(self.curve(one) - self.curve(other) - known) for one, other in both]
         return float(np.nanmax(changes)) if changes else 0.0
 
 

@@ -86,13 +86,13 @@ def _shape(one: Difference) -> str:
 
 
 def _open(one: Difference) -> list[str]:
-    """Whether what the lays leave open is more than the difference, or takes it over what may be heard."""
+    """Whether what is left open is more than the difference, or takes it over what may be heard."""
     from auralize.figures.against import NOTHING_DB, SMALLEST_DB
 
     if one.level_db is None or one.largest_db is None or one.open_db < NOTHING_DB:
         return []
     told = max(abs(one.level_db), abs(one.largest_db))
-    what = f"What the lay of the cable leaves open, {rounded(one.open_db, '.2f')} dB,"
+    what = f"What is not known of lay or loudspeaker, {rounded(one.open_db, '.2f')} dB,"
     if one.open_db > told:
         return [f"{what} is more than this difference"]
     if told < SMALLEST_DB <= told + one.open_db:

@@ -46,10 +46,17 @@ def typical_figures(choice: Choice, judge: Callable[[Choice], Judged]) -> Typica
     names = tuple(n for n, c in choice.network.loads.items() if _is_typical(c.load))
     if not names:
         return None
-    corners = [judge(as_variant(choice, variant)) for variant in CORNERS]
+    corners = [judge(corner) for corner in variants(choice)]
     found = [judge(choice), *corners]
     spreads = {f.name: _spread([getattr(j, f.name) for j in found]) for f in fields(Judged)}
     return TypicalFigures(loads=names, find_out=_find_out(corners), **spreads)
+
+
+def variants(choice: Choice) -> list[Choice]:
+    """The choice with its typical loads at each corner of what they can be; none where none is typical."""
+    if not any(_is_typical(connected.load) for connected in choice.network.loads.values()):
+        return []
+    return [as_variant(choice, variant) for variant in CORNERS]
 
 
 def as_variant(choice: Choice, variant: Variant) -> Choice:

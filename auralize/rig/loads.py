@@ -28,7 +28,7 @@ from auralize.rig.folder import Folder
 from auralize.rig.load_notes import measured_notes
 from auralize.rig.measured import changed_at, read_impedance
 from auralize.rig.table import Table
-from auralize.rig.typical import read_typical
+from auralize.rig.typical import read_typical, usual_band
 
 TYPES: Final = ("resistor", "driver", "crossover", "measured", "typical", "open", "short")
 
@@ -92,7 +92,7 @@ def _read_load(load: Table, places: Collection[str], folder: Folder) -> ReadLoad
         )
     contact = read_contact(load, "contact")
     swapped = load.flag("reversed", default=False)
-    band = _read_band(load)
+    band = _read_band(load) or usual_band(load)
     if swapped:
         notes = (*notes, REVERSED)
     load.asked |= set(OF_A_LOAD)  # these were written out

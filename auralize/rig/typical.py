@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from auralize import units
 from auralize.circuit.typical import INDUCTANCES, KINDS, RESONANCES, Typical
 from auralize.rig.table import Table
 
@@ -11,7 +12,24 @@ from auralize.rig.table import Table
 def read_typical(load: Table, rated: float) -> tuple[Typical, tuple[str, ...]]:
     """The load, and what is to be known of it; raises RigError."""
     kind = load.one_of("kind", KINDS)
-    return Typical(kind, rated), (_note(kind, rated),)
+    band = usual_band(load)
+    said = (
+        ()
+        if band is None
+        else (
+            f"is judged from {units.show_frequency(band[0])} to "
+            f"{units.show_frequency(band[1])}, as no band is given",
+        )
+    )
+    return Typical(kind, rated), (_note(kind, rated), *said)
+
+
+def usual_band(load: Table) -> tuple[float, float] | None:
+    """Hz within which a load is judged that is one way of a system, where none is given."""
+    if load.text("type") != "typical" or "band" in load:
+        return None
+    kind = KINDS[load.one_of("kind", KINDS)]
+    return kind.band if kind.is_one_way else None
 
 
 def _note(kind: str, rated: float) -> str:

@@ -159,8 +159,8 @@ def test_what_a_lay_leaves_open_is_said_where_it_is_more():
     }
     reel, apart = found["on-reel"], found["apart"]
     assert reel.open_db > max(abs(reel.level_db), abs(reel.largest_db))
-    assert "leaves open, 1.65 dB, is more than this" in flat(as_comparison([reel]))
-    assert "leaves open" not in as_comparison([apart])
+    assert "lay or loudspeaker, 1.65 dB, is more than this" in flat(as_comparison([reel]))
+    assert "What is not known" not in as_comparison([apart])
     # The range is that of the figures, which change the lay too, at one frequency.
     (lay,) = au.read_rig(rig.data).choices["on-reel"].runs.values()
     assert lay.lay is not None

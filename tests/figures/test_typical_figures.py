@@ -9,12 +9,15 @@ import numpy as np
 import pytest
 
 import auralize as au
+from auralize.circuit.conductor import Real
 from auralize.circuit.typical import CORNERS, KINDS, Variant
 from auralize.errors import RigError
 from auralize.figures import data
+from auralize.figures.against import differences
 from auralize.figures.numbers import figures
+from auralize.figures.reference import sweep
 from auralize.figures.typical import as_variant
-from support.rig_loads import RESISTOR, flat, table, text, the
+from support.rig_loads import RESISTOR, flat, table, text, the, written
 
 SMALL = 'type = "typical"\nkind = "{}"\nnominal = "8 ohm"\n'
 
@@ -22,7 +25,7 @@ SMALL = 'type = "typical"\nkind = "{}"\nnominal = "8 ohm"\n'
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_kind_has_a_range_and_says_that_it_is_invented(kind: str, tmp_path: Path) -> None:
     choice = the(tmp_path, text(SMALL.format(kind)))
-    found = figures(choice, (1000.0,))
+    found = figures(choice, (figures(choice).reference_hz,))
     typical = found.typical
     assert typical is not None
     for name in ("loss_db", "deviation_db", "drop_db", "damping_factor"):
@@ -151,3 +154,34 @@ def test_eight_ohm_that_is_all_i_know(tmp_path: Path) -> None:
     printed = " ".join(rig["bought"].notes)
     assert "lay_length" in printed
     assert "typical, invented: a small two-way loudspeaker of 8 ohm" in printed
+
+
+def test_a_comparison_says_what_the_unknown_leaves_open(tmp_path: Path) -> None:
+    """The change of the difference between two cables over all corners, both with the same loudspeaker."""
+    lines = text(SMALL.format("small two-way")) + '[choices]\na = {}\nb.runs.quay.length = "90 m"\n'
+    rig = au.load_rig(written(tmp_path, lines))
+    a, b = rig.pick([])
+    (found,) = differences([b], a)
+    f = sweep((20.0, 20e3))
+
+    def apart(variant: Variant | None) -> Real:
+        both = [c if variant is None else as_variant(c, variant) for c in (a, b)]
+        level = [20.0 * np.log10(np.abs(c.response(f))) for c in both]
+        return np.asarray(level[1] - level[0])
+
+    known = apart(None)
+    most = max(float(np.abs(apart(corner) - known).max()) for corner in CORNERS)
+    assert found.open_db == pytest.approx(most, rel=1e-9)
+    assert most > 0.01
+
+
+def test_what_is_one_way_of_a_system_is_judged_where_it_plays(tmp_path: Path) -> None:
+    sub = figures(the(tmp_path, text(SMALL.format("subwoofer"))))
+    assert (sub.band_hz, sub.reference_hz) == ((30.0, 200.0), 80.0)
+    assert any("judged from 30 Hz to 200 Hz, as no band is given" in note for note in sub.notes)
+    given = figures(the(tmp_path, text(SMALL.format("subwoofer") + 'band = "40 Hz to 90 Hz"')))
+    assert given.band_hz == (40.0, 90.0)
+    assert not any("as no band is given" in note for note in given.notes)
+    horn = figures(the(tmp_path, text(SMALL.format("compression-driver horn"))))
+    assert (horn.band_hz, horn.reference_hz) == ((500.0, 20e3), 1000.0)
+    assert figures(the(tmp_path, text(SMALL.format("column")))).band_hz == (20.0, 20e3)
