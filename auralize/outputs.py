@@ -115,6 +115,8 @@ def check_ours(path: Path, call: str, replace: bool) -> None:
     refused in any case.
     """
     check_text(path)
+    if path.is_symlink():  # what it leads to may be anything, a rig that is read among it
+        raise InTheWayError(f"{path}: this is a link, and stays; remove it, or name another folder")
     beside = [sidecar(path)] if path.suffix.lower() in SOUNDS else []
     made = _made_by(path) if os.path.lexists(path) else call
     if replace or made == call:

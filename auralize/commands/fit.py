@@ -38,7 +38,7 @@ def add(commands: Any) -> None:
     command.add_argument(
         "--band",
         metavar="BAND",
-        help='judged within this, such as "30 Hz to 120 Hz" (default: the load\'s, or 20 Hz to 20 kHz)',
+        help="judged within this, such as \"30 Hz to 120 Hz\" (default: the load's, or 20 Hz to 20 kHz; damping: the load's, or DC)",
     )
     command.set_defaults(command=run)
 

@@ -96,6 +96,7 @@ def _text(answers: Mapping[str, str], name: str) -> str:
     """The file, what is not yet answered being as usual; RequestError tells of ``name``, which is new."""
     from auralize.figures.sizes import thicker
     from auralize.rig.beginning import STARTERS, Beginning, first_rig
+    from auralize.units import parse
 
     whole = {key: usual for key, (_, usual) in ANSWERS.items()} | dict(answers)
     if whole["construction"] not in STARTERS:
@@ -104,8 +105,12 @@ def _text(answers: Mapping[str, str], name: str) -> str:
             f"{', '.join(STARTERS)}"
         )
     try:
-        thick = whole.pop("against", None) or thicker(whole["size"])
-        return first_rig(Beginning(thick=thick, **whole))
+        size = whole.pop("size")
+        other = whole.pop("against", None) or thicker(size)
+        thin, thick = sorted((size, other), key=lambda typed: parse(typed, "area"))
+        if parse(thin, "area") == parse(thick, "area"):
+            raise RequestError(f"--against: {other} is the same size; right is another")
+        return first_rig(Beginning(size=thin, thick=thick, **whole))
     except RigError as error:
         raise RequestError(f"--{name}: {str(error).split(': ', 2)[-1]}") from None
     except ValueError as error:

@@ -33,9 +33,10 @@ hold the shape against the same limit calls too much audible rather than too lit
 NOTHING_DB: Final = 0.005
 """dB that two decimals do not show."""
 
-Verdict = Literal["none", "under", "level", "over", "silent", "elsewhere"]
-"""No difference; under `SMALLEST_DB`; over it in level alone; over it in shape; nothing to compare, as one
-of the two is silent, or they are heard at different loudspeakers."""
+Verdict = Literal["none", "under", "open", "level", "over", "silent", "elsewhere"]
+"""No difference; under `SMALLEST_DB`; under it, but what is left open may bring it over; over it in level
+alone; over it in shape; nothing to compare, as one of the two is silent, or they are heard at different
+loudspeakers."""
 
 
 @dataclass(frozen=True)
@@ -135,6 +136,7 @@ def _difference(
     shape = np.where(np.isfinite(shape), shape, 0.0)
     worst = int(np.argmax(np.abs(shape)))
     hertz, largest = float(ears.frequency[worst]), float(shape[worst])
+    left_open = ears.open(choice) + ears.open(first) + ears.open_loads(choice, first)
     return replace(
         found,
         level_db=level,
@@ -142,8 +144,8 @@ def _difference(
         largest_hz=hertz,
         region=region(hertz),
         brighter_db=_brighter(ears.frequency, shape),
-        open_db=ears.open(choice) + ears.open(first) + ears.open_loads(choice, first),
-        verdict=_verdict(level, largest),
+        open_db=left_open,
+        verdict=_verdict(level, largest, left_open),
     )
 
 
@@ -212,12 +214,15 @@ class _Ears:
         return float(np.nanmax(changes)) if changes else 0.0
 
 
-def _verdict(level: float, largest: float) -> Verdict:
+def _verdict(level: float, largest: float, left_open: float) -> Verdict:
     if abs(largest) >= SMALLEST_DB:
         return "over"
     if abs(level) >= SMALLEST_DB:
         return "level"
-    return "none" if max(abs(level), abs(largest)) < NOTHING_DB else "under"
+    most = max(abs(level), abs(largest))
+    if most + left_open >= SMALLEST_DB:
+        return "open"
+    return "none" if most < NOTHING_DB else "under"
 
 
 def region(hertz: float) -> str:

@@ -17,6 +17,8 @@ _TRIAL: Final = "a blind trial on the bench would tell"
 _VERDICTS: Final = {
     "none": "no difference that two decimals would show",
     "under": f"nobody is likely to hear this on programme; {_TRIAL}",
+    "open": "what is not known of lay or loudspeaker may change this by {open} dB, so that whether it can be "
+    "heard cannot be told; say more of them in the rig file, or measure",
     "level": "the level may be noticed; with levels matched nobody is likely to hear the rest on "
     f"programme; {_TRIAL}",
     "over": f"this may be heard; {_TRIAL}",
@@ -56,7 +58,7 @@ def _head(one: Difference) -> str:
 
 def _told(one: Difference) -> str:
     """A clause of what differs, what it means, and sentences of what else is to be known."""
-    told = _VERDICTS[one.verdict]
+    told = _VERDICTS[one.verdict].replace("{open}", rounded(one.open_db, ".2f"))
     if one.level_db is not None and one.verdict != "none":
         told = f"{_level(one.level_db)}{_shape(one)}: {told}"
     return ". ".join([told, *one.notes, *_open(one)])
@@ -86,15 +88,12 @@ def _shape(one: Difference) -> str:
 
 
 def _open(one: Difference) -> list[str]:
-    """Whether what is left open is more than the difference, or takes it over what may be heard."""
-    from auralize.figures.against import NOTHING_DB, SMALLEST_DB
+    """Whether what is left open is more than the difference, where the verdict does not say so."""
+    from auralize.figures.against import NOTHING_DB
 
-    if one.level_db is None or one.largest_db is None or one.open_db < NOTHING_DB:
+    if one.level_db is None or one.largest_db is None or one.verdict == "open":
         return []
-    told = max(abs(one.level_db), abs(one.largest_db))
-    what = f"What is not known of lay or loudspeaker, {rounded(one.open_db, '.2f')} dB,"
-    if one.open_db > told:
-        return [f"{what} is more than this difference"]
-    if told < SMALLEST_DB <= told + one.open_db:
-        return [f"{what} may bring it over {SMALLEST_DB:g} dB"]
-    return []
+    if one.open_db < max(NOTHING_DB, abs(one.level_db), abs(one.largest_db)):
+        return []
+    left = rounded(one.open_db, ".2f")
+    return [f"What is not known of lay or loudspeaker, {left} dB, is more than this difference"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import textwrap
 from collections.abc import Sequence
 from typing import Final
@@ -35,6 +36,24 @@ def three_digits(value: float) -> float:
 def wrapped(text: str) -> str:
     """A sentence under a heading, indented, within the width."""
     return textwrap.fill(text, WIDTH, initial_indent="  ", subsequent_indent="    ")
+
+
+_OF_A_LOAD: Final = re.compile(r"load (?P<name>.+?) (?P<what>is (?:typical|judged).*)", re.DOTALL)
+
+
+def gathered(notes: Sequence[str]) -> list[str]:
+    """Notes, those that say the same of many loads said once for all of them."""
+    same: dict[str, list[str]] = {}
+    for note in notes:
+        found = _OF_A_LOAD.match(note)
+        same.setdefault(found["what"] if found else note, []).append(found["name"] if found else "")
+    told = []
+    for what, names in same.items():
+        if len(names) > MANY:
+            told.append(f"each of the loads {names[0]} to {names[-1]} {what}")
+        else:
+            told += [f"load {name} {what}" if name else what for name in names]
+    return told
 
 
 def columns(rows: Sequence[Sequence[str]]) -> str:

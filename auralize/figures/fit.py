@@ -24,6 +24,7 @@ from auralize.figures.blame import Limit, Reason, why_no_length, why_no_size
 from auralize.figures.lengths import lengths_of
 from auralize.figures.powers import programme
 from auralize.figures.reference import band_of, damping_points, reference, sweep
+from auralize.figures.typical import is_left_open
 from auralize.rig.cables import ANY_SIZE
 from auralize.rig.choice import Choice
 from auralize.rig.loads import HIGHEST, LOWEST, Band, show_band
@@ -72,6 +73,8 @@ class Fit:
     """The loudspeaker at which; None where only one is judged, or for heat."""
     without_turns: bool
     """Whether what transformers lose themselves was left out."""
+    left_open: bool
+    """Whether a lay, or a loudspeaker of which only the kind is known, has a range that was not judged."""
     shortest: float | None
     """m that was asked, as what lies coiled is not made shorter; None where a cable was to be sized."""
     longest: float | None
@@ -162,7 +165,8 @@ def _run(choice: Choice, run: str | None) -> str:
         return way[0]
     if run not in way:
         raise RequestError(
-            f"--run: name a run on the way to {choice.listen}; right is one of {', '.join(way)}"
+            f"--run: name a run on the way to {choice.listen}; right is one of {', '.join(way)}; "
+            "--cable sizes a cable over all runs that use it"
         )
     return run
 
@@ -260,6 +264,7 @@ class _Fitting:
             worst=None if kind == "heat" else measure.worst(network),
             worst_load=_worst_load(self.judges, kind, asked),
             without_turns=behind and kind in ("loss", "deviation"),
+            left_open=is_left_open(self.choice),
             shortest=shortest,
             longest=longest,
             no_length=no_length,

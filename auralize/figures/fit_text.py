@@ -72,6 +72,11 @@ def _explained(found: Sequence[Fit], kind: Kind) -> Iterator[str]:
         yield _COUNTED[kind]
     if any(f.without_turns for f in found):
         yield "Only what the cable does is counted, not what the transformers lose themselves."
+    if any(f.left_open for f in found):
+        yield (
+            "Judged as rendered: what lay or loudspeaker leave open, `auralize figures` says, and it may "
+            "take a length or size that will do here over the limit."
+        )
     if any(f.metric is None for f in found):
         yield "A measured cable has no size: describe it by its conductors to fit one."
     yield from dict.fromkeys(sentence for f in found for sentence in _nones(f, kind))
@@ -123,7 +128,7 @@ def _size(size: Size | None) -> str:
         return "measured"
     if size.largest is None:
         return "none fits"
-    return size.thinnest or f"none to {size.largest}"
+    return size.thinnest or f"none up to {size.largest}"
 
 
 def _measured(value: float, kind: Kind) -> str:

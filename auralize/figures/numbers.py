@@ -12,6 +12,7 @@ from auralize.circuit.conductor import Real
 from auralize.circuit.levels import arriving, drop_db, loss_db
 from auralize.circuit.network import Network
 from auralize.circuit.power import cable_share
+from auralize.circuit.sizing import only
 from auralize.circuit.solution import Across, solve, source_impedance
 from auralize.figures.headlines import headline
 from auralize.figures.lays import LayFigures, lay_figures
@@ -21,6 +22,7 @@ from auralize.figures.reference import SWEEP, band_of, sweep
 from auralize.figures.typical import Judged, TypicalFigures, typical_figures
 from auralize.rig.choice import Choice
 from auralize.rig.loads import Band
+from auralize.units import rounded, show_frequency
 
 
 @dataclass(frozen=True)
@@ -97,7 +99,8 @@ class Figures:
 
 
 _BEHIND_TRANSFORMER: Final = (
-    "{load} is behind a transformer: {turns}; cable on both sides is added up as it is"
+    "{load} is behind a transformer: {turns}; cable on both sides is added up as it is; of its loss at "
+    "{hertz}, {own} dB are the transformers' own, and so is a part of the drop"
 )
 
 
@@ -165,8 +168,22 @@ def _judged(choice: Choice, across: Across) -> Judged:
 def _notes(choice: Choice) -> tuple[str, ...]:
     notes = [*choice.notes, *_parallel(choice.network)]
     if choice.turns_words:
-        notes.append(_BEHIND_TRANSFORMER.format(load=choice.listen, turns=choice.turns_words))
+        at = headline(choice).reference_hz
+        notes.append(
+            _BEHIND_TRANSFORMER.format(
+                load=choice.listen,
+                turns=choice.turns_words,
+                hertz=show_frequency(at),
+                own=rounded(_transformers_own(choice.network, choice.listen, at), ".2f"),
+            )
+        )
     return tuple(notes)
+
+
+def _transformers_own(network: Network, load: str, frequency: float) -> float:
+    """dB that transformers would lose on lines without loss."""
+    alone = only(network, transformers=network.transformers, amplifier=True)
+    return -float(loss_db(solve(alone, [frequency]), load)[0])
 
 
 def _parallel(network: Network) -> list[str]:

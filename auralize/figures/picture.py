@@ -20,6 +20,7 @@ from auralize.circuit.solution import Across
 from auralize.errors import RequestError
 from auralize.figures.panels import Curve, Panel, panels
 from auralize.figures.reference import SWEEP
+from auralize.figures.typical import variants
 from auralize.files import write_bytes
 from auralize.outputs import check_ours, fingerprint, marked, origin
 from auralize.rig.choice import Choice
@@ -81,13 +82,14 @@ def save_plot(
         ) from None
     shown, what = panels(choices, across, against, sound), _what(across, against)
     made = _made_from(choices)
+    invented = "Typical loads are invented. " if any(variants(one) for one in choices) else ""
     about = {"Subject" if suffix == ".pdf" else "Description": made}
     settings: Any = _settings(look)
     with matplotlib.rc_context(settings):
         page = Figure(figsize=look.size)
         head = page.suptitle(_folded(page, title, "large"), x=_MARGIN, ha="left", fontsize="large")
         legend = _legend(page, [_label(choice, choices) for choice in choices])
-        bottom, top = _edges(page, head, legend, _caption(page, what, shown, made))
+        bottom, top = _edges(page, head, legend, _caption(page, what, shown, f"{invented}{made}"))
         _draw(page, shown, top - bottom)
         _settle(page, bottom, top)
         image = io.BytesIO()

@@ -16,6 +16,7 @@ from auralize.figures.columns import (
     columns,
     decibels_text,
     factor_text,
+    gathered,
     pages,
     three_digits,
     wrapped,
@@ -88,7 +89,7 @@ def _ohm(value: float) -> str:
 def _by_frequency(figures: Figures) -> str:
     runs = [wrapped(line) for line in _way(figures.runs)]
     runs += [_lay(lay) for lay in figures.lays]
-    runs += [wrapped(f"{note.rstrip('.')}.") for note in figures.notes]
+    runs += [wrapped(f"{note.rstrip('.')}.") for note in gathered(figures.notes)]
     if figures.typical is not None:
         runs.append(wrapped(typical_text(figures.typical)))
     if figures.lowest_ohm < LOWEST_SAFE:

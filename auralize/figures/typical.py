@@ -10,6 +10,7 @@ import numpy as np
 
 from auralize.circuit.loudspeaker import Load
 from auralize.circuit.typical import CORNERS, USUAL, Variant, varied
+from auralize.figures.columns import MANY
 from auralize.figures.lays import Spread
 from auralize.rig.choice import Choice
 
@@ -59,6 +60,12 @@ def variants(choice: Choice) -> list[Choice]:
     return [as_variant(choice, variant) for variant in CORNERS]
 
 
+def is_left_open(choice: Choice) -> bool:
+    """Whether a lay, or a loudspeaker of which only the kind is known, leaves a range open."""
+    coiled = any(run.lay is not None and run.lay.coiled for run in choice.runs.values())
+    return coiled or bool(variants(choice))
+
+
 def as_variant(choice: Choice, variant: Variant) -> Choice:
     """The choice with all its typical loads at one end of what they can be."""
     loads = {
@@ -102,6 +109,8 @@ def typical_text(found: TypicalFigures) -> str:
     """The ranges as a sentence, and what to find out."""
     names = found.loads
     which = f"load {names[0]}" if len(names) == 1 else f"loads {', '.join(names)}"
+    if len(names) > MANY:
+        which = f"loads {names[0]} to {names[-1]}"
     return (
         f"Over all that {which} may be: loss {found.loss_db.text('+.2f')} dB, largest deviation "
         f"{found.deviation_db.text('.2f')} dB, drop {found.drop_db.text('+.2f')} dB at the same "

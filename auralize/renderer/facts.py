@@ -6,11 +6,13 @@ import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Final, Literal
 
 from auralize.audio.reader import AudioInfo
 from auralize.circuit.signals import Signal, signal_words
 from auralize.circuit.solution import Across
+from auralize.figures.columns import gathered
+from auralize.figures.typical import is_left_open
 from auralize.filters.quality import caution, goal_of
 from auralize.gains import End, Gains, Heard, Match, headroom_gain
 from auralize.outputs import origin
@@ -75,8 +77,15 @@ class Rendered:
 def told_of(choices: Sequence[Choice]) -> tuple[str, ...]:
     """What of a choice's level is in no file, and what is noted of it; each sentence once."""
     turns = [f"{c.name}: {c.turns_words}." for c in choices if c.turns_words]
-    notes = [f"{note[:1].upper()}{note[1:].rstrip('.')}." for c in choices for note in c.notes]
-    return tuple(dict.fromkeys([*turns, *notes]))
+    said = gathered(list(dict.fromkeys(note for c in choices for note in c.notes)))
+    notes = [f"{note[:1].upper()}{note[1:].rstrip('.')}." for note in said]
+    left = [_LEFT_OPEN] if any(is_left_open(choice) for choice in choices) else []
+    return tuple(dict.fromkeys([*turns, *notes, *left]))
+
+
+_LEFT_OPEN: Final = (
+    "What lay or loudspeaker leave open is not in the sound: `auralize figures` says it."
+)
 
 
 def describe(heard: Heard, choice: Choice | None, gains: Gains, take: Take, tail: float) -> str:

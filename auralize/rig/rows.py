@@ -17,7 +17,7 @@ from auralize.errors import MeasurementError
 from auralize.files import read_bounded
 from auralize.units import quoted
 
-MOST_BYTES: Final = 20_000_000
+MOST_BYTES: Final = 3_000_000
 """A table of 200 000 lines, ten times what an analyser gives, in memory at one stroke."""
 LOWEST_FREQUENCY, HIGHEST_FREQUENCY = 1e-3, 1e10
 """Hz between which an impedance can be measured, and the arithmetic is sound."""

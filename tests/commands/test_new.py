@@ -148,3 +148,15 @@ def test_a_terminal_that_ends_gets_no_file(here: Path) -> None:
     assert code == 2
     assert "no answer came" in said
     assert list(here.iterdir()) == []
+
+
+def test_the_thicker_of_two_sizes_is_called_so(tmp_path, capsys):
+    path = tmp_path / "big.toml"
+    asked = ["--length", "30 m", "--speaker", "8 ohm", "--size", "4 mm2"]
+    assert main(["new", str(path), *asked, "--against", "1 mm2"]) == 0
+    rig = tomllib.loads(path.read_text(encoding="utf-8"))
+    assert [rig["cables"][name]["conductor"] for name in ("thin", "thick")] == ["1 mm2", "4 mm2"]
+    path.unlink()
+    assert main(["new", str(path), *asked, "--against", "4 mm2"]) == 2
+    assert "--against: 4 mm2 is the same size" in capsys.readouterr().err
+    assert not path.exists()

@@ -97,9 +97,10 @@ def test_what_a_name_leads_to_stays(bench: Bench, tell: Tell, command: tuple[str
     for goal in (mine, bench.folder / "nothing"):
         (bench.results / name).unlink()
         (bench.results / name).symlink_to(goal)
-        refusal(tell(*command))
-        assert mine.read_bytes() == b"a recording"
-        assert not (bench.folder / "nothing").exists()
+        for more in ((), ("--replace",)):
+            refusal(tell(*command, *more))
+            assert mine.read_bytes() == b"a recording"
+            assert not (bench.folder / "nothing").exists()
 
 
 @settings(max_examples=300, suppress_health_check=[HealthCheck.function_scoped_fixture])

@@ -284,7 +284,7 @@ def test_sizes_that_do_not_fit_the_spacing_are_passed_over(tmp_path: Path) -> No
     assert thinnest(fitted(tmp_path, text(cores), "heat", 0.07))[0] == "2.5 mm2"
     none = fitted(tmp_path, text(cores), "heat", 0.045)
     assert none.metric == Size(None, "2.5 mm2", why=(Reason("it takes thicker copper"),))
-    assert "none to 2.5 mm2" in fit_text.as_fits("", [none], "heat", 0.045)
+    assert "none up to 2.5 mm2" in fit_text.as_fits("", [none], "heat", 0.045)
     wider = cores.replace("2.3 mm", "3 mm")
     assert thinnest(fitted(tmp_path, text(wider), "heat", 0.045))[0] == "4 mm2"
 
@@ -294,8 +294,8 @@ def test_none_says_up_to_which_size_was_tried(tmp_path: Path) -> None:
     found = fitted(tmp_path, text(TWIN), "heat", 0.005)
     assert thinnest(found) == (None, None)
     *_, metric, gauge = fit_text.as_fits("", [found], "heat", 0.005).splitlines()
-    assert metric.endswith(" none to 16 mm2")
-    assert gauge.endswith(" none to 6 AWG")
+    assert metric.endswith(" none up to 16 mm2")
+    assert gauge.endswith(" none up to 6 AWG")
 
 
 def test_no_size_of_a_series_may_fit(tmp_path: Path) -> None:
@@ -313,7 +313,9 @@ TWO = '[runs.spur]\ncable = "reel"\nlength = "20 m"\nfrom = "sluice"'
 
 def test_one_of_several_runs_must_be_named(tmp_path: Path) -> None:
     content = text(load='resistance = "8 ohm"\nat = "spur"', more=TWO)
-    with pytest.raises(AuralizeError, match=r"^--run: .* right is one of sluice, spur$"):
+    with pytest.raises(
+        AuralizeError, match=r"^--run: .* right is one of sluice, spur; --cable sizes"
+    ):
         fitted(tmp_path, content, "loss", 0.5)
     by_hand = 8.0 * (10.0**0.025 - 1.0) / LOOP - 30.0
     assert fitted(tmp_path, content, "loss", 0.5, "spur").longest == pytest.approx(
@@ -324,7 +326,7 @@ def test_one_of_several_runs_must_be_named(tmp_path: Path) -> None:
 def test_a_run_beside_the_way_is_refused(tmp_path: Path) -> None:
     more = TWO + '\n[loads.tower]\ntype = "resistor"\nresistance = "8 ohm"\nat = "spur"'
     content = 'listen = "gatehouse"\n' + text(load='resistance = "8 ohm"\nat = "sluice"', more=more)
-    with pytest.raises(AuralizeError, match=r"right is one of sluice$"):
+    with pytest.raises(AuralizeError, match=r"right is one of sluice; "):
         fitted(tmp_path, content, "loss", 0.5, "spur")
 
 

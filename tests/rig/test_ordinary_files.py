@@ -54,7 +54,7 @@ KINDS: dict[str, tuple[Callable[[Path], None], str]] = {
     "a pipe that nobody writes": (pipe, "pipe or a device"),
     "a device without an end": (endless, "pipe or a device"),
     "a socket": (listening, "cannot be read|this cannot be read"),
-    "a file of 3 GB": (vast, "more than 20000000 bytes"),
+    "a file of 3 GB": (vast, "more than (20000000|3000000) bytes"),
     "a link that leads round": (lambda path: path.symlink_to(path), "symbolic links"),
 }
 
@@ -69,7 +69,8 @@ def test_what_is_no_ordinary_file_is_refused(name: str, kind: str, tmp_path: Pat
 
 
 def test_the_limits_are_those_that_are_said(tmp_path: Path) -> None:
-    assert reading.MOST_BYTES == rows.MOST_BYTES == log.MOST_BYTES == 20_000_000
+    assert reading.MOST_BYTES == log.MOST_BYTES == 20_000_000
+    assert rows.MOST_BYTES == 3_000_000
     path = tmp_path / "ten.txt"
     path.write_bytes(b"0123456789")
     assert files.read_bounded(path, 10) == b"0123456789"
