@@ -38,7 +38,8 @@ def add(commands: Any) -> None:
     command.add_argument(
         "--band",
         metavar="BAND",
-        help="judged within this, such as \"30 Hz to 120 Hz\" (default: the load's, or 20 Hz to 20 kHz; damping: the load's, or DC)",
+        help='judged within this, such as "30 Hz to 120 Hz" (default: the band of the load, else 20 Hz to '
+        "20 kHz; a damping factor: the band of the load, else DC)",
     )
     command.set_defaults(command=run)
 
