@@ -15,7 +15,9 @@ import numpy as np
 from auralize.circuit import twoport
 from auralize.circuit.cable import SIDES, Cable, Side
 from auralize.circuit.conductor import Complex, Real
+from auralize.circuit.loudspeaker import Load
 from auralize.circuit.network import PERFECT, Amplifier, Network
+from auralize.circuit.transformer import Transformer
 
 Across = Literal["both", "plus", "minus"]
 """Which conductors a drop is over, each by the terminal that it comes from."""
@@ -173,7 +175,7 @@ def solve(network: Network, frequency: Real | Sequence[float]) -> Solution:
         flows[name] = Flow(*near, *at[name])
     ends = {
         name: _scaled(
-            connected.load.port(f), tree.scale(connected.at, ("load", name), *at[connected.at])
+            tree.port(connected.load), tree.scale(connected.at, ("load", name), *at[connected.at])
         )
         for name, connected in network.loads.items()
     }
@@ -235,11 +237,13 @@ class _Tree:
         self.whole: dict[str | None, Complex] = {}
         self._network, self._f = network, f
         self._cables: dict[Cable, tuple[Complex, Complex]] = {}
+        self._ports: dict[Load, Complex] = {}
+        self._transformers: dict[Transformer, tuple[Complex, Complex]] = {}
         order = network.outwards()
         self.branches |= {name: {} for name in order}
         for name, connected in network.loads.items():
             contact = twoport.series(np.full(f.shape, connected.contact.both, dtype=np.complex128))
-            port = connected.load.port(f)
+            port = self.port(connected.load)
             seen = port if connected.contact == PERFECT else twoport.carried(contact, port)
             self.branches[connected.at]["load", name] = seen
         for name in reversed(order):
@@ -248,11 +252,19 @@ class _Tree:
             self.branches[network.feeder(name)]["part", name] = seen
         self.whole[None] = self.all_at(None)
 
+    def port(self, load: Load) -> Complex:
+        """Of a loudspeaker; one kind often stands in many places."""
+        if load not in self._ports:
+            self._ports[load] = load.port(self._f)
+        return self._ports[load]
+
     def two_port(self, name: str) -> Complex:
         """Chain matrix of a run; that of a transformer times its factor, which is kept."""
         if name not in self._network.runs:
             transformer = self._network.transformers[name].transformer
-            matrix, self.factors[name] = transformer.two_port(self._f)
+            if transformer not in self._transformers:
+                self._transformers[transformer] = transformer.two_port(self._f)
+            matrix, self.factors[name] = self._transformers[transformer]
             return matrix
         run = self._network.runs[name]
         if run.cable not in self._cables:  # one cable often makes many runs

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from auralize.circuit.levels import loss_db
-from auralize.circuit.solution import solve, source_impedance
+from auralize.circuit.solution import Solution, solve, source_impedance
 from auralize.figures.reference import band_of, damping_points, reference
 from auralize.rig.choice import Choice
 
@@ -23,16 +23,16 @@ class Headline:
     damping_hz: float
 
 
-def headline(choice: Choice) -> Headline:
+def headline(choice: Choice, solved: Solution | None = None) -> Headline:
     """Loss at the reference frequency, and damping factor at the loudspeaker.
 
     That is rated load impedance over the modulus of what the loudspeaker sees looking back: the least
     in the band that the rig gives the load, or at DC, or (behind a transformer, which DC does not come
-    through) at 1 kHz.
+    through) at 1 kHz. ``solved``: its network at the reference frequency, where known.
     """
     network, load = choice.network, choice.listen
     at = reference(band_of(choice))
-    loss = loss_db(solve(network, [at]), load)
+    loss = loss_db(solved or solve(network, [at]), load)
     points = damping_points(choice)
     back = np.abs(source_impedance(network, load, points))
     worst = int(np.argmax(back))

@@ -11,7 +11,7 @@ from auralize.circuit.power import Drive
 from auralize.circuit.solution import solve
 from auralize.figures.headlines import headline
 from auralize.figures.powers import Driven, programme
-from auralize.figures.reference import band_of
+from auralize.figures.reference import band_of, reference
 from auralize.rig.choice import Choice
 from auralize.rig.loads import Band
 from auralize.units import decibels
@@ -41,9 +41,11 @@ def loudspeakers(choice: Choice, driven: Driven | None) -> tuple[Loudspeaker, ..
         return ()
     heard = [choice.at(load) for load in choice.loads]
     levels = _levels(heard)
+    references = {reference(band_of(one)) for one in heard}
+    solved = {hertz: solve(choice.network, [hertz]) for hertz in references}
     found = []
     for one, level in zip(heard, levels, strict=True):
-        short = headline(one)
+        short = headline(one, solved[reference(band_of(one))])
         found.append(
             Loudspeaker(
                 load=one.listen,
