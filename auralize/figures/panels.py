@@ -24,7 +24,7 @@ _LEAST_DEGREES: Final = 30.0
 
 
 @dataclass(frozen=True)
-class Curve:
+class PanelCurve:
     """One line over `SWEEP`; values that are not finite are gaps."""
 
     number: int | None
@@ -40,7 +40,7 @@ class Panel:
     """Curves over one axis."""
 
     words: str
-    curves: tuple[Curve, ...]
+    curves: tuple[PanelCurve, ...]
     least: float
     """What the axis spans at least."""
     zero: bool = False
@@ -81,25 +81,25 @@ def _ends(choice: Choice, across: Across = "both") -> list[Curves]:
 
 def _spread(
     each: Sequence[Curves], ends: Sequence[Sequence[Curves]], of: Callable[[Curves], Real]
-) -> tuple[Curve, ...]:
+) -> tuple[PanelCurve, ...]:
     return tuple(
         _curve(number, of(one), [of(end) for end in more])
         for number, (one, more) in enumerate(zip(each, ends, strict=True))
     )
 
 
-def _curve(number: int, values: Real, more: Sequence[Real]) -> Curve:
+def _curve(number: int, values: Real, more: Sequence[Real]) -> PanelCurve:
     if not more:
-        return Curve(number, values)
+        return PanelCurve(number, values)
     whole = [values, *more]
-    return Curve(number, values, np.min(whole, axis=0), np.max(whole, axis=0))
+    return PanelCurve(number, values, np.min(whole, axis=0), np.max(whole, axis=0))
 
 
-def _once(each: Sequence[Real]) -> tuple[Curve, ...]:
+def _once(each: Sequence[Real]) -> tuple[PanelCurve, ...]:
     """A curve a choice, or a single one where they are all the same."""
     if all(np.array_equal(one, each[0]) for one in each):
-        return (Curve(None, each[0]),)
-    return tuple(Curve(number, one) for number, one in enumerate(each))
+        return (PanelCurve(None, each[0]),)
+    return tuple(PanelCurve(number, one) for number, one in enumerate(each))
 
 
 def _relative(choices: Sequence[Choice], across: Across, against: Choice) -> list[Panel]:

@@ -18,7 +18,7 @@ from auralize.circuit.power import Drive
 from auralize.circuit.signals import over
 from auralize.circuit.solution import Across
 from auralize.errors import RequestError
-from auralize.figures.panels import Curve, Panel, panels
+from auralize.figures.panels import Panel, PanelCurve, panels
 from auralize.figures.reference import SWEEP
 from auralize.figures.typical import variants
 from auralize.files import write_bytes
@@ -232,7 +232,7 @@ _BELOW_DB: Final = 40.0
 # By which bars go on below the softest, to the end of the axis.
 
 
-def _line(place: Axes, curve: Curve) -> None:
+def _line(place: Axes, curve: PanelCurve) -> None:
     style = _style(curve.number)
     place.plot(SWEEP, _gaps(curve.values), **style)
     if curve.low is not None and curve.high is not None:

@@ -17,7 +17,7 @@ _CELSIUS: Final = 20.0
 
 
 @dataclass(frozen=True)
-class Size:
+class UsualSize:
     """A conductor of copper: ``area`` in m2, ``resistance`` in ohm/m at 20 degC, ``diameter`` in m."""
 
     name: str
@@ -27,7 +27,7 @@ class Size:
     diameter: float
 
 
-def usual_sizes() -> list[Size]:
+def usual_sizes() -> list[UsualSize]:
     """Metric sizes by IEC 60228 class 5 and even gauges of ASTM B258 by area, the thinnest first."""
     metric = [_size(f"{area * 1e6:g} mm2", f"class {_CLASS}", area) for area in METRIC_AREAS]
     gauges = [_size(f"{gauge} AWG", "stranded", gauge_area(gauge)) for gauge in EVEN_GAUGES]
@@ -45,10 +45,10 @@ def thicker(size: str) -> str:
     return after[0] if after else f"{area * 0.5e6:.3g} mm2"
 
 
-def _size(name: str, strands: str, area: float) -> Size:
+def _size(name: str, strands: str, area: float) -> UsualSize:
     by_class: StrandClass | None = _CLASS if strands.startswith("class") else None
     conductor = make_conductor(area, MATERIALS["copper"], by_class, STRANDED_FILL[_CLASS], _CELSIUS)
-    return Size(name, strands, area, conductor.resistance, 2.0 * conductor.radius)
+    return UsualSize(name, strands, area, conductor.resistance, 2.0 * conductor.radius)
 
 
 def as_sizes() -> str:

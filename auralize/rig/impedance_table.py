@@ -16,7 +16,7 @@ from auralize.rig.rows import Sheet, check_all, check_frequencies, read_sheet, r
 
 
 @dataclass(frozen=True, eq=False)
-class ImpedanceTable:
+class MeasuredImpedance:
     """Rising frequencies in Hz, |Z| in ohm, and the angle of Z in radians; None where it is not told."""
 
     frequency: Real
@@ -24,7 +24,7 @@ class ImpedanceTable:
     angle: Real | None
 
 
-def read_impedance_table(path: Path) -> ImpedanceTable:
+def read_impedance_table(path: Path) -> MeasuredImpedance:
     """Columns in any order, named above the numbers; without names Hz, ohm and (if any) degrees.
 
     Raises MeasurementError: file, line, what was found, what would be right.
@@ -34,7 +34,7 @@ def read_impedance_table(path: Path) -> ImpedanceTable:
         return _table(sheet, heading_of(sheet))
 
 
-def _table(sheet: Sheet, heading: Heading) -> ImpedanceTable:
+def _table(sheet: Sheet, heading: Heading) -> MeasuredImpedance:
     frequency = _frequency(sheet, heading)
     given = {kind for kind in _PARTS if heading.of(kind) is not None}
     if given >= {"magnitude", "real", "imaginary"}:
@@ -163,7 +163,7 @@ _AGREES: Final = 0.02
 """Share by which rounding may part them."""
 
 
-def _checked(sheet: Sheet, f: Real, modulus: Real, angle: Real | None) -> ImpedanceTable:
+def _checked(sheet: Sheet, f: Real, modulus: Real, angle: Real | None) -> MeasuredImpedance:
     path, lines = sheet.path, sheet.lines
     zero = "a modulus of zero or below; right is one above zero, in ohm"
     check_all(modulus > 0.0, path, lines, zero)
@@ -177,7 +177,7 @@ def _checked(sheet: Sheet, f: Real, modulus: Real, angle: Real | None) -> Impeda
     if angle is not None:
         active = "a phase of 90 degrees or more, which no loudspeaker has; right is one between -90 and 90"
         check_all(np.abs(angle) < np.pi / 2.0, path, lines, active)
-    return ImpedanceTable(f, modulus, angle)
+    return MeasuredImpedance(f, modulus, angle)
 
 
 _LEAST: Final = 0.05

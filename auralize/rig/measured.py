@@ -23,7 +23,7 @@ from auralize.circuit.sampled import (
 from auralize.errors import MeasurementError
 from auralize.files import write_text
 from auralize.rig.bounds import CAPACITANCE, INDUCTANCE, MODULUS, RESISTANCE, most_resistance
-from auralize.rig.impedance_table import ImpedanceTable, read_impedance_table
+from auralize.rig.impedance_table import MeasuredImpedance, read_impedance_table
 from auralize.rig.rows import check_all, read_table
 from auralize.rig.touchstone import (
     REFERENCE,
@@ -74,7 +74,7 @@ def read_impedance(path: Path | str) -> ImpedanceFile:
     return ImpedanceFile(path, table.frequency, impedance, table.angle is None)
 
 
-def _derived(table: ImpedanceTable) -> Real:
+def _derived(table: MeasuredImpedance) -> Real:
     """Radians of minimum phase; 0 at 0 Hz."""
     above = table.frequency > 0.0
     angle = np.zeros_like(table.modulus)

@@ -126,32 +126,16 @@ def along_paths(curves: list[Real], currents: list[float], gmr: float, near: int
 
 
 def twisted_pair(spacing: float, lay_length: float, gmr: float) -> float:
-    """Loop inductance per metre of an endless twisted pair: the helices' field along one of them.
-
-    The part far away swings about its limit; the mean over the last periods is taken.
-    """
-    b, k = 0.5 * spacing, 2.0 * math.pi / lay_length
-    node, weight = np.polynomial.legendre.leggauss(40)
-    edges = np.concatenate(
-        [
-            [0.0],
-            np.geomspace(gmr / 4.0, lay_length / 4.0, 40),
-            np.arange(2, 1600) * lay_length / 4.0,
-        ]
-    )
-    half = 0.5 * np.diff(edges)
-    u = half[:, None] * node + 0.5 * (edges[1:] + edges[:-1])[:, None]
-    swing = (b * k) ** 2 * np.cos(k * u)
-    own = (1.0 + swing) / np.sqrt(u**2 + 2.0 * b**2 * (1.0 - np.cos(k * u)) + gmr**2)
-    other = (1.0 - swing) / np.sqrt(u**2 + 2.0 * b**2 * (1.0 + np.cos(k * u)))
-    sums = np.cumsum(((own - other) * weight).sum(axis=1) * half)
-    return float(MU_0 / math.pi * sums[-400:].mean())
+    """Loop inductance per metre of an endless twisted pair."""
+    there_and_back = np.array([0.0, math.pi]), np.array([1.0, -1.0])
+    return float(twisted_cores(*there_and_back, spacing, lay_length, gmr).sum())
 
 
 def twisted_cores(angle: Real, share: Real, across: float, lay_length: float, gmr: float) -> Real:
     """Inductance per metre along each of endless helices on one circle, by its share of the current.
 
-    As `twisted_pair`: the field of all along each, the mean over the last periods.
+    The field of all of them along each; the part far away swings about its limit, and the mean over
+    the last periods is taken.
     """
     b, k = 0.5 * across, 2.0 * math.pi / lay_length
     node, weight = np.polynomial.legendre.leggauss(40)
