@@ -66,6 +66,7 @@ _COUNTED: Final = {
 
 def _explained(found: Sequence[Fit], kind: Kind) -> Iterator[str]:
     """What the table leaves open."""
+    from auralize.figures.typical import LEFT_OPEN
     from auralize.rig.cables import ANY_SIZE
 
     if kind in _COUNTED:
@@ -74,8 +75,8 @@ def _explained(found: Sequence[Fit], kind: Kind) -> Iterator[str]:
         yield "Only what the cable does is counted, not what the transformers lose themselves."
     if any(f.left_open for f in found):
         yield (
-            "Judged as rendered: what lay or loudspeaker leave open, `auralize figures` says, and it may "
-            "take a length or size that will do here over the limit."
+            f"Judged as rendered: {LEFT_OPEN}, and it may take a length or size that will do here over "
+            "the limit."
         )
     if any(f.metric is None for f in found):
         yield "A measured cable has no size: describe it by its conductors to fit one."

@@ -60,6 +60,10 @@ def variants(choice: Choice) -> list[Choice]:
     return [as_variant(choice, variant) for variant in CORNERS]
 
 
+LEFT_OPEN: Final = "what lay or loudspeaker leave open, `auralize figures` says"
+"""Where a result has no range."""
+
+
 def is_left_open(choice: Choice) -> bool:
     """Whether a lay, or a loudspeaker of which only the kind is known, leaves a range open."""
     coiled = any(run.lay is not None and run.lay.coiled for run in choice.runs.values())

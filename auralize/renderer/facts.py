@@ -12,7 +12,7 @@ from auralize.audio.reader import AudioInfo
 from auralize.circuit.signals import Signal, signal_words
 from auralize.circuit.solution import Across
 from auralize.figures.columns import gathered
-from auralize.figures.typical import is_left_open
+from auralize.figures.typical import LEFT_OPEN, is_left_open
 from auralize.filters.quality import caution, goal_of
 from auralize.gains import End, Gains, Heard, Match, headroom_gain
 from auralize.outputs import origin
@@ -83,9 +83,7 @@ def told_of(choices: Sequence[Choice]) -> tuple[str, ...]:
     return tuple(dict.fromkeys([*turns, *notes, *left]))
 
 
-_LEFT_OPEN: Final = (
-    "What lay or loudspeaker leave open is not in the sound: `auralize figures` says it."
-)
+_LEFT_OPEN: Final = f"Rendered is one value: {LEFT_OPEN}."
 
 
 def describe(heard: Heard, choice: Choice | None, gains: Gains, take: Take, tail: float) -> str:
