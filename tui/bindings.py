@@ -12,8 +12,17 @@ def _quiet(key: str, action: str, description: str, tooltip: str, name: str) -> 
     return Binding(key, action, description, show=False, tooltip=tooltip, id=name)
 
 
-BENCH: Final[list[BindingType]] = [
+PLAYING: Final[list[BindingType]] = [
     Binding("space", "play", "Play", tooltip="Play or pause", id="bench.play"),
+    _quiet("left", "seek(-1)", "Back", "Back 5 s", "bench.back"),
+    _quiet("right", "seek(1)", "On", "On 5 s", "bench.on"),
+    _quiet("up", "volume(1)", "Louder", "1 dB louder", "bench.up"),
+    _quiet("down", "volume(-1)", "Softer", "1 dB softer", "bench.down"),
+    _quiet("l", "loop", "Loop", "Loop: start, then end, then off", "bench.loop"),
+    _quiet("o", "device", "Output", "Next output device", "bench.device"),
+]
+
+HEARING: Final[list[BindingType]] = [
     _quiet("1", "choose(1)", "Choice 1", "Hear choice 1 (2 to 9: the others)", "bench.choice1"),
     *(_quiet(str(n), f"choose({n})", f"Choice {n}", "", f"bench.choice{n}") for n in range(2, 10)),
     Binding("s", "hear(None)", "Source", tooltip="Hear the source", id="bench.source"),
@@ -25,17 +34,17 @@ BENCH: Final[list[BindingType]] = [
         "c", "across", "Across", "Drop over both conductors, over plus, over minus", "bench.across"
     ),
     Binding("m", "match", "Match", tooltip="Next way of matching levels", id="bench.match"),
-    _quiet("p", "curves", "Curves", "Curves of loss or of drop", "bench.curves"),
-    _quiet("left", "seek(-1)", "Back", "Back 5 s", "bench.back"),
-    _quiet("right", "seek(1)", "On", "On 5 s", "bench.on"),
-    _quiet("up", "volume(1)", "Louder", "1 dB louder", "bench.up"),
-    _quiet("down", "volume(-1)", "Softer", "1 dB softer", "bench.down"),
-    _quiet("l", "loop", "Loop", "Loop: start, then end, then off", "bench.loop"),
+]
+
+WORKING: Final[list[BindingType]] = [
     Binding("e", "edit", "Edit", tooltip="Edit the run of the chosen choice", id="bench.edit"),
     _quiet("u", "undo", "Undo", "Take the last edit back", "bench.undo"),
     _quiet("w", "write", "Write", "Write the rig file", "bench.write"),
-    _quiet("o", "device", "Output", "Next output device", "bench.device"),
     Binding("b", "blind", "Blind", tooltip="Set up a blind trial", id="bench.blind"),
+]
+
+VIEWING: Final[list[BindingType]] = [
+    _quiet("v", "curves", "View", "Curves of loss or of drop", "bench.curves"),
 ]
 
 _LISTEN_TO: Final = "Listen to what the screen lists (2, 3: the others)"

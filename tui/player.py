@@ -9,6 +9,7 @@ from textual.screen import Screen
 from auralize.errors import AuralizeError
 from auralize.live.protocol import EngineLike
 
+from .bindings import PLAYING
 from .news import LASTS, News
 from .words import clock
 
@@ -20,6 +21,8 @@ _VOLUME_STEP: Final = 1.0
 
 class PlayerScreen(Screen[None]):
     """A screen that plays; it must have a `News`."""
+
+    BINDINGS = PLAYING
 
     def __init__(self, engine: EngineLike) -> None:
         super().__init__()

@@ -225,9 +225,9 @@ def test_nothing_is_said_to_play_while_the_device_is_not_there(app):
 def test_an_edit_is_heard_before_it_is_drawn(app, monkeypatch):
     """It is waited for by ear: the engine gets it before the screen solves its figures and curves."""
     calls = []
-    solve, update = BenchScreen._solve, app.engine.update_choice
+    solve, update = BenchScreen.solve, app.engine.update_choice
     monkeypatch.setattr(
-        BenchScreen, "_solve", lambda *given: calls.append("solved") or solve(*given)
+        BenchScreen, "solve", lambda *given: calls.append("solved") or solve(*given)
     )
     monkeypatch.setattr(
         app.engine, "update_choice", lambda choice: calls.append("heard") or update(choice)

@@ -137,7 +137,7 @@ def test_the_curve_of_the_drop_goes_along(app):
     """By the circuit itself; what cannot be told is not drawn."""
 
     async def steps(pilot):
-        await pilot.press("2", "d", "p")
+        await pilot.press("2", "d", "v")
         choice = app.draft.rig.choices["corroded"]
         for across in ACROSS:
             title, *lines = app.screen.query_one(CurvePanel).render().plain.splitlines()

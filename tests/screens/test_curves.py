@@ -76,8 +76,8 @@ def frequency_of(column, width):
     ("keys", "title", "expected"),
     [
         ([], "loss from the amplifier's terminals, dB", loss),
-        (["p"], "drop, dB re sending end", drop),
-        (["p", "p"], "loss from the amplifier's terminals, dB", loss),
+        (["v"], "drop, dB re sending end", drop),
+        (["v", "v"], "loss from the amplifier's terminals, dB", loss),
     ],
 )
 @pytest.mark.parametrize("size", [(80, 24), (132, 50)])
@@ -170,7 +170,7 @@ def test_a_programme_that_cannot_be_read_is_told_and_the_curves_are_drawn(app):
 
 @pytest.mark.parametrize(
     ("fault", "keys"),
-    [('type = "short"\nnominal = "8 ohm"', []), ('type = "open"\nnominal = "8 ohm"', ["p"])],
+    [('type = "short"\nnominal = "8 ohm"', []), ('type = "open"\nnominal = "8 ohm"', ["v"])],
     ids=["nothing arrives", "no cable keeps any"],
 )
 def test_where_there_is_no_level_there_is_no_curve(opened, fault, keys):

@@ -45,7 +45,7 @@ async def _still(pilot):
 
 SCREENS = {
     "the bench": ["2", "d"],
-    "curves of the drop": ["p"],
+    "curves of the drop": ["v"],
     "help": ["question_mark"],
     "edit": ["e"],
     "setup of a blind trial": ["b"],
