@@ -73,5 +73,8 @@ TRIAL: Final[list[BindingType]] = [
     Binding(
         "minus", "volume(-1)", "Softer", key_display="-", tooltip="1 dB softer", id="trial.softer"
     ),
+    _quiet("left", "seek(-1)", "Back", "Back 5 s", "trial.back"),
+    _quiet("right", "seek(1)", "On", "On 5 s", "trial.on"),
+    _quiet("l", "loop", "Loop", "Loop: start, then end, then off", "trial.loop"),
     Binding("q", "give_up", "Give up", tooltip="End the session here (twice)", id="trial.give_up"),
 ]

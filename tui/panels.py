@@ -31,11 +31,12 @@ class Meters(Static):
     def show(self, status: Status) -> None:
         """As things are."""
         self.update(
-            f"{_place(status)}\n{_level(status, max(10, self.app.size.width - _BESIDE_BAR))}"
+            f"{place_words(status)}\n{_level(status, max(10, self.app.size.width - _BESIDE_BAR))}"
         )
 
 
-def _place(status: Status) -> str:
+def place_words(status: Status) -> str:
+    """What the transport does, and where."""
     doing = "playing" if status.playing else "ended" if status.ended else "paused"
     if status.playing and status.state != "running":
         doing = "waiting for the device at"

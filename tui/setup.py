@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any, Final
 
 from textual import on
@@ -13,17 +14,16 @@ from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Button, Input, Label, Select, Static
 
-from auralize.circuit.signals import signal_words
+from auralize.circuit.signals import Signal, signal_words
+from auralize.circuit.solution import Across
 from auralize.errors import AuralizeError
 from auralize.live.protocol import EngineLike
 from auralize.trials.compared import COMPARED
 from auralize.trials.preparing import Preparation, Wish
 from auralize.trials.session import Practice, Session
-from auralize.trials.sitting import Sitting
 from auralize.trials.statistics import Protocol
 
-from .outcome import OutcomeScreen
-from .trials import TrialScreen
+from .trials import sitting_screen
 
 COUNTS: Final = [
     ("this session counts", "counts"),
@@ -35,6 +35,16 @@ PROTOCOLS: Final[list[tuple[str, Protocol]]] = [
 ]
 
 
+@dataclass(frozen=True)
+class Offer:
+    """What the setup begins with: what is heard now, and what it is held against."""
+
+    first: str
+    second: str
+    signal: Signal
+    across: Across
+
+
 class TrialSetup(ModalScreen[None]):
     """Everything that is fixed before the first trial."""
 
@@ -42,9 +52,9 @@ class TrialSetup(ModalScreen[None]):
 
     AUTO_FOCUS = "Button, Select"
 
-    def __init__(self, preparation: Preparation, engine: EngineLike) -> None:
+    def __init__(self, preparation: Preparation, engine: EngineLike, offer: Offer) -> None:
         super().__init__()
-        self._preparation, self._engine = preparation, engine
+        self._preparation, self._engine, self._offer = preparation, engine, offer
         self._names = list(preparation.rig.choices)
         self._cut_off = preparation.cut_off()
 
@@ -53,6 +63,7 @@ class TrialSetup(ModalScreen[None]):
         second = [(Content(f"second: {name}"), name) for name in self._names]
         with VerticalScroll(classes="card"):
             yield Label("Blind trial: Tab moves, Enter opens and picks, Esc leaves")
+            yield Label(f"Programme: {self._preparation.programme.name}", markup=False)
             if self._cut_off and (plan := self._cut_off.plan):
                 yield Button(
                     Content(
@@ -64,22 +75,27 @@ class TrialSetup(ModalScreen[None]):
                 )
             yield Select(PROTOCOLS, value=PROTOCOLS[0][1], allow_blank=False, id="protocol")
             with Horizontal(classes="pair"):
-                yield Select(first, value=self._names[0], allow_blank=False, id="first")
-                yield Select(second, value=self._names[1], allow_blank=False, id="second")
+                yield Select(first, value=self._offer.first, allow_blank=False, id="first")
+                yield Select(second, value=self._offer.second, allow_blank=False, id="second")
             with Horizontal(classes="pair"):
                 yield Select(
                     [(signal_words(*one), one) for one in COMPARED],
-                    value=COMPARED[0],
+                    value=(self._offer.signal, self._offer.across),
                     allow_blank=False,
                     id="signal",
                 )
                 trials = Input("16", type="integer", max_length=5, id="trials")
                 trials.border_title = "number of trials"
                 yield trials
-            yield Input(placeholder="listener: a name or a pseudonym", id="listener")
+            with Horizontal(classes="pair"):
+                yield Input(placeholder="listener: a name or a pseudonym", id="listener")
+                row = Input("1", type="integer", max_length=4, id="listeners")
+                row.border_title = "listeners, one after another"
+                yield row
             yield Select(COUNTS, value="counts", allow_blank=False, id="counts")
             yield Static(
-                "Both are made equally loud. The number of trials is fixed now and cannot change.",
+                "Both are made equally loud. How many trials and listeners there are is fixed now; in a row "
+                "of listeners nobody is told before the last one is done.",
                 id="setup-message",
                 markup=False,
             )
@@ -88,7 +104,7 @@ class TrialSetup(ModalScreen[None]):
     CSS = """
     .pair { height: 3; }
     .pair > * { width: 1fr; }
-    #trials { border-title-color: $foreground; }
+    #trials, #listeners { border-title-color: $foreground; }
     """
 
     def action_leave(self) -> None:
@@ -118,6 +134,7 @@ class TrialSetup(ModalScreen[None]):
             self.query_one("#trials", Input).value,
             self.query_one("#listener", Input).value,
             across,
+            self.query_one("#listeners", Input).value,
         )
 
     def _picked(self, place: str) -> Any:
@@ -131,8 +148,4 @@ class TrialSetup(ModalScreen[None]):
         except AuralizeError as error:
             self.query_one("#setup-message", Static).update(str(error))
             return
-        sitting = Sitting(presenter, self._preparation.sound)
-        if sitting.session and sitting.over:  # cut off between the last answer and the end
-            self.app.switch_screen(OutcomeScreen(sitting.session))
-        else:
-            self.app.switch_screen(TrialScreen(sitting, self._engine))
+        self.app.switch_screen(sitting_screen(presenter, self._preparation, self._engine))

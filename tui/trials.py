@@ -6,35 +6,42 @@ depend on what is behind it: no gains, no levels, no names, no news of the engin
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Final
 
 from textual.app import ComposeResult
 from textual.containers import Vertical
-from textual.screen import Screen
+from textual.screen import ModalScreen, Screen
 from textual.widgets import Static
 
 from auralize.errors import AuralizeError
 from auralize.live.protocol import EngineLike
 from auralize.trials.plan import ANSWERS, PRESENTATIONS
-from auralize.trials.session import Session
+from auralize.trials.preparing import Preparation
+from auralize.trials.session import Practice, Session
 from auralize.trials.sitting import Sitting
 
 from .bindings import TRIAL
 from .keyline import KeyLine
-from .outcome import OutcomeScreen
+from .news import LASTS
+from .outcome import OutcomeScreen, RowScreen
+from .panels import place_words
+from .player import PlayerScreen
 
 _POLL: Final = 0.25
 """s between two looks at the device."""
 
 
-class TrialScreen(Screen[None]):
+class TrialScreen(PlayerScreen, inherit_bindings=False):
     """Listen as often as wanted, then answer. The same for every trial and every order."""
 
     BINDINGS = TRIAL
 
-    def __init__(self, sitting: Sitting, engine: EngineLike) -> None:
-        super().__init__()
-        self._sitting, self._engine = sitting, engine
+    def __init__(
+        self, sitting: Sitting, engine: EngineLike, preparation: Preparation | None = None
+    ) -> None:
+        super().__init__(engine)
+        self._sitting, self._preparation = sitting, preparation
         self._picked: int | None = None
         self._leaving = False
         self._warned = ""
@@ -57,7 +64,7 @@ class TrialScreen(Screen[None]):
     def _show(self) -> None:
         if not self.query("#trial-text"):  # a key came before the first sight of this screen
             return
-        for event in self._engine.events():
+        for event in self.engine.events():
             if event.kind in ("fault", "programme"):
                 self._warned = event.text
         if self._deaf:
@@ -67,7 +74,7 @@ class TrialScreen(Screen[None]):
     @property
     def _deaf(self) -> bool:
         """True while the device takes no sound."""
-        return self._engine.status().state in ("opening", "silent", "lost")
+        return self.engine.status().state in ("opening", "silent", "lost")
 
     def _lines(self) -> list[str]:
         protocol, session = self._sitting.protocol, self._sitting.session
@@ -75,6 +82,7 @@ class TrialScreen(Screen[None]):
         listen_to = _marked(PRESENTATIONS[protocol], self._sitting.heard)
         return [
             head,
+            self._sitting.question,
             "",
             "Listen to",
             *(f"  {number}  {line}" for number, line in enumerate(listen_to, 1)),
@@ -108,11 +116,16 @@ class TrialScreen(Screen[None]):
 
     def _state_words(self) -> str:
         """Volume and transport: the same whatever is behind what is heard."""
-        status = self._engine.status()
-        doing = "playing" if status.playing else "paused"
+        status = self.engine.status()
+        place = place_words(status)
         if self._deaf:
-            doing = "THE DEVICE TAKES NO SOUND; the trial waits until it does"
-        return f"volume {status.volume:+.0f} dB, {doing}"
+            place = "THE DEVICE TAKES NO SOUND; the trial waits until it does"
+        return f"volume {status.volume:+.0f} dB, {place}"
+
+    def say(self, words: str, lasts: float = LASTS) -> None:
+        """What came of a key of the player, in the line that asks."""
+        self._warned = words
+        self._show()
 
     # ---- what can be done
 
@@ -127,10 +140,6 @@ class TrialScreen(Screen[None]):
         else:
             self._leaving, self._warned = False, ""
         self._show()
-
-    def action_volume(self, steps: int) -> None:
-        """Louder or softer, for all presentations alike."""
-        self._engine.set_volume(self._engine.status().volume + steps)
 
     def action_pick(self, step: int) -> None:
         """Go to the next answer, or the one before; Enter confirms it."""
@@ -151,15 +160,15 @@ class TrialScreen(Screen[None]):
             self._show()
             return
         self._warned, self._picked = "", None
-        self._engine.pause()
+        self.engine.pause()
         if self._sitting.session and self._sitting.over:
-            self.app.switch_screen(OutcomeScreen(self._sitting.session))
+            self.app.switch_screen(outcome(self._sitting.session, self._preparation, self.engine))
         else:
             self._show()
 
     def action_pause(self) -> None:
         """Stop the sound."""
-        self._engine.pause()
+        self.engine.pause()
         self._sitting.pause()
         self._show()
 
@@ -169,7 +178,7 @@ class TrialScreen(Screen[None]):
             self._leaving = True
             self._show()
             return
-        self._engine.pause()
+        self.engine.pause()
         try:
             self._sitting.give_up()
         except AuralizeError as error:
@@ -182,9 +191,29 @@ class TrialScreen(Screen[None]):
 def _session_words(session: Session) -> tuple[str, str]:
     """Head and note of a session that counts."""
     trials = session.plan.trials
-    head = f"Trial {min(session.answered + 1, trials)} of {trials}"
+    head = f"Trial {min(session.answered + 1, trials)} of {trials}: {session.plan.who}"
     note = f"The order is fixed; commitment to it, for a witness:\n{session.commitment}"
     return head, f"{note}\n{session.caution}".rstrip()
+
+
+def outcome(
+    session: Session, preparation: Preparation | None, engine: EngineLike
+) -> ModalScreen[None]:
+    """What comes after a session: what it showed, or the next listener of its row."""
+    if session.plan.row is None or preparation is None:
+        return OutcomeScreen(session)
+    following = partial(sitting_screen, preparation=preparation, engine=engine)
+    return RowScreen(session.plan, preparation, following)
+
+
+def sitting_screen(
+    presenter: Session | Practice, preparation: Preparation, engine: EngineLike
+) -> Screen[None]:
+    """Where trials are listened to; the outcome where they were cut off after the last answer."""
+    sitting = Sitting(presenter, preparation.sound)
+    if sitting.session and sitting.over:
+        return outcome(sitting.session, preparation, engine)
+    return TrialScreen(sitting, engine, preparation)
 
 
 def _marked(lines: tuple[str, ...], picked: int | None) -> list[str]:

@@ -13,7 +13,7 @@ from auralize.trials.preparing import Preparation
 from .bindings import WORKING
 from .edit import EditScreen
 from .hearing import Hearing
-from .setup import TrialSetup
+from .setup import Offer, TrialSetup
 
 
 class Working(Hearing):
@@ -74,4 +74,6 @@ class Working(Hearing):
             return
         self.engine.pause()
         prepared = Preparation(self.draft.rig, self.source, self.log_folder, self.engine)
-        self.app.push_screen(TrialSetup(prepared, self.engine))
+        other = next(name for name in self.names if name != self.chosen)
+        offer = Offer(self.chosen, other, self.signal or "receiving", self.across)
+        self.app.push_screen(TrialSetup(prepared, self.engine, offer))

@@ -109,16 +109,21 @@ def differences(
     if across != "both":
         wanted.append(("drop", across))
     return [
-        _difference(choice, first, signal, over, sound)
+        difference(choice, first, signal, over, sound)
         for signal, over in wanted
         for choice in choices
         if choice.name != first.name
     ]
 
 
-def _difference(
-    choice: Choice, first: Choice, signal: Signal, across: Across, sound: Drive | None
+def difference(
+    choice: Choice,
+    first: Choice,
+    signal: Signal,
+    across: Across = "both",
+    sound: Drive | None = None,
 ) -> Difference:
+    """One choice against the first in one signal; weighted as `differences` says."""
     band = band_of(first)
     drive = (sound and sound.within(*band)) or programme(first, band)
     ears = _Ears(drive, _heard(band, drive, sound), signal, across)

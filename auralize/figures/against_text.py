@@ -47,6 +47,24 @@ def as_comparison(found: Sequence[Difference]) -> str:
     return "\n".join(lines)
 
 
+def matched_words(one: Difference) -> str:
+    """How small the difference is once both are equally loud, as one clause."""
+    if one.largest_db is None or one.largest_hz is None:
+        return "there is nothing to compare: one of the two is silent, or heard elsewhere"
+    size = rounded(abs(one.largest_db), ".2f")
+    if size == "0.00":
+        return f"equally loud, {one.choice} and {one.against} differ by less than 0.005 dB"
+    more = "more" if one.largest_db > 0.0 else "less"
+    return (
+        f"equally loud, {one.choice} gives at most {size} dB {more} than {one.against} "
+        f"({_where(one.region, one.largest_hz)}), from {one.programme}"
+    )
+
+
+def _where(region: str | None, hertz: float) -> str:
+    return f"{region}, {show_frequency(three_digits(hertz))}"
+
+
 def _wrapped(text: str, indent: str = "    ") -> str:
     return textwrap.fill(text, WIDTH, subsequent_indent=indent)
 
@@ -79,7 +97,7 @@ def _shape(one: Difference) -> str:
     if size == "0.00":
         return ", and nothing else"
     more = "more" if one.largest_db > 0.0 else "less"
-    where = f"{one.region}, {show_frequency(three_digits(one.largest_hz))}"
+    where = _where(one.region, one.largest_hz)
     text = f"; levels matched, at most {size} dB {more} ({where})"
     if one.brighter_db is None or abs(one.brighter_db) < _LEAST_BRIGHTER:
         return text

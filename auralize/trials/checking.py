@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -41,7 +41,9 @@ class Check:
         if self.outcome is None:
             progress = f"{self.answered} of {self.plan.trials} answered"
             return (f"{head}: {self.state}, {progress}, it does not count.", *remarks)
-        return (f"{head}.", *findings(self.outcome.result), *remarks)
+        told = self.plan.difference
+        size = (f"{told[0].upper()}{told[1:]}.",) if told else ()
+        return (f"{head}.", *size, *findings(self.outcome.result), *remarks)
 
 
 def verify(log_path: Path) -> Check:
@@ -91,23 +93,41 @@ class Pool:
     plan: Plan
     """The first session's; number of trials and listener differ between sessions."""
     sessions: int
+    missing: int
+    """Sessions of rows that were begun with more listeners."""
     listeners: tuple[str, ...]
     result: Result
 
     @property
     def sentences(self) -> tuple[str, ...]:
-        """None for one session, which its own log tells."""
+        """Of one session only who is missing after it: its own log tells the rest."""
         if self.sessions == 1:
-            return ()
+            return self._absent
         one = len(self.listeners) == 1
         who = f"1 listener ({self.listeners[0]})" if one else f"{len(self.listeners)} listeners"
         head = f"Taken together, {self.sessions} sessions by {who}: {_question(self.plan)}."
+        return (head, *self.findings)
+
+    @property
+    def findings(self) -> tuple[str, ...]:
+        """What they showed, how to take it, and who is missing."""
         note = (
             "All trials are taken as independent. The probability under guessing is exact however listeners "
             "differ; the other figures describe the average listener, and where listeners differ their "
             "intervals are too short."
         )
-        return (head, *findings(self.result), note)
+        several = (note,) if self.sessions > 1 else ()
+        return (*findings(self.result), *several, *self._absent)
+
+    @property
+    def _absent(self) -> tuple[str, ...]:
+        if not self.missing:
+            return ()
+        more = "listener was" if self.missing == 1 else "listeners were"
+        return (
+            f"{self.missing} more {more} to follow in a row and cannot be counted: who stays away, or "
+            "stops early, can bias what is left.",
+        )
 
 
 @dataclass(frozen=True)
@@ -127,6 +147,11 @@ class Summary:
             f"{path}: a second copy of the same session, counted once." for path in self.repeated
         ]
         lines += [sentence for pool in self.pools for sentence in pool.sentences]
+        if len(self.pools) > 1:
+            lines.append(
+                f"These logs ask {len(self.pools)} different questions (protocol, choices, match or "
+                "programme differ); only those that ask the same are taken together."
+            )
         left_out = sum(check.outcome is None for check in self.checks)
         if left_out and any(check.plan for check in self.checks):
             lines.append(
@@ -178,9 +203,16 @@ def _pool(group: list[Check]) -> Pool:
     return Pool(
         plan=plans[0],
         sessions=len(group),
+        missing=_missing(plans),
         listeners=tuple(dict.fromkeys(plan.listener for plan in plans)),
         result=evaluate(correct, trials, plans[0].protocol),
     )
+
+
+def _missing(plans: Sequence[Plan]) -> int:
+    rows = [plan.row for plan in plans if plan.row is not None]
+    wanted = {row.name: row.listeners for row in rows}
+    return max(0, sum(wanted.values()) - len(rows))
 
 
 def _question(plan: Plan) -> str:

@@ -33,6 +33,7 @@ from auralize.trials.plan import (
     SEED_BYTES,
     Compared,
     Plan,
+    Row,
     TrialError,
     check_index,
     check_text,
@@ -229,7 +230,13 @@ def _take_opening(reading: Reading, record: dict[str, Any], body: bytes) -> None
         programme=record["programme"],
         programme_sha256=record["programme_sha256"],
         listener=record["listener"],
+        difference=record.get("difference", ""),  # older logs have neither
+        row=_row(record.get("row")),
     )
+
+
+def _row(record: Any) -> Row | None:
+    return None if record is None else Row(record["name"], record["place"], record["listeners"])
 
 
 def _take_answer(reading: Reading, record: dict[str, Any]) -> None:

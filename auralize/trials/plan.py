@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -26,6 +26,8 @@ FORMAT: Final = "auralize listening session 1"
 
 
 SEED_BYTES: Final = 32
+MOST_LISTENERS: Final = 1000
+ROW_DIGITS: Final = 16
 
 
 LONGEST_TEXT: Final = 500  # characters in a name
@@ -65,6 +67,39 @@ class Compared:
 
 
 @dataclass(frozen=True)
+class Row:
+    """Listeners who take their turns on one machine, as many as were fixed before the first.
+
+    Raises TrialError where this session has no place in it.
+    """
+
+    name: str
+    """The same for all of its sessions: 16 hexadecimal digits, drawn anew for each row."""
+    place: int
+    """From 1."""
+    listeners: int
+
+    def __post_init__(self) -> None:
+        if type(self.listeners) is not int or not 2 <= self.listeners <= MOST_LISTENERS:
+            raise TrialError(
+                f"listeners in a row: from 1 (alone) to {MOST_LISTENERS} are expected, not {self.listeners!r}"
+            )
+        if type(self.place) is not int or not 1 <= self.place <= self.listeners:
+            raise TrialError(
+                f"place in a row: from 1 to {self.listeners} is expected, not {self.place!r}"
+            )
+        if not is_hex(self.name, ROW_DIGITS):
+            raise TrialError(
+                f"row: {ROW_DIGITS} hexadecimal digits are expected, not {self.name!r}"
+            )
+
+    @property
+    def over(self) -> bool:
+        """True in the last session."""
+        return self.place == self.listeners
+
+
+@dataclass(frozen=True)
 class Plan:
     """All that is fixed before the first trial. Raises TrialError where something is missing."""
 
@@ -77,6 +112,10 @@ class Plan:
     programme_sha256: str
     listener: str
     """A name or a pseudonym."""
+    difference: str = ""
+    """How small the difference is, in words; told when the session is over."""
+    row: Row | None = None
+    """None: this listener alone."""
 
     def __post_init__(self) -> None:
         try:
@@ -96,6 +135,7 @@ class Plan:
             ("level match", self.match),
             ("programme", self.programme),
             ("listener", self.listener),
+            *([("difference", self.difference)] if self.difference else []),
         ):
             check_text(what, text)
         for choice in self.choices:
@@ -111,6 +151,17 @@ class Plan:
                 raise TrialError(
                     f"{what}: its SHA-256 is expected as 64 hexadecimal digits, not {digits!r}"
                 )
+
+    @property
+    def question(self) -> str:
+        """What is compared, and on which programme, as it stands on the screen."""
+        return question_words([choice.name for choice in self.choices], self.match, self.programme)
+
+    @property
+    def who(self) -> str:
+        """The listener, and the place in a row."""
+        row = self.row
+        return self.listener + (f", listener {row.place} of {row.listeners}" if row else "")
 
     @property
     def comparison(self) -> tuple[object, ...]:
@@ -179,6 +230,11 @@ def outcome_of(plan: Plan, seed: bytes, answers: Iterable[int]) -> Outcome:
     correct = score(right, given)
     result = evaluate(correct, plan.trials, plan.protocol)
     return Outcome(seed.hex(), right, given, correct, result)
+
+
+def question_words(names: Sequence[str], match: str, programme: str) -> str:
+    """What is compared, and on which programme."""
+    return f"{' against '.join(names)}, {match}; {programme}"
 
 
 def check_text(what: str, text: object) -> None:

@@ -12,13 +12,16 @@ from typing import Final, Protocol
 from auralize.circuit.signals import Signal
 from auralize.circuit.solution import Across
 from auralize.errors import AuralizeError, RequestError
+from auralize.figures.against import difference
+from auralize.figures.against_text import matched_words
 from auralize.files import make_folder
 from auralize.gains import LOUDNESS, End, Match
 from auralize.outputs import sha256_of
 from auralize.rig.reading import Rig
 from auralize.trials.checking import Check, cut_off
 from auralize.trials.compared import check_programme, check_same, compared, pair_of
-from auralize.trials.plan import Plan
+from auralize.trials.plan import Plan, question_words
+from auralize.trials.rows import new_row, next_plan
 from auralize.trials.session import Practice, Session
 from auralize.trials.statistics import Protocol as TrialProtocol
 
@@ -68,6 +71,8 @@ class Wish:
     listener: str = ""
     across: Across = "both"
     """Which conductors a drop is over."""
+    listeners: str = "1"
+    """How many listen one after another."""
 
 
 @dataclass(frozen=True)
@@ -94,23 +99,40 @@ class Preparation:
 
     def practise(self, wish: Wish) -> Practice:
         """Trials that do not count."""
-        self._load(_pair(wish))
-        return Practice(wish.protocol)
+        pair = _pair(wish)
+        self._load(pair)
+        names = [heard.words for heard in pair]
+        return Practice(wish.protocol, question_words(names, EQUALLY_LOUD, self.programme.name))
 
     def begin(self, wish: Wish) -> Session:
         """A session that counts; the first line of its log is on the disk."""
         pair = _pair(wish)
         gains = self._load(pair)
         plan = self._plan(wish, pair, gains)
-        make_folder(self.folder)
-        return Session.start(plan, self.folder / f"trial-{datetime.now():%Y%m%d-%H%M%S}.jsonl")
+        return self._start(plan)
+
+    def follow(self, before: Plan, listener: str) -> Session:
+        """The session of the next listener of a row: the same question, in an order of its own."""
+        plan = next_plan(before, _named(listener), self.folder)
+        self._check(before)
+        return self._start(plan)
 
     def resume(self, check: Check) -> Session:
         """Go on where a session was cut off, if what is heard is the same as it was."""
         assert check.plan is not None  # see `cut_off`
-        check_programme(check.plan, self.programme)
-        check_same(check.plan, self.rig, self._load(pair_of(check.plan, self.rig)))
+        self._check(check.plan)
         return Session.resume(check.path)
+
+    def _start(self, plan: Plan) -> Session:
+        make_folder(self.folder)
+        place = f"-{plan.row.place}" if plan.row else ""
+        name = f"trial-{datetime.now():%Y%m%d-%H%M%S}{place}.jsonl"
+        return Session.start(plan, self.folder / name)
+
+    def _check(self, plan: Plan) -> None:
+        """Load what a plan compares, as it was when it was made."""
+        check_programme(plan, self.programme)
+        check_same(plan, self.rig, self._load(pair_of(plan, self.rig)))
 
     def sound(self, slot: int) -> None:
         """Let one of the two be heard, by its number."""
@@ -132,18 +154,32 @@ class Preparation:
         first, second = (
             compared(self.rig, heard, gain) for heard, gain in zip(pair, gains, strict=True)
         )
-        listener = wish.listener.strip()
-        if not listener:
-            raise RequestError("who listens? type a name or a pseudonym")
         return Plan(
             wish.protocol,
-            int(wish.trials) if wish.trials.isdecimal() else 0,
+            _number(wish.trials),
             (first, second),
             EQUALLY_LOUD,
             self.programme.name,
             sha256_of(self.programme),
-            listener,
+            _named(wish.listener),
+            self._difference(pair),
+            new_row(_number(wish.listeners)),
         )
+
+    def _difference(self, pair: Sequence[End]) -> str:
+        first, second = (self.rig.choices[heard.choice] for heard in pair)
+        return matched_words(difference(second, first, pair[0].signal, pair[0].across))
+
+
+def _number(typed: str) -> int:
+    """A number as it was typed; 0, which is refused where it belongs, for anything else."""
+    return int(typed) if typed.isdecimal() and typed.isascii() else 0
+
+
+def _named(listener: str) -> str:
+    if not listener.strip():
+        raise RequestError("who listens? type a name or a pseudonym")
+    return listener.strip()
 
 
 def _pair(wish: Wish) -> list[End]:

@@ -230,8 +230,10 @@ class Session:
 class Practice:
     """Trials with feedback and without end. Nothing is logged: practice can never be counted."""
 
-    def __init__(self, protocol: Protocol) -> None:
+    def __init__(self, protocol: Protocol, question: str = "") -> None:
         self.protocol = check_protocol(protocol)
+        self.question = question
+        """What is compared, as `Plan.question` says it."""
         self.answered = 0
         self.correct = 0
         self._draw()

@@ -28,6 +28,12 @@ class Sitting:
         return self._presenter.protocol
 
     @property
+    def question(self) -> str:
+        """What is compared, and on which programme."""
+        session = self.session
+        return session.plan.question if session else getattr(self._presenter, "question", "")
+
+    @property
     def answered(self) -> int:
         return self._presenter.answered
 

@@ -4,7 +4,7 @@ import json
 
 import pytest
 from auralize_tui.bench import BenchScreen
-from auralize_tui.outcome import OutcomeScreen
+from auralize_tui.outcome import OutcomeScreen, RowScreen
 from auralize_tui.setup import TrialSetup
 from auralize_tui.trials import TrialScreen
 from textual.widgets import Static
@@ -332,6 +332,134 @@ def test_a_programme_that_has_gone_is_refused_in_one_sentence(app):
         assert isinstance(app.screen, TrialSetup)
         assert text_of(app.screen, "#setup-message") == (
             f"{app.source} cannot be read: no such file or directory"
+        )
+
+    drive(app, steps)
+    assert not list(app.log_folder.glob("*"))
+
+
+def test_setup_begins_with_what_is_heard(app):
+    async def steps(pilot):
+        await pilot.press("2", "d", "c", "b")
+        await pilot.pause()
+        picked = {
+            name: app.screen.query_one(f"#{name}").value for name in ("first", "second", "signal")
+        }
+        assert picked == {"first": "bought", "second": "reel", "signal": ("drop", "plus")}
+        assert any(app.source.name in str(one.render()) for one in app.screen.query(Static))
+
+    drive(app, steps)
+
+
+@pytest.mark.parametrize("practice", [False, True])
+def test_what_is_compared_on_what_and_by_whom_stands_on_every_screen(app, practice):
+    question = f"receiving end of reel against receiving end of bought, made equally loud; {app.source.name}"
+
+    async def steps(pilot):
+        await begin_trial(pilot, app, trials="1", practice=practice)
+        told = text_of(app.screen, "#trial-text")
+        assert question in told
+        assert practice or "Trial 1 of 1: lamplighter" in told
+        await pilot.press("1", "2", "3", "down", "enter")
+        await pilot.pause()
+        if not practice:
+            outcome = str(app.screen.query_one(Static).render())
+            assert f"lamplighter: {question}" in outcome
+            assert "How small the difference is: equally loud, bought gives at most" in outcome
+
+    drive(app, steps)
+
+
+def test_a_listener_can_go_back_and_listen_to_a_loop(app):
+    """By the programme, not by what is heard: the same keys do the same whatever is behind a number."""
+
+    async def steps(pilot):
+        await begin_trial(pilot, app)
+        await pilot.press("1")
+        app.engine.calls.clear()
+        await pilot.press("left", "right", "l", "right")
+        assert "Loop from 0:12.5; l again marks the end" in text_of(app.screen, "#trial-text")
+        await pilot.press("l")
+        assert app.engine.calls == [
+            ("seek", 7.5),
+            ("seek", 12.5),
+            ("seek", 17.5),
+            ("loop", (12.5, 17.5)),
+        ]
+        await pilot.press("2")
+        assert "playing 0:17.5 of 0:24.0, loop 0:12.5 to 0:17.5" in text_of(
+            app.screen, "#trial-text"
+        )
+        await pilot.press("o", "m", "d", "up")  # keys of the bench alone
+        assert not [
+            c for c in app.engine.calls if c == "next_device" or c[0] in ("match", "hear", "volume")
+        ]
+
+    drive(app, steps)
+
+
+async def _answer_all(pilot, trials):
+    for _ in range(trials):
+        await pilot.press("1", "2", "3", "down", "enter")
+        await pilot.pause()
+
+
+def test_a_row_of_listeners_is_told_when_the_last_one_is_done(app):
+    async def steps(pilot):
+        await begin_trial(pilot, app, trials="2", listeners="2")
+        assert "Trial 1 of 2: lamplighter, listener 1 of 2" in text_of(app.screen, "#trial-text")
+        await _answer_all(pilot, 2)
+        assert isinstance(app.screen, RowScreen)
+        told = text_of(app.screen, "#row-text")
+        assert "What came out is told when the last one is done" in told
+        assert "Right answers" not in told
+        await pilot.press(*"lamplighter", "enter")
+        assert "has had a turn in this row" in text_of(app.screen, "#row-message")
+        app.screen.query_one("#next").value = "ferryman"
+        await pilot.press("enter")
+        await pilot.pause()
+        assert "Trial 1 of 2: ferryman, listener 2 of 2" in text_of(app.screen, "#trial-text")
+        await _answer_all(pilot, 2)
+        told = text_of(app.screen, "#row-text")
+        assert "lamplighter: " in told
+        assert "of 2 right" in told
+        assert "ferryman: " in told
+        assert "All trials are taken as independent" in told
+        assert "How small the difference is" in told
+        await pilot.press("escape")
+        await pilot.pause()
+        assert isinstance(app.screen, BenchScreen)
+
+    drive(app, steps)
+    assert len(list(app.log_folder.glob("*.jsonl"))) == 2
+
+
+def test_a_row_that_ends_early_says_who_is_missing(app):
+    async def steps(pilot):
+        await begin_trial(pilot, app, trials="1", listeners="3")
+        await _answer_all(pilot, 1)
+        app.screen.query_one("#next").value = "ferryman"
+        await pilot.press("enter")
+        await pilot.pause()
+        await _answer_all(pilot, 1)
+        await pilot.press("escape")
+        assert "once more ends the row" in text_of(app.screen, "#row-message")
+        await pilot.press("escape")
+        assert "1 more listener was to follow" in text_of(app.screen, "#row-text")
+        await pilot.press("escape")
+        await pilot.pause()
+        assert isinstance(app.screen, BenchScreen)
+
+    drive(app, steps)
+
+
+@pytest.mark.parametrize("typed", ["0", "", "1001"])
+def test_a_row_that_cannot_be_is_refused_in_one_sentence(app, typed):
+    async def steps(pilot):
+        await begin_trial(pilot, app, listeners=typed)
+        assert isinstance(app.screen, TrialSetup)
+        assert text_of(app.screen, "#setup-message").startswith(
+            "listeners in a row: from 1 (alone) to 1000"
         )
 
     drive(app, steps)

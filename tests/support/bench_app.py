@@ -57,7 +57,15 @@ def edit(pilot, app, words, value):
 
 
 async def begin_trial(
-    pilot, app, *, protocol=None, signal=None, across="both", trials="4", practice=False
+    pilot,
+    app,
+    *,
+    protocol=None,
+    signal=None,
+    across="both",
+    trials="4",
+    practice=False,
+    listeners="1",
 ):
     await pilot.press("b")
     await pilot.pause()
@@ -65,6 +73,7 @@ async def begin_trial(
     assert isinstance(setup, TrialSetup)
     setup.query_one("#listener", Input).value = "lamplighter"
     setup.query_one("#trials", Input).value = trials
+    setup.query_one("#listeners", Input).value = listeners
     if protocol:
         setup.query_one("#protocol").value = protocol
     if signal:
