@@ -62,8 +62,10 @@ class TrialSetup(ModalScreen[None]):
         first = [(Content(f"first: {name}"), name) for name in self._names]
         second = [(Content(f"second: {name}"), name) for name in self._names]
         with VerticalScroll(classes="card"):
-            yield Label("Blind trial: Tab moves, Enter opens and picks, Esc leaves")
-            yield Label(f"Programme: {self._preparation.programme.name}", markup=False)
+            yield Label(
+                f"Blind trial on {self._preparation.programme.name}\nTab moves, Enter picks, Esc leaves",
+                markup=False,
+            )
             if self._cut_off and (plan := self._cut_off.plan):
                 yield Button(
                     Content(
@@ -88,14 +90,14 @@ class TrialSetup(ModalScreen[None]):
                 trials.border_title = "number of trials"
                 yield trials
             with Horizontal(classes="pair"):
-                yield Input(placeholder="listener: a name or a pseudonym", id="listener")
+                yield Input(placeholder="listener: a name, real or not", id="listener")
                 row = Input("1", type="integer", max_length=4, id="listeners")
                 row.border_title = "listeners, one after another"
                 yield row
             yield Select(COUNTS, value="counts", allow_blank=False, id="counts")
             yield Static(
-                "Both are made equally loud. How many trials and listeners there are is fixed now; in a row "
-                "of listeners nobody is told before the last one is done.",
+                "Both are made equally loud. Trials and listeners are fixed now; of several "
+                "listeners nobody is told before the last one is done.",
                 id="setup-message",
                 markup=False,
             )

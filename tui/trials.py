@@ -86,13 +86,11 @@ class TrialScreen(PlayerScreen, inherit_bindings=False):
             "",
             "Listen to",
             *(f"  {number}  {line}" for number, line in enumerate(listen_to, 1)),
-            "",
             "Answer (up, down)",
             *(f"     {line}" for line in _marked(ANSWERS[protocol], self._picked)),
             "",
             self._asked(),
             self._state_words(),
-            "",
             note,
         ]
 
