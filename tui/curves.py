@@ -47,6 +47,9 @@ _CURSOR_STEPS: Final = 24.0
 """Of the cursor to an octave where the picture is zoomed; a fourth of it where it is whole."""
 
 
+_RANGE: Final = "dotted: what the lay leaves open"
+
+
 @dataclass(frozen=True)
 class Shown:
     """What there is to show."""
@@ -164,8 +167,8 @@ class CurvePanel(Widget):
     def render(self) -> Text:
         """The drawing, fitted to the widget."""
         shown, colours = self._shown, colours_of(self.app)
-        title = Text(self.words(), colours.plain, no_wrap=True, overflow="ellipsis")
         width, height = self.size.width, self.size.height - 1
+        title = Text(self._title(width), colours.plain, no_wrap=True, overflow="ellipsis")
         if shown is None or (width, height + 1) < SMALLEST or height + 1 < SMALLEST[1]:
             return title
         rows = [title]
@@ -175,6 +178,11 @@ class CurvePanel(Widget):
         size = (width, height)
         rows += picture(self.lines(), self._spectrum, size, self._frame, self._dots, colours)
         return Text("\n").join(rows)
+
+    def _title(self, width: int) -> str:
+        whole = f"{self.words()}; {_RANGE}"
+        has_range = self._shown is not None and any(one.low is not None for one in self.lines())
+        return whole if has_range and len(whole) <= width else self.words()
 
     def words(self) -> str:
         """What the curves are."""

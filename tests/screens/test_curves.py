@@ -322,6 +322,7 @@ def test_the_range_of_a_lay_is_a_band_round_its_curve(opened):
         assert other.low is None
         await pilot.pause()
         drawing = Drawing(app)
+        assert drawing.title == f"{LOSS}; dotted: what the lay leaves open"
         levels, muted = drawing.levels(), drawing.dots(DARK.muted)
         hertz = drawing.hertz()
         low, high = (np.interp(np.log(hertz), np.log(line.hertz), v) for v in (line.low, line.high))
