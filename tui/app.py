@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable
 from functools import partial
 from pathlib import Path
@@ -46,7 +47,8 @@ class BenchApp(App[None]):
     """
 
     def __init__(self, draft: RigDraft, source: Path, engine: EngineLike, log_folder: Path) -> None:
-        super().__init__()
+        # Else Textual (8.2) sends greys where NO_COLOR asks for no colour.
+        super().__init__(ansi_color=True if "NO_COLOR" in os.environ else None)
         self.draft = draft
         self.source = source
         self.engine = engine

@@ -10,6 +10,8 @@ from textual.containers import Horizontal
 from textual.events import Resize
 from textual.widgets import Static
 
+from auralize.circuit.signals import Signal
+
 from .bindings import VIEWING
 from .choice_list import ChoiceList
 from .curves import CurvePanel
@@ -75,9 +77,9 @@ class BenchScreen(Working):
         title = f"{self.draft.rig.title}{' (not saved)' if self.draft.unsaved else ''}"
         self.query_one("#title", Static).update(title)
         self.query_one(ChoiceList).show(self.figures, self.chosen)
-        found = [self.curves[name] for name in self.names]
-        chosen = self.names.index(self.chosen)
-        self.query_one(CurvePanel).show(found, chosen, self.across)
+        choices = {name: self.draft.rig.choices[name] for name in self.names}
+        panel = self.query_one(CurvePanel)
+        panel.show(choices, self.curves, self.chosen, self.signal, self.across)
 
     def _look(self) -> None:
         """Show what the engine does now."""
@@ -98,6 +100,19 @@ class BenchScreen(Working):
         self.hear()
         self.call_after_refresh(self.engine.settle)
 
+    def action_hear(self, signal: Signal | None) -> None:
+        """Hear another signal, and see its curves."""
+        super().action_hear(signal)
+        self.draw()
+
     def action_curves(self) -> None:
-        """Curves of the loss, or of the drop."""
+        """Next curves: of what is heard, loss, drop, difference to the pinned choice."""
         self.query_one(CurvePanel).turn()
+
+    def action_zoom(self) -> None:
+        """Two octaves of the curves, or all."""
+        self.query_one(CurvePanel).zoom()
+
+    def action_cursor(self, steps: int) -> None:
+        """Read the curves at another frequency."""
+        self.query_one(CurvePanel).move_cursor(steps)

@@ -44,7 +44,16 @@ WORKING: Final[list[BindingType]] = [
 ]
 
 VIEWING: Final[list[BindingType]] = [
-    _quiet("v", "curves", "View", "Curves of loss or of drop", "bench.curves"),
+    _quiet(
+        "v",
+        "curves",
+        "View",
+        "Curves: of what is heard, loss, drop, over the pinned choice",
+        "bench.curves",
+    ),
+    _quiet("z", "zoom", "Zoom", "Curves: two octaves round the cursor, or all", "bench.zoom"),
+    _quiet("less_than_sign", "cursor(-1)", "Lower", "Curves: cursor lower", "bench.lower"),
+    _quiet("greater_than_sign", "cursor(1)", "Higher", "Curves: cursor higher", "bench.higher"),
 ]
 
 _LISTEN_TO: Final = "Listen to what the screen lists (2, 3: the others)"
