@@ -36,9 +36,13 @@ def level_words(status: Status, width: int) -> str:
     else:
         figure = f"one make-up ({'chosen' if status.makeup is None else 'set'})"
         drops = f"drops at {figure}" if status.match == INSTALLED else f"drops not: {figure}"
-    when = "once measured: " if status.certainty == "unknown" else ""
     short = match.removeprefix("receiving ")
-    return _fitting(width, f"{when}{match}; {drops}", f"{when}{short}; {drops}")
+    if status.certainty == "unknown":
+        yet = "nothing is matched yet"
+        return _fitting(
+            width, f"once measured: {match}; {drops}", f"once measured: {short}; {drops}", yet
+        )
+    return _fitting(width, f"{match}; {drops}", f"{short}; {drops}")
 
 
 def gain_words(status: Status, width: int) -> str:
