@@ -86,7 +86,7 @@ class BenchScreen(Working):
         if self.app.screen is not self:
             return
         status = self.engine.status()
-        self.query_one(Now).show(status)
+        self.query_one(Now).show(status, self.steps())
         self.query_one(Meters).show(status)
         news = self.query_one(News)
         for event in self.engine.events():
@@ -95,8 +95,7 @@ class BenchScreen(Working):
 
     def on_screen_resume(self) -> None:
         """Back from another screen: hear openly again what is chosen, as it was matched."""
-        if self.engine.status().match != self.match:
-            self.engine.set_match(self.match)
+        self.set_levels()
         self.hear()
         self.call_after_refresh(self.engine.settle)
 

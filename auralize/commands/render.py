@@ -63,7 +63,8 @@ def _add_content(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--make-up",
         metavar="DB",
-        help='gain on the drop, such as "20 dB" (default: chosen, and shown)',
+        help='gain on the drop, such as "20 dB", or "equal": for each its own, so that all drops are '
+        "equally loud (default: one for all, chosen; always shown)",
     )
     command.add_argument(
         "--depth",
@@ -136,7 +137,8 @@ def _options(arguments: argparse.Namespace) -> RenderOptions:
         signals=signals,
         source=source,
         across=arguments.across,
-        makeup=None if arguments.make_up is None else _makeup(arguments.make_up),
+        makeup=None if arguments.make_up in (None, "equal") else _makeup(arguments.make_up),
+        drops="equal" if arguments.make_up == "equal" else "one",
         depth=None if arguments.depth is None else _DEPTHS[arguments.depth],
         suffix=".flac" if arguments.flac else ".wav",
         tail=_tail(arguments.tail),
@@ -179,7 +181,7 @@ def _makeup(text: str) -> float:
     if not 0.0 <= level <= 80.0:
         comma = ", and a point for a comma" if "," in text else ""
         raise RequestError(
-            f"--make-up: {text!r} was found; right is a gain from 0 dB to 80 dB{comma}"
+            f"--make-up: {text!r} was found; right is a gain from 0 dB to 80 dB{comma}, or equal"
         )
     return level
 

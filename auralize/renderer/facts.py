@@ -130,7 +130,7 @@ def facts(
         "load": None if choice is None else choice.listen,
         "runs": {} if choice is None else {name: run.words for name, run in choice.runs.items()},
         "match": rendered.match.data,
-        "make_up": "chosen" if options.makeup is None else "given",
+        "make_up": _made_up(options),
         "gain_db": {**gains, "total": round(output.gains.total, 4)},
         "transformer_turns_db": None if turns is None else round(turns, 4),
         "loudness_lufs": _finite(output.loudness),
@@ -140,6 +140,12 @@ def facts(
         "filter_caution": output.caution,
         "clipped_samples": output.clipped,
     }
+
+
+def _made_up(options: RenderOptions) -> str:
+    if options.drops == "equal":
+        return "equally loud"
+    return "chosen" if options.makeup is None else "given"
 
 
 def _finite(level: float) -> float | None:

@@ -110,6 +110,21 @@ def test_a_folder_made_for_damaged_sound_goes_again(bench: Bench, tell: Tell) ->
     assert os.listdir(bench.folder / "new") == []
 
 
+def test_drops_are_rendered_equally_loud(tell: Tell, bench: Bench) -> None:
+    """Between resistances the two are the same signal, so equally loud they are the same samples."""
+    output(tell(*RENDER, "--signals", "drop", "--make-up", "equal"))
+    found = {c: f"bells.{c}.drop.equal-drops.wav" for c in KEPT}
+    assert bench.left() == {name + end for name in found.values() for end in ("", ".json")}
+    told = {c: facts(bench, f"{name}.json") for c, name in found.items()}
+    assert {one["make_up"] for one in told.values()} == {"equally loud"}
+    makeup = {c: one["gain_db"]["makeup"] for c, one in told.items()}
+    apart = decibels(KEPT["thin"] / KEPT["thick"])
+    assert makeup["thick"] - makeup["thin"] == pytest.approx(apart, abs=1e-3)
+    thin, thick = (sf.read(bench.results / name)[0] for name in found.values())
+    assert np.abs(thin).max() > 0.05
+    assert thin == pytest.approx(thick, abs=1e-4)  # within the share of the inductance
+
+
 def test_what_the_make_up_asked_for_costs_is_said(tell: Tell) -> None:
     """-10.5 dB is the peak of the tone, 1/9 of it the drop: 60 dB on that pass -1 dBTP by 31.5 dB."""
     text = output(tell(*RENDER, "--choice", "thin", "--make-up", "60 dB"))

@@ -133,6 +133,7 @@ OPTIONS: dict[str, tuple[str, ...]] = {
     "100.5 Hz": ("--match", "100.5 Hz"),
     "make-up of 6": ("--make-up", "6"),
     "make-up of 6.5": ("--make-up", "6.5"),
+    "equal make-up": ("--make-up", "equal"),
     "sixteen": ("--depth", "16"),
     "floats": ("--depth", "float"),
     "tail": ("--tail", "0.25"),
