@@ -131,7 +131,7 @@ class TrialSetup(ModalScreen[None]):
         except AuralizeError as error:
             self.query_one("#setup-message", Static).update(str(error))
             return
-        sitting = Sitting(presenter, self._preparation.sound)
+        sitting = Sitting(presenter, self._preparation.sound, self._preparation.heard)
         if sitting.session and sitting.over:  # cut off between the last answer and the end
             self.app.switch_screen(OutcomeScreen(sitting.session))
         else:

@@ -62,6 +62,7 @@ class TrialScreen(Screen[None]):
                 self._warned = event.text
         if self._deaf:
             self._sitting.forget()
+        self._sitting.look()
         self.query_one("#trial-text", Static).update("\n".join(self._lines()))
 
     @property
@@ -110,6 +111,8 @@ class TrialScreen(Screen[None]):
         """Volume and transport: the same whatever is behind what is heard."""
         status = self._engine.status()
         doing = "playing" if status.playing else "paused"
+        if status.ended:
+            doing = "the programme has ended; listening begins it again"
         if self._deaf:
             doing = "THE DEVICE TAKES NO SOUND; the trial waits until it does"
         return f"volume {status.volume:+.0f} dB, {doing}"

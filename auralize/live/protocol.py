@@ -61,3 +61,9 @@ class EngineLike(Protocol):
 
     def update_choice(self, choice: Choice) -> None:
         """Hear this choice as edited as soon as its filter is designed."""
+
+    def slot_heard(self) -> float:
+        """s of sound of the slot asked for last that have left through the device since then.
+
+        Its fade is not counted, nor silence of the programme; the same whatever is in the slot.
+        """
