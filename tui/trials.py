@@ -69,6 +69,7 @@ class TrialScreen(PlayerScreen, inherit_bindings=False):
                 self._warned = event.text
         if self._deaf:
             self._sitting.forget()
+        self._sitting.look()
         self.query_one("#trial-text", Static).update("\n".join(self._lines()))
 
     @property
@@ -116,6 +117,8 @@ class TrialScreen(PlayerScreen, inherit_bindings=False):
         """Volume and transport: the same whatever is behind what is heard."""
         status = self.engine.status()
         place = place_words(status)
+        if status.ended:
+            place = "the programme has ended; listening begins it again"
         if self._deaf:
             place = "THE DEVICE TAKES NO SOUND; the trial waits until it does"
         return f"volume {status.volume:+.0f} dB, {place}"
@@ -208,7 +211,7 @@ def sitting_screen(
     presenter: Session | Practice, preparation: Preparation, engine: EngineLike
 ) -> Screen[None]:
     """Where trials are listened to; the outcome where they were cut off after the last answer."""
-    sitting = Sitting(presenter, preparation.sound)
+    sitting = Sitting(presenter, preparation.sound, preparation.heard)
     if sitting.session and sitting.over:
         return outcome(sitting.session, preparation, engine)
     return TrialScreen(sitting, engine, preparation)

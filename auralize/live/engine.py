@@ -187,6 +187,10 @@ class Engine:
         """dB by which each would be louder than what is heard; None: not known, or not to be told."""
         return self._listening.steps(heard)
 
+    def slot_heard(self) -> float:
+        """s of sound of the slot asked for last that have left through the device since then."""
+        return self._listening.slot_heard(self._keeper.latency)
+
     @property
     def journal(self) -> tuple[Setup, list[Entry]]:
         """What `player.replay` needs, if a journal was wished, since the last change of rate."""

@@ -75,7 +75,7 @@ class Keeper:
 
     @property
     def underruns(self) -> int:
-        """Times that the device went without sound."""
+        """Times that the device went without sound where there was some."""
         stream = self._stream
         return self._underruns + (stream.underruns if stream else 0)
 

@@ -123,6 +123,12 @@ class Listening:
             self._wish += 1
         self._sounding.wake()
 
+    def slot_heard(self, latency: float) -> float:
+        """s of sound of the slot asked for last, since then, that have left a device of that latency (s)."""
+        with self._lock:
+            wish, slot = self._wish, self._slot
+        return 0.0 if slot is None else self._sounding.left(wish, latency)
+
     def _wished(self) -> tuple[Sound, int]:
         """What is to sound, and the taps of the longest filter that may be next."""
         with self._lock:

@@ -7,6 +7,7 @@ next, is at once as if it had always been there, and is faded in over one block.
 
 from __future__ import annotations
 
+import math
 import time
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
@@ -93,6 +94,16 @@ class Setup:
 
 
 @dataclass(frozen=True)
+class Sounded:
+    """Blocks with sound of the programme that a switch alone was heard in, past its fade."""
+
+    switch: Switch | None
+    blocks: int = 0
+    stop: int = 0
+    """The block after the last of them."""
+
+
+@dataclass(frozen=True)
 class Entry:
     """What one block was made of, for `replay`."""
 
@@ -120,6 +131,8 @@ class Player:
         """Blocks made so far: the heartbeat."""
         self.switches = 0
         """Cross-fades begun so far."""
+        self.sounded = Sounded(None)
+        """Of the last switch; from nothing again when a device is begun on."""
         self._take, self._journal = take, journal
         self._impulses = np.zeros((2, setup.taps))
         self._row = 0
@@ -133,7 +146,7 @@ class Player:
         self._soft, self._soft_blocks = 0, round(SOFT_START * setup.rate / self.block)
         self._commands: deque[Command] = deque()
         self._asked = self._done = 0  # switches and growths
-        self._fading = False
+        self._fading: Switch | None = None
         self._limiter = Limiter(setup.rate, self.block)
         self._up = rising(self.block)[:, None]
         self._down = self._up[::-1]
@@ -190,6 +203,12 @@ class Player:
         """Mean square of the last blocks, over all channels."""
         return float(self._powers.mean())
 
+    def left(self, latency: float) -> tuple[Switch | None, float]:
+        """The last switch, and how long (s) its sound has been leaving a device of that latency (s)."""
+        sounded, blocks = self.sounded, self.blocks
+        held = math.ceil(latency * self.setup.rate / self.block) - max(0, blocks - sounded.stop)
+        return sounded.switch, max(0, sounded.blocks - max(0, held)) * self.block / self.setup.rate
+
     @property
     def limiting(self) -> bool:
         """True while the limiter turns down."""
@@ -211,6 +230,8 @@ class Player:
         np.multiply(wet[0 if only is not None else self._row], gain, out=mix)
         if self._fading:
             self._cross_fade(wet)
+        elif taken.samples.any():  # not of what comes out, which depends on what is heard
+            self.sounded = Sounded(self.sounded.switch, self.sounded.blocks + 1, self.blocks + 1)
         self._apply_volume()
         self._limiter.run(mix)
         out[:] = mix
@@ -231,11 +252,12 @@ class Player:
                 self._volume = command.amplitude
             elif isinstance(command, SoftStart):
                 self._loudness, self._soft = 0.0, 0
+                self.sounded = Sounded(self.sounded.switch)
             elif isinstance(command, Grow):
                 self._young = command.taps // self.block
             else:
                 self._gains[1 - self._row] = Rise(command.voice.gain, command.rise)
-                self._fading = True
+                self._fading = command
         return tuple(taken)
 
     def _raise_successor(self, samples: Samples) -> None:
@@ -252,7 +274,8 @@ class Player:
         self._mix *= self._down
         self._mix += self._other
         self._row = other
-        self._fading = False
+        self.sounded = Sounded(self._fading)
+        self._fading = None
         self.switches += 1
         self._done += 1
 

@@ -70,3 +70,9 @@ class EngineLike(Protocol):
 
     def steps(self, heard: Sequence[Heard]) -> list[float | None]:
         """dB by which each would be louder than what is heard; None: not known, or not to be told."""
+
+    def slot_heard(self) -> float:
+        """s of sound of the slot asked for last that have left through the device since then.
+
+        Its fade is not counted, nor silence of the programme; the same whatever is in the slot.
+        """

@@ -93,21 +93,38 @@ def next_pieces(
 class Reader:
     """Reads what is ``wished`` of a programme that it owns, in blocks of ``block`` frames.
 
-    ``wished`` and ``loop`` may be set from any thread, then `wake`. ``ready`` is the last wish of which
-    enough has been read to play it; its blocks are taken from the left.
+    `wish` may be called from any thread, and ``loop`` set, then `wake`. ``ready`` is the last wish of
+    which enough has been read to play it; its blocks are taken from the left.
     """
 
     def __init__(self, programme: Programme, block: int, start: int) -> None:
-        self.wished = self.ready = Jump(start)
+        self.wished = self.ready = self._jump = Jump(start)
         self.loop: Loop | None = None
+        self.exhausted: Jump | None = None
+        """Set where this is wished and to be played, but nothing of it is left: it begins anew."""
         self.fault: str | None = None
         """What stopped the reading, as one sentence."""
         self._programme, self._block = programme, block
         self._ahead = max(2 * PRIMED, round(AHEAD * programme.rate / block))
+        self._within: Loop | None = None  # the loop that is heeded
+        self._place = first_place(start, None, block)
         self._closing = False
+        self._wishing = threading.Lock()
         self._wake = threading.Event()
         self.thread = threading.Thread(target=self._read, name="reader", daemon=True)
         self.thread.start()
+
+    @property
+    def first(self) -> int:
+        """Where playing begins anew: at the start of the loop, or of the programme."""
+        loop = self.loop
+        return loop.first if loop else 0
+
+    def wish(self, frame: int) -> None:
+        """Read from here."""
+        with self._wishing:
+            self.wished = Jump(frame)
+        self._wake.set()
 
     def wake(self) -> None:
         """Heed at once what was set."""
@@ -119,22 +136,31 @@ class Reader:
         self._wake.set()
 
     def _read(self) -> None:
-        jump, loop = self.wished, self.loop
-        place = first_place(jump.frame, loop, self._block)
         with closing(self._programme):
             while not self._closing:
-                if jump is not self.wished:
-                    jump, loop = self.wished, self.loop
-                    place = first_place(jump.frame, loop, self._block)
-                elif loop is not self.loop:
-                    loop = self.loop
-                    place = self._taken_back(jump, place)
-                    place = within(place, loop, self._block, self._programme.frames)
-                elif jump.complete or len(jump.blocks) >= self._ahead:
+                if not self.step():
                     self._wake.wait(READER_LOOK)
                     self._wake.clear()
-                else:
-                    place = self._read_block(jump, place, loop)
+
+    def step(self) -> bool:
+        """The next piece of work, for the thread; False where there is none."""
+        loop = self.loop
+        if self.exhausted is self.wished:
+            with self._wishing:
+                if self.exhausted is self.wished:  # and nothing else has been wished meanwhile
+                    self.wished = Jump(self.first)
+        if self._jump is not self.wished:
+            self._jump, self._within = self.wished, loop
+            self._place = first_place(self._jump.frame, loop, self._block)
+        elif self._within is not loop:
+            self._within = loop
+            place = self._taken_back(self._jump, self._place)
+            self._place = within(place, loop, self._block, self._programme.frames)
+        elif self._jump.complete or len(self._jump.blocks) >= self._ahead:
+            return False
+        else:
+            self._place = self._read_block(self._jump, self._place, loop)
+        return True
 
     def _taken_back(self, jump: Jump, place: Place) -> Place:
         """Give up what has been read beyond the next blocks, to read it anew."""

@@ -56,6 +56,7 @@ class Sounding:
 
     def __init__(self, player: Player, now: Sound, wished: Callable[[], tuple[Sound, int]]) -> None:
         self.now = now
+        self._switch: Switch | None = None  # to what is ``now``
         self._player, self._wished = player, wished
         self._closing = False
         self._wake = threading.Event()
@@ -65,6 +66,12 @@ class Sounding:
     def wake(self) -> None:
         """What is wished may have changed."""
         self._wake.set()
+
+    def left(self, wish: int, latency: float) -> float:
+        """s for which what was wished last has been leaving a device of that latency (s), alone."""
+        switch, seconds = self._player.left(latency)
+        fulfils = self.now.wish == wish and switch is not None and switch is self._switch
+        return seconds if fulfils else 0.0
 
     def close(self) -> None:
         """End soon."""
@@ -83,8 +90,9 @@ class Sounding:
                     self._player.post(due)
                 else:
                     rise = rise_for(due.step_from(self.now) + self._player.rising)
-                    self._player.post(Switch(due.voice, rise))
-                    self.now = due
+                    switch = Switch(due.voice, rise)
+                    self._player.post(switch)
+                    self._switch, self.now = switch, due
 
     def _due(self) -> Sound | Grow | None:
         sound, longest = self._wished()

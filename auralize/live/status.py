@@ -53,7 +53,7 @@ class ListeningStatus:
     """True while a filter is being designed."""
     switches: int
     starved: int
-    """Blocks of the programme that came too late from disk."""
+    """Times that a block of the programme came too late from disk."""
     drops: DropsWay
     makeup: float | None
     """dB that was given for drops at one gain; None: chosen."""
@@ -75,4 +75,4 @@ class Status(ListeningStatus):
     latency: float
     """s between a block's making and its sound, as the device says."""
     underruns: int
-    """Times that the device went without sound, and blocks that came too late from disk."""
+    """Gaps in the sound: the device went without, or a block came too late from disk. None while silent."""

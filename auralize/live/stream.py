@@ -14,6 +14,7 @@ class Stream:
     def __init__(self, device: Device, form: Form, render: Callable[[Block], None]) -> None:
         self.device, self.form = device, form
         self.beats = self.underruns = 0
+        self._sounds = False  # whether there was anything in the block made last
         self.finished = False
         self.error: Exception | None = None
         self._render, self._muted = render, False
@@ -32,7 +33,8 @@ class Stream:
         self._output.close()
 
     def _fill(self, out: Block, underrun: bool) -> None:
-        self.underruns += underrun
+        self.underruns += underrun and self._sounds  # nobody hears a gap in silence
+        self._sounds = False
         if self._muted:
             out.fill(0.0)
             return
@@ -41,6 +43,7 @@ class Stream:
         except Exception as error:  # would end the stream without a word
             out.fill(0.0)
             self.error, self._muted = error, True
+        self._sounds = bool(out.any())
         self.beats += 1
 
     def _finish(self) -> None:

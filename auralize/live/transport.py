@@ -25,11 +25,13 @@ class Transport:
         self.rate, self.channels, self.length = programme.rate, programme.channels, programme.frames
         self.block = block_frames(programme.rate)
         self.starved = 0
-        """Blocks that had not been read when their time came."""
+        """Times that a block had not been read when its turn came."""
         self.reader = Reader(programme, self.block, min(max(start, 0), self.length - 1))
-        self._current = self.reader.ready  # the wish that is played
-        self._ended: Jump | None = None
-        self._playing = self._running = False
+        # Every one of these has one writer, the callback or the others, which never wait for it.
+        self._press: object | None = None  # the wish to play, a new one each time; None: to pause
+        self._current = self.reader.ready  # the jump that is played
+        self._over: tuple[Jump, object | None] | None = None  # what came to its end, at which press
+        self._running = False
         self._position = self._current.frame
         self._silence = Taken(np.zeros((self.block, self.channels)), (), False, False)
         self._faded = np.zeros((self.block, self.channels))
@@ -41,7 +43,7 @@ class Transport:
     @property
     def playing(self) -> bool:
         """False when paused, and after the end."""
-        return self._playing
+        return self._press is not None and not self.ended
 
     @property
     def position(self) -> int:
@@ -52,7 +54,10 @@ class Transport:
     @property
     def ended(self) -> bool:
         """True after the last frame, until something else is wished."""
-        return self._ended is self.reader.wished
+        over = self._over
+        if over is None or over[0] is not self.reader.wished:
+            return False
+        return self._press is None or self._press is over[1]
 
     @property
     def looped(self) -> tuple[int, int] | None:
@@ -74,18 +79,18 @@ class Transport:
     def play(self) -> None:
         """Go on; from the start (of the loop) after the end."""
         if self.ended:
-            loop = self.reader.loop
-            self.seek(loop.first if loop else 0)
-        self._playing = True
+            self.seek(self.reader.first)
+        self._press = object()
 
     def pause(self) -> None:
         """Fade out within a block and stay there."""
-        self._playing = False
+        self._press = None
 
     def seek(self, frame: int) -> None:
-        """Go to a frame, at most the last one."""
-        self.reader.wished = Jump(min(max(frame, 0), self.length - 1))
-        self.reader.wake()
+        """Go to a frame, at most the last one; after the end, and stay there."""
+        if self.ended:
+            self._press = None
+        self.reader.wish(min(max(frame, 0), self.length - 1))
 
     def loop(self, first: int, stop: int) -> None:
         """Play frames first to stop again and again; raises AudioFileError where that is too short."""
@@ -111,35 +116,44 @@ class Transport:
 
     def take(self) -> Taken:
         """The next block. No lock, no wait; its samples are valid until the next call."""
+        press, ready = self._press, self.reader.ready  # once, as both may change meanwhile
         if not self._running:
-            return self._start()
-        fall = not self._playing or self.reader.ready is not self._current
-        taken = self._next(fall=fall)
-        if fall:
-            self._running = self._playing
-            self._go_to_ready()
+            return self._start(press, ready)
+        leaves = press is None or ready is not self._current
+        taken = self._next(press, fall=leaves)
+        if leaves:
+            self._running = press is not None
+            self._go_to(ready)
         return taken
 
-    def _start(self) -> Taken:
-        self._go_to_ready()
-        if not self._playing or not (self._current.blocks or self._current.complete):
-            return self._silence  # paused; or not read yet, and nothing is missed by waiting
-        self._running = True
-        return self._next(rise=True)
+    def _start(self, press: object | None, ready: Jump) -> Taken:
+        self._go_to(ready)
+        complete = (
+            ready.complete
+        )  # looked at before the blocks, as the last of them comes before it
+        if press is None or ready is not self.reader.wished or self._over == (ready, press):
+            return self._silence  # paused; not read yet, and nothing is missed by waiting; ended
+        if ready.blocks:
+            self._running = True
+            return self._next(press, rise=True)
+        if complete:
+            self.reader.exhausted = ready  # paused at the very end, and to be played on from there
+        return self._silence
 
-    def _go_to_ready(self) -> None:
-        if self._current is not self.reader.ready:
-            self._current = self.reader.ready
-            self._position = self._current.frame
+    def _go_to(self, ready: Jump) -> None:
+        if ready is not self._current:
+            self._position = ready.frame
+            self._current = ready
 
-    def _next(self, rise: bool = False, fall: bool = False) -> Taken:
+    def _next(self, press: object | None, rise: bool = False, fall: bool = False) -> Taken:
         jump = self._current
+        complete = jump.complete  # as in `_start`
         try:
             samples, pieces, _ = jump.blocks.popleft()
         except IndexError:
-            if jump.complete:
-                self._ended = jump
-                self._playing = self._running = False
+            self._running = False
+            if complete:
+                self._over = (jump, press)
             else:
                 self.starved += 1
             return self._silence

@@ -65,6 +65,9 @@ class SlotPlayer(Protocol):
     def play(self) -> None:
         """Go on."""
 
+    def slot_heard(self) -> float:
+        """s of sound of the one asked for last that have left through the device since then."""
+
 
 @dataclass(frozen=True)
 class Wish:
@@ -144,6 +147,10 @@ class Preparation:
         """Let one of the two be heard, by its number."""
         self.player.hear_slot(slot)
         self.player.play()
+
+    def heard(self) -> float:
+        """s for which what `sound` was asked for last has been heard."""
+        return self.player.slot_heard()
 
     def _load(self, pair: Sequence[End]) -> list[float]:
         for heard in pair:

@@ -2,16 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Final
+
 from auralize.trials.plan import PRESENTATIONS, TrialError
 from auralize.trials.session import Feedback, Practice, Session, Sounder
 from auralize.trials.statistics import Protocol
 
+LEAST_HEARD: Final = 0.2
+"""s of its sound after which a presentation counts as listened to: about what an ear takes to make out
+how loud something is (value from memory)."""
+
 
 class Sitting:
-    """A session, or practice, that is listened to; it shows nothing that those do not."""
+    """A session, or practice, that is listened to; it shows nothing that those do not.
 
-    def __init__(self, presenter: Session | Practice, player: Sounder) -> None:
-        self._presenter, self._player = presenter, player
+    ``heard_for`` says for how long (s) what ``player`` was asked for last has left through the device.
+    """
+
+    def __init__(
+        self, presenter: Session | Practice, player: Sounder, heard_for: Callable[[], float]
+    ) -> None:
+        self._presenter, self._player, self._heard_for = presenter, player, heard_for
         self._listened: set[int] = set()
         self.heard: int | None = None
         """The presentation that was asked for last in this trial."""
@@ -51,16 +63,23 @@ class Sitting:
         session = self.session
         if session is not None and session.answered == session.plan.trials:
             return []
+        self.look()
         return [n for n in range(len(PRESENTATIONS[self.protocol])) if n not in self._listened]
 
     def listen(self, number: int) -> None:
-        """Hear one of the presentations; raises TrialError."""
+        """Hear one of the presentations; raises TrialError. It counts as soon as it has been heard."""
+        self.look()
         self._presenter.present(number, self._player)
         self.heard = number
-        self._listened.add(number)
+
+    def look(self) -> None:
+        """Count what is heard now, once it has been heard long enough; before it is left, and often."""
+        if self.heard is not None and self._heard_for() >= LEAST_HEARD:
+            self._listened.add(self.heard)
 
     def pause(self) -> None:
-        """Nothing is heard; what was listened to still counts."""
+        """Nothing is heard from now on; what was listened to still counts."""
+        self.look()
         self.heard = None
 
     def forget(self) -> None:
@@ -72,7 +91,7 @@ class Sitting:
         """Give an answer and go to the next trial; raises TrialError, and it was not given."""
         if self.missing:
             keys = ", ".join(str(number + 1) for number in self.missing)
-            raise TrialError(f"listen to {keys} first")
+            raise TrialError(f"listen to {keys} first, each for a moment while it plays")
         self.told = self._presenter.answer(index)
         self.forget()
 

@@ -19,7 +19,7 @@ class Played:
     file_rate = RATE
 
     def __init__(self, channels=2):
-        self.began, self.hushed, self.error = [], 0, None
+        self.began, self.hushed, self.error, self.level = [], 0, None, 1.0
         self.listening = SimpleNamespace(
             channels=channels,
             player=SimpleNamespace(block=BLOCK),
@@ -40,7 +40,7 @@ class Played:
     def render(self, out):
         if self.error is not None:
             raise self.error
-        out.fill(1.0)
+        out.fill(self.level)
 
 
 class Bench:
@@ -60,8 +60,10 @@ class Bench:
         return self.sounddevice.stream if self.sounddevice.streams else None
 
     def later(self, seconds, blocks=0, underflow=False):
-        """After some time in which the device asked for blocks, look."""
+        """After some time in which the device asked for blocks, look; ``underflow``: amid sound."""
         self.now += seconds
+        if underflow:
+            self.sounddevice.stream.ask()
         if blocks:
             self.sounddevice.stream.ask(blocks, underflow)
         self.keeper._watch()
@@ -272,6 +274,26 @@ def test_a_gap_doubles_the_buffer_up_to_the_cap_and_is_told_once_in_5_s(bench):
     ]
     assert bench.keeper.underruns == 7  # of all streams together
     assert bench.keeper.state == "running"
+
+
+def test_a_gap_in_silence_is_none(bench):
+    """At the very start, while paused, after the end: nothing is told, and no more kept ready."""
+    stream = bench.open()
+    stream.ask(1, underflow=True)
+    bench.later(0.1, blocks=1)
+    bench.played.level = 0.0
+    stream.ask(1)
+    for _ in range(5):
+        stream.ask(1, underflow=True)
+        bench.later(6.0, blocks=1)
+    bench.played.level = 1.0
+    stream.ask(1, underflow=True)  # before the first block with sound
+    bench.later(6.0, blocks=1)
+    assert bench.keeper.underruns == 0
+    assert bench.sounddevice.stream is stream
+    assert [kind for kind, _ in bench.told] == ["device"]
+    stream.ask(1, underflow=True)
+    assert bench.keeper.underruns == 1
 
 
 def test_gaps_are_counted_anew_on_each_stream(bench):

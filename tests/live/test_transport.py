@@ -301,3 +301,20 @@ def test_a_change_of_loop_leaves_what_is_about_to_be_taken_and_reads_the_rest_an
     assert [pieces[0].frame for _, pieces, _ in jump.blocks] == [n * BLOCK for n in range(4)]
     assert place == Place(4 * BLOCK, None)
     assert not jump.complete
+
+
+def test_after_the_end_play_is_not_lost_whatever_the_callback_does_next(transport):
+    """It comes before the reader has gone back to the start."""
+    for _ in range(20):
+        transport.seek(2 * RATE - 100)
+        transport.play()
+        settled(transport)
+        blocks_of(transport, 3)
+        assert transport.ended
+        transport.play()
+        transport.take()
+        assert transport.playing
+        until(lambda: transport.take().pieces)
+        assert transport.position <= 2 * BLOCK
+        transport.pause()
+        transport.take()

@@ -83,7 +83,9 @@ class _Answers:
 )
 def test_trial(snap_compare, app, protocol, press):
     async def begin(pilot):
-        screen = TrialScreen(Sitting(_Answers(protocol), app.engine.hear_slot), app.engine)
+        screen = TrialScreen(
+            Sitting(_Answers(protocol), app.engine.hear_slot, lambda: 1.0), app.engine
+        )
         await pilot.app.push_screen(screen)
         await pilot.press(*press)
         await _still(pilot)

@@ -91,6 +91,28 @@ def test_no_answer_is_taken_while_the_device_takes_no_sound(app):
     drive(app, steps)
 
 
+def test_what_was_asked_for_and_did_not_sound_is_asked_for_again(app):
+    """At the end of the programme, whatever was pressed there; and the screen says why it is still."""
+
+    async def steps(pilot):
+        await begin_trial(pilot, app)
+        await pilot.press("1", "2")
+        app.engine.slot_heard = lambda: 0.0
+        await pilot.press("3")
+        app.engine.now(playing=False, ended=True)
+        await pilot.press("down", "enter")
+        text = text_of(app.screen, "#trial-text")
+        assert "listen to 3 first, each for a moment while it plays" in text
+        assert "the programme has ended; listening begins it again" in text
+        assert app.screen._sitting.session.answered == 0
+        del app.engine.slot_heard
+        app.engine.now(ended=False)
+        await pilot.press("3", "enter")
+        assert app.screen._sitting.session.answered == 1
+
+    drive(app, steps)
+
+
 def test_listening_tells_the_engine_which_slot_and_to_play_and_nothing_else(app):
     """Anything else could be a cue: a jump that comes with one of the two, a volume, a pause."""
 

@@ -129,6 +129,11 @@ class SilentEngine:
     def steps(self, heard: Sequence[Heard]) -> list[float | None]:
         return [self.step_to.get(one) for one in heard]
 
+    def slot_heard(self) -> float:
+        """Everything at once, where anything is played through a device."""
+        now = self._status
+        return 1.0 if now.playing and now.slot is not None and now.state == "running" else 0.0
+
 
 if TYPE_CHECKING:  # both do what the screens ask for: looked at by mypy, never run
 

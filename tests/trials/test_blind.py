@@ -94,7 +94,7 @@ def test_a_listener_without_ears_scores_at_chance(tmp_path, programme, capfd, pr
         nonlocal right
         app = App()
         async with app.run_test(size=(80, 24)):
-            screen = TrialScreen(Sitting(session, engine.hear_slot), engine)
+            screen = TrialScreen(Sitting(session, engine.hear_slot, lambda: 1.0), engine)
             await app.push_screen(screen)
             words = screen.query_one("#trial-text", Static)
             for number in range(TRIALS):

@@ -16,21 +16,39 @@ from support.live_session import RIG
 from support.sessions import plan
 
 
+class Sounder:
+    """Says that what it was asked for has been heard for ``seconds``."""
+
+    def __init__(self):
+        self.asked, self.seconds = [], 1.0
+
+    def sound(self, slot):
+        self.asked.append(slot)
+
+    def heard(self):
+        return self.seconds
+
+
 @pytest.fixture
-def sitting(tmp_path):
-    heard = []
+def sounder():
+    return Sounder()
+
+
+@pytest.fixture
+def sitting(tmp_path, sounder):
     session = Session.start(plan("triangle", trials=2), tmp_path / "trial.jsonl")
-    yield Sitting(session, heard.append), heard
+    yield Sitting(session, sounder.sound, sounder.heard)
     session.close_log()
 
 
-def test_an_answer_needs_all_three_to_be_listened_to_in_each_trial(sitting):
-    sitting, heard = sitting
+def test_an_answer_needs_all_three_to_be_listened_to_in_each_trial(sitting, sounder):
     for trial in (0, 1):
         assert sitting.missing == [0, 1, 2]
         sitting.listen(1)
         assert (sitting.heard, sitting.missing) == (1, [0, 2])
-        with pytest.raises(TrialError, match=r"^listen to 1, 3 first$"):
+        with pytest.raises(
+            TrialError, match=r"^listen to 1, 3 first, each for a moment while it plays$"
+        ):
             sitting.answer(0)
         assert sitting.answered == trial
         sitting.listen(0)
@@ -41,23 +59,38 @@ def test_an_answer_needs_all_three_to_be_listened_to_in_each_trial(sitting):
         assert (sitting.heard, sitting.told) == (None, None)
     assert sitting.over
     assert sitting.answered == 2
-    assert len(heard) == 6
+    assert len(sounder.asked) == 6
 
 
 def test_what_was_not_heard_must_be_listened_to_again(sitting):
-    sitting, _ = sitting
     for number in range(3):
         sitting.listen(number)
     sitting.forget()
     assert (sitting.heard, sitting.missing) == (None, [0, 1, 2])
 
 
+def test_what_was_asked_for_and_left_before_it_sounded_does_not_count(sitting, sounder):
+    """As after the end of the programme, in the fade, or with three keys at once."""
+    sounder.seconds = 0.0
+    for number in range(3):
+        sitting.listen(number)
+    sitting.pause()
+    assert sitting.missing == [0, 1, 2]
+    sitting.listen(1)
+    sounder.seconds = 0.19
+    assert sitting.missing == [0, 1, 2]
+    sounder.seconds = 0.2
+    assert sitting.missing == [0, 2]
+    sitting.listen(0)
+    sounder.seconds = 0.0  # of what is asked for now; what counted stays
+    assert (sitting.heard, sitting.missing) == (0, [0, 2])
+
+
 def test_a_session_given_up_is_over_and_practice_never(sitting):
-    sitting, _ = sitting
     assert not sitting.over
     sitting.give_up()
     assert sitting.over
-    practice = Sitting(Practice("triangle"), lambda slot: None)
+    practice = Sitting(Practice("triangle"), lambda slot: None, lambda: 1.0)
     practice.give_up()
     practice.leave()
     assert not practice.over
@@ -102,6 +135,9 @@ class _Player:
     def play(self):
         self.calls.append("play")
 
+    def slot_heard(self):
+        return 0.25
+
 
 @pytest.fixture
 def prepared(tmp_path):
@@ -140,6 +176,7 @@ def test_practice_loads_the_pair_and_writes_nothing(prepared):
     assert not prepared.folder.exists()
     prepared.sound(1)
     assert prepared.player.calls[4:] == [1, "play"]
+    assert prepared.heard() == 0.25
 
 
 @pytest.mark.parametrize(
