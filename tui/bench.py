@@ -47,9 +47,10 @@ class BenchScreen(Working):
         self.hear()
         if self.draft.recovered:
             found = "Unsaved work was found and is in use; w writes it, u goes back to the file"
-            self.say(found, math.inf)
+            news = self.query_one(News)
+            news.say(found, math.inf, "work")
             if self.draft.stale:
-                self.say("Mind: the rig file has been changed since that work", math.inf)
+                news.say("Mind: the rig file has been changed since that work", math.inf, "work")
         self.set_interval(_POLL, self._look)
         self._fit()
 
@@ -78,6 +79,8 @@ class BenchScreen(Working):
         found = [self.curves[name] for name in self.names]
         chosen = self.names.index(self.chosen)
         self.query_one(CurvePanel).show(found, chosen, self.across)
+        if not self.draft.unsaved:
+            self.query_one(News).answer("work")
 
     def _look(self) -> None:
         """Show what the engine does now."""
@@ -97,6 +100,10 @@ class BenchScreen(Working):
             self.engine.set_match(self.match)
         self.hear()
         self.call_after_refresh(self.engine.settle)
+
+    def action_seen(self) -> None:
+        """Take away the first of the news that wait."""
+        self.query_one(News).seen()
 
     def action_curves(self) -> None:
         """Curves of the loss, or of the drop."""

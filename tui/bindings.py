@@ -45,6 +45,7 @@ WORKING: Final[list[BindingType]] = [
 
 VIEWING: Final[list[BindingType]] = [
     _quiet("v", "curves", "View", "Curves of loss or of drop", "bench.curves"),
+    _quiet("enter,escape", "seen", "Seen", "Take away news that wait", "bench.seen"),
 ]
 
 _LISTEN_TO: Final = "Listen to what the screen lists (2, 3: the others)"

@@ -198,7 +198,7 @@ def test_a_fault_stays_until_the_device_is_right_again(app, monkeypatch):
         now += 60.0
         await pilot.pause(0.3)
         assert text_of(app.screen, "#message") == (
-            "null sink is gone; playing goes on when it is back"
+            "null sink is gone; playing goes on when it is back (Enter: seen)"
         )
         app.engine.tell("playing on null sink at 48000 Hz", "device")
         await pilot.pause(0.3)
