@@ -140,8 +140,8 @@ class News(Static):
 
     def seen(self) -> None:
         """Take away the first of what waits."""
-        waiting = [item for item in self._items if item.waits]
-        self._items = [item for item in self._items if item is not (waiting or [None])[0]]
+        first = next((item for item in self._items if item.waits), None)
+        self._items = [item for item in self._items if item is not first]
         self.show()
 
     def all_of_it(self) -> list[str]:

@@ -30,5 +30,5 @@ def _run(choice: Choice, name: str, before: str) -> str:
     """One run; of the same cable as the one ``before`` it, only how long and how laid."""
     read = choice.runs[name]
     cable = "the same" if read.cable.words == before else read.cable.words
-    lay = f", lay: {read.lay.words}" if read.lay else ""
+    lay = f", lay: {read.lay.words}" if read.lay and read.lay.coiled else ""
     return f"{show_length(choice.network.runs[name].length)} of {cable}{lay}"
