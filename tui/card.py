@@ -62,7 +62,9 @@ class CardScreen(ModalScreen[None]):
 
     def _look(self) -> None:
         width = self.query_one(VerticalScroll).size.width or self.app.size.width - _AROUND
-        lines = card_text(self._choice, self._taken, self._told(), self._news, width - 1, self._plain)
+        lines = card_text(
+            self._choice, self._taken, self._told(), self._news, width - 1, self._plain
+        )
         self.query_one("#card-text", Static).update(lines)
 
 
@@ -77,7 +79,9 @@ def card_text(
     """All that stands on the card; ``told`` None: the figures are not known yet."""
     name = choice.name if choice.label == choice.name else f"{choice.name}: {choice.label}"
     text = Text(f"{name}\n", "bold")
-    text.append("\n".join([*drawing(choice, *taken, width, plain=plain), facts(choice)]), "not bold")
+    text.append(
+        "\n".join([*drawing(choice, *taken, width, plain=plain), facts(choice)]), "not bold"
+    )
     cautions = [sentence for sentence in told or () if is_caution(sentence)]
     others = [sentence for sentence in told or () if not is_caution(sentence)]
     if told is None:

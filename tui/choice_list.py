@@ -129,9 +129,7 @@ class ChoiceList(Static):
 
     def on_click(self, event: Click) -> None:
         """Tell which choice was clicked."""
-        self.post_message(
-            self.Picked(self._first + max(0, event.y - 1) // self._lines_each + 1)
-        )
+        self.post_message(self.Picked(self._first + max(0, event.y - 1) // self._lines_each + 1))
 
 
 def _cut(words: str, width: int) -> str:

@@ -6,10 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from textual.widgets import Static
+
 from auralize.circuit.network import PERFECT
 from auralize.circuit.signals import ACROSS_WORDS, Signal
 from auralize.circuit.solution import Across
 from auralize.units import show_length
+
+from .plain import is_plain
 
 if TYPE_CHECKING:
     from auralize.circuit.network import Network
@@ -283,3 +287,26 @@ def _part_words(choice: Choice, name: str) -> str:
         return f"run {name}: {choice.runs[name].words}"
     tap = choice.transformers[name].tap
     return f"transformer {name}" + (f", tapped at {tap:.3g} W" if tap is not None else "")
+
+
+class Drawing(Static):
+    """The drawing, fitted to the widget."""
+
+    def on_mount(self) -> None:
+        self._shown: tuple[Choice, Signal | None, Across] | None = None
+
+    def show(self, choice: Choice, signal: Signal | None, across: Across) -> None:
+        """The installation of this choice, and where this signal is taken."""
+        before = self._shown
+        self._shown = choice, signal, across
+        if before is None or before[0] is not choice or before[1:] != self._shown[1:]:
+            self._draw()
+
+    def on_resize(self) -> None:
+        """Draw to the new width."""
+        self._draw()
+
+    def _draw(self) -> None:
+        if self._shown:
+            lines = drawing(*self._shown, self.size.width, plain=is_plain())
+            self.update("\n".join(lines))

@@ -44,7 +44,9 @@ class FindScreen(ModalScreen[str | None]):
 
     def compose(self) -> ComposeResult:
         card = Vertical(
-            Input(placeholder="a part of its name or label"), OptionList(markup=False), classes="card"
+            Input(placeholder="a part of its name or label"),
+            OptionList(markup=False),
+            classes="card",
         )
         card.border_title = "Find a choice: up, down, Enter hears it, Esc leaves"
         yield card

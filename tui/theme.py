@@ -58,7 +58,7 @@ THEMES: Final = {"dark": DARK, "light": LIGHT, "high contrast": CONTRAST}
 COLOURLESS: Final = "textual-ansi"
 """Textual's own, where no colour may be sent."""
 
-COLUMNS: Final = [(0, "-narrow"), (100, "-wide"), (160, "-broad")]
+COLUMNS: Final = [(0, "-narrow"), (110, "-wide"), (160, "-broad")]
 """From how many columns on the screen is laid out like this ..."""
 LINES: Final = [(0, "-low"), (24, "-short"), (30, "-tall"), (36, "-high"), (48, "-towering")]
 """... and from how many rows."""
@@ -91,7 +91,8 @@ Screen { layout: vertical; background: $background; color: $foreground; }
 .-towering #big { height: 6; }
 .-wide #choices { width: 44; }
 .-broad #choices { width: 60; }
-.-wide #hearing { layout: horizontal; }
+.-wide #hearing, .-broad #hearing { layout: horizontal; }
+.-wide #now, .-broad #now { width: 66; }
 
 BenchApp.-plain #heard { border: ascii $primary; }
 BenchApp.-plain #choices { border: ascii $foreground; }
