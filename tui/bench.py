@@ -143,6 +143,8 @@ class BenchScreen(Viewing):
             self._done.add("drop")
         if self.chosen != self._first:
             self._done.add("other")
+        if "g" not in self.active_bindings:
+            self._done.add("loud")
 
     def on_screen_resume(self) -> None:
         """Back from another screen: hear openly again what is chosen, as it was matched."""

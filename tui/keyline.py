@@ -16,6 +16,20 @@ from textual.widgets import Static
 
 _ALWAYS: Final = "help"
 """The key that is shown whatever there is room for: it tells all others."""
+_NEXT: Final = (
+    "drops",
+    "card",
+    "pin",
+    "other",
+    "curves",
+    "analyser",
+    "find",
+    "output",
+    "loop",
+    "undo",
+    "write",
+)
+"""Those worth room next, by the ends of their names."""
 
 
 @dataclass(frozen=True)
@@ -27,6 +41,8 @@ class Key:
     words: str
     needed: bool
     always: bool = False
+    rank: int = 0
+    """Which of those that are not needed comes first."""
 
     @property
     def width(self) -> int:
@@ -35,16 +51,23 @@ class Key:
 
 
 def fitted(keys: Sequence[Key], width: int) -> list[Key]:
-    """Those that fit whole into ``width`` columns: needed ones before others, in their order."""
+    """Those that fit whole into ``width`` columns: needed ones before others."""
     taken: set[Key] = set()
-    for key in sorted(keys, key=lambda key: (not key.always, not key.needed)):
+    for key in sorted(keys, key=lambda key: (not key.always, not key.needed, key.rank)):
         if sum(one.width for one in taken) + key.width <= width:
             taken.add(key)
         elif key.needed:
             continue
         else:
             break
-    return [key for key in keys if key in taken]
+    return sorted(
+        (key for key in keys if key in taken), key=lambda k: (k.always, not k.needed, k.rank)
+    )
+
+
+def _rank(name: str) -> int:
+    bare = name.rpartition(".")[2]
+    return _NEXT.index(bare) if bare in _NEXT else len(_NEXT)
 
 
 class KeyLine(Static):
@@ -61,6 +84,7 @@ class KeyLine(Static):
                 binding.description,
                 binding.show,
                 binding.id == _ALWAYS,
+                _rank(binding.id),
             )
             for active in self.screen.active_bindings.values()
             if (binding := active.binding).id and (binding.show or binding.tooltip)

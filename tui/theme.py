@@ -66,8 +66,9 @@ LINES: Final = [(0, "-low"), (24, "-short"), (30, "-tall"), (36, "-high"), (48, 
 CSS: Final = """
 Screen { layout: vertical; background: $background; color: $foreground; }
 #head { height: 1; background: $panel; padding: 0 1; }
-#title { width: auto; text-style: bold; }
-#programme { width: 1fr; text-align: right; color: $text-muted; }
+#title { width: auto; max-width: 65%; text-style: bold; text-wrap: nowrap; text-overflow: ellipsis; }
+#programme { width: 1fr; padding: 0 0 0 2; text-align: right; color: $text-muted;
+             text-wrap: nowrap; text-overflow: ellipsis; }
 
 #heard { height: auto; border: heavy $primary; padding: 0 1; }
 #big { height: 3; display: none; color: $primary; }
@@ -77,7 +78,8 @@ Screen { layout: vertical; background: $background; color: $foreground; }
 #facts { height: 1; color: $text-muted; }
 
 #top { height: 1fr; min-height: 7; }
-#choices { width: 36; height: 100%; border: round $panel; padding: 0 1; }
+#choices { width: 36; height: 100%; border: round $foreground 40%; padding: 0 1;
+           border-title-color: $foreground; border-subtitle-color: $foreground; }
 #curves { width: 1fr; height: 100%; }
 #meters { height: 2; padding: 0 1; }
 #message { height: 2; padding: 0 1; }
@@ -93,6 +95,7 @@ Screen { layout: vertical; background: $background; color: $foreground; }
 .-broad #choices { width: 60; }
 .-wide #hearing, .-broad #hearing { layout: horizontal; }
 .-wide #now, .-broad #now { width: 66; }
+.-broad #drawing { max-width: 100; }
 
 BenchApp.-plain #heard { border: ascii $primary; }
 BenchApp.-plain #choices { border: ascii $foreground; }

@@ -2,13 +2,13 @@
 
     python tests/benchmarks/picture_screens.py FOLDER [NAME ...]
 
-Writes SIZE-LOOK-NAME.svg, and .txt of what stands on it; and .png where `rsvg-convert` is installed.
+Writes SIZE-LOOK-NAME.svg, and .txt of what stands on it; .png where Pillow and DejaVu Sans Mono are.
 """
 
 import asyncio
+import importlib.util
 import os
 import shutil
-import subprocess
 import sys
 import tempfile
 from pathlib import Path
@@ -25,6 +25,10 @@ from auralize.rig.editing import RigDraft
 from auralize.trials.sitting import Sitting
 from support.bench_engine import SilentEngine
 
+FONT = Path("/usr/share/fonts/truetype/dejavu/DejaVuSansMono.ttf")
+BOLD = FONT.with_name("DejaVuSansMono-Bold.ttf")
+LETTER, CELL = 20, (12, 23)
+"""Of the pictures in PNG: points of a letter, dots of a cell."""
 SIZES = [(76, 21), (80, 24), (120, 40), (200, 60)]
 LOOKS = {"dark": DARK.name, "light": LIGHT.name, "contrast": CONTRAST.name, "mono": None}
 KEYS = {
@@ -96,9 +100,33 @@ async def picture(app: BenchApp, size, keys, look, where: Path, before=None) -> 
         strips = app.screen._compositor.render_strips()
         lines = ["".join(segment.text for segment in strip).rstrip() for strip in strips]
         where.with_suffix(".txt").write_text("\n".join(lines) + "\n", "utf-8")
-    if shutil.which("rsvg-convert"):
-        svg, png = where.with_suffix(".svg"), where.with_suffix(".png")
-        subprocess.run(["rsvg-convert", "-o", png, svg], check=True)
+    if FONT.exists() and importlib.util.find_spec("PIL"):
+        painted(strips, look, size).save(where.with_suffix(".png"))
+
+
+def painted(strips, look, size):
+    """The cells of the screen, each in its own place, as no converter of SVG draws them."""
+    from PIL import Image, ImageDraw, ImageFont
+
+    wide, high = CELL
+    fonts = [ImageFont.truetype(str(path), LETTER) for path in (FONT, BOLD)]
+    ground = (255, 255, 255) if look == LIGHT.name else (12, 12, 12)
+    ink = tuple(255 - part for part in ground)
+    image = Image.new("RGB", (size[0] * wide, size[1] * high), ground)
+    draw = ImageDraw.Draw(image)
+    for row, strip in enumerate(strips):
+        column = 0
+        for segment in strip:
+            style = segment.style
+            front = style.color.get_truecolor() if style and style.color else ink
+            back = style.bgcolor.get_truecolor() if style and style.bgcolor else ground
+            front, back = (back, front) if style and style.reverse else (front, back)
+            for sign in segment.text:
+                at = column * wide, row * high
+                draw.rectangle((*at, at[0] + wide - 1, at[1] + high - 1), fill=tuple(back))
+                draw.text(at, sign, tuple(front), fonts[bool(style and style.bold)])
+                column += 1
+    return image
 
 
 async def trial(pilot) -> None:
