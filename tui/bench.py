@@ -143,7 +143,7 @@ class BenchScreen(Viewing):
             self._done.add("drop")
         if self.chosen != self._first:
             self._done.add("other")
-        if "g" not in self.active_bindings:
+        if status.drops == "equal" or "g" not in self.active_bindings:
             self._done.add("loud")
 
     def on_screen_resume(self) -> None:

@@ -41,8 +41,10 @@ def _group(binding: Binding) -> str:
 def grouped(bindings: Iterable[Binding]) -> dict[str, list[Binding]]:
     """Those with words for help, by what they act on, in the order that help lists them."""
     groups: dict[str, list[Binding]] = {name: [] for name in ("Here", *_GROUPS, "Program")}
-    for binding in {one.id: one for one in reversed(list(bindings))}.values():
-        if binding.id and (binding.tooltip or binding.show):
+    told: set[str] = set()
+    for binding in bindings:
+        if binding.id and binding.id not in told and (binding.tooltip or binding.show):
+            told.add(binding.id)  # two keys may do the same
             groups[_group(binding)].append(binding)
     return {name: found for name, found in groups.items() if found}
 
