@@ -28,6 +28,8 @@ from .words import big_words
 SMALLEST: Final = (76, 21)
 """Columns and rows under which the bench only says what it needs."""
 CAUTION: Final = "Starts quiet: raise the volume slowly, loud sound damages hearing"
+RECOVERED: Final = "Unsaved work was found and is in use; w writes it, u goes back to the file"
+STALE: Final = ". Mind: the rig file has been changed since that work"
 _POLL: Final = 0.1
 """s between two looks at the engine."""
 
@@ -49,7 +51,9 @@ class BenchScreen(Viewing):
             yield ChoiceList(id="choices", markup=False)
             yield CurvePanel(id="curves")
         yield Meters(id="meters", markup=False)
-        yield News(id="message", markup=False)
+        with Vertical(id="news"):
+            yield News(id="message", markup=False)
+            yield Static(id="hint", markup=False)
         yield Static(CAUTION, id="caution", markup=False)
         yield KeyLine(markup=False)
 
@@ -60,11 +64,7 @@ class BenchScreen(Viewing):
         self.query_one(CurvePanel).read_spectrum(self.source)
         self.hear()
         if self.draft.recovered:
-            found = "Unsaved work was found and is in use; w writes it, u goes back to the file"
-            news = self.query_one(News)
-            news.say(found, math.inf, "work")
-            if self.draft.stale:
-                news.say("Mind: the rig file has been changed since that work", math.inf, "work")
+            self.query_one(News).say(RECOVERED + STALE * self.draft.stale, math.inf, "work")
         self.set_interval(_POLL, self._look)
         self._fit()
 
@@ -124,8 +124,8 @@ class BenchScreen(Viewing):
         for event in self.engine.events():
             news.tell(event)
         self._note(status)
-        news.hint = hint(self._done)
         news.show()
+        self.query_one("#hint", Static).update(hint(self._done))
 
     def _draw_installation(self, status: Status) -> None:
         heard, choice = status.heard, self.draft.rig.choices[self.chosen]

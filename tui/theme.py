@@ -9,6 +9,10 @@ from __future__ import annotations
 
 from typing import Final
 
+from rich.segment import Segment
+from rich.style import Style
+from textual.color import Color
+from textual.filter import LineFilter
 from textual.theme import Theme
 
 DARK: Final = Theme(
@@ -55,8 +59,19 @@ CONTRAST: Final = Theme(
 )
 THEMES: Final = {"dark": DARK, "light": LIGHT, "high contrast": CONTRAST}
 """By the name that the palette lists."""
-COLOURLESS: Final = "textual-ansi"
-"""Textual's own, where no colour may be sent."""
+
+
+class Colourless(LineFilter):
+    """Leaves bold, reverse and the like, and takes all colour away."""
+
+    def apply(self, segments: list[Segment], background: Color) -> list[Segment]:
+        """The same segments in the terminal's own colours."""
+        return [Segment(text, style and _bare(style), control) for text, style, control in segments]
+
+
+def _bare(style: Style) -> Style:
+    return style.without_color + Style(meta=style.meta) if style.meta else style.without_color
+
 
 COLUMNS: Final = [(0, "-narrow"), (110, "-wide"), (160, "-broad")]
 """From how many columns on the screen is laid out like this ..."""
@@ -82,13 +97,14 @@ Screen { layout: vertical; background: $background; color: $foreground; }
            border-title-color: $foreground; border-subtitle-color: $foreground; }
 #curves { width: 1fr; height: 100%; }
 #meters { height: 2; padding: 0 1; }
-#message { height: 2; padding: 0 1; }
+#news { height: 2; padding: 0 1; overflow: hidden; }
+#message { height: auto; min-height: 1; }
+#hint { height: 1; color: $secondary; text-style: italic; }
 #caution { height: 1; padding: 0 1; color: $warning; }
 
 .-short #now, .-tall #now, .-high #now, .-towering #now { height: 4; }
 .-tall #drawing, .-high #drawing, .-towering #drawing { display: block; }
-.-tall #message { height: 2; }
-.-high #message, .-towering #message { height: 3; }
+.-high #news, .-towering #news { height: 3; }
 .-high #big, .-towering #big { display: block; }
 .-towering #big { height: 6; }
 .-wide #choices { width: 44; }
@@ -101,6 +117,11 @@ BenchApp.-plain #heard { border: ascii $primary; }
 BenchApp.-plain #choices { border: ascii $foreground; }
 BenchApp.-plain .card { border: ascii $foreground; }
 BenchApp.-plain #big { display: none; }
+
+OptionList:nocolor > .option-list--option-highlighted { text-style: reverse; }
+Button:nocolor:focus { text-style: bold reverse; }
+Input:nocolor, Select:nocolor > SelectCurrent, Button:nocolor { border: round $foreground; }
+Input:nocolor:focus, Select:nocolor:focus > SelectCurrent { border: heavy $foreground; }
 
 ModalScreen { align: center middle; }
 .card { width: 76; max-width: 100%; height: auto; max-height: 100%; border: round $primary;

@@ -56,11 +56,20 @@ def colourless(monkeypatch):
     monkeypatch.setenv("NO_COLOR", "1")
 
 
-def test_without_colour_none_is_offered(colourless, app):
+def test_without_colour_none_is_sent_or_offered(colourless, app):
+    """Shades of grey are colours too; what stands out does so by bold and reverse."""
+
     async def steps(pilot):
-        assert app.theme == "textual-ansi"
         commands = [c.title for c in app.get_system_commands(app.screen)]
         assert not any(title.startswith("Colours") for title in commands)
+        for key in ("d", "i", "escape", "e", "escape", "slash", "escape", "b"):
+            await pilot.press(key)
+            await pilot.pause(0.3)
+            strips = app.screen._compositor.render_strips()
+            styles = {segment.style for strip in strips for segment in strip if segment.style}
+            sent = {style for style in styles for c in (style.color, style.bgcolor) if c}
+            assert not sent, key
+            assert any(style.reverse for style in styles) or key in ("i", "b")
 
     drive(app, steps)
 

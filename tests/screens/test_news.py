@@ -18,20 +18,20 @@ def _words(lines):
 @pytest.mark.parametrize("rows", [1, 2, 3, 5])
 def test_no_word_is_cut_and_nothing_is_wider_than_its_room(width, rows):
     items = [Item(FOUND, math.inf), Item("Loop from 0:12.5; l again marks the end", 1e9)]
-    lines = [line.words for line in laid_out(items, width, rows, "space plays")]
+    lines = [line.words for line in laid_out(items, width, rows)]
     assert len(lines) <= rows
     assert all(len(line) <= width for line in lines)
-    told = _words([FOUND, items[1].words, "Enter: seen", "space plays", "... i: all"])
+    told = _words([FOUND, items[1].words, "Enter: seen", "... i: all"])
     assert _words(lines) - {""} <= told
 
 
 def test_what_is_shortened_says_where_the_whole_is():
-    lines = [line.words for line in laid_out([Item(FOUND, math.inf)], 40, 1, "")]
+    lines = [line.words for line in laid_out([Item(FOUND, math.inf)], 40, 1)]
     assert lines == ["Unsaved work ... (i: all) (Enter: seen)"]
 
 
 def test_a_word_wider_than_the_screen_is_still_shown():
-    (line,) = laid_out([Item("x" * 50, 1e9)], 20, 1, "")
+    (line,) = laid_out([Item("x" * 50, 1e9)], 20, 1)
     assert line.words.startswith("xxxx")
     assert len(line.words) <= 20
 
