@@ -116,7 +116,7 @@ class BenchScreen(Viewing):
         if self.app.screen is not self:
             return
         status = self.engine.status()
-        self.query_one(Now).show(status)
+        self.query_one(Now).show(status, self.steps())
         self.query_one(Big).show(*big_words(status.heard))
         self._draw_installation(status)
         self.query_one(Meters).show(status)
@@ -148,8 +148,7 @@ class BenchScreen(Viewing):
 
     def on_screen_resume(self) -> None:
         """Back from another screen: hear openly again what is chosen, as it was matched."""
-        if self.engine.status().match != self.match:
-            self.engine.set_match(self.match)
+        self.set_levels()
         self.hear()
         self.call_after_refresh(self.engine.settle)
 

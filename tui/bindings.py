@@ -34,6 +34,11 @@ HEARING: Final[list[BindingType]] = [
         "c", "across", "Across", "Drop over both conductors, over plus, over minus", "bench.across"
     ),
     Binding("m", "match", "Match", tooltip="Next way of matching levels", id="bench.match"),
+    _quiet(
+        "g", "drops", "Equal", "Drops equally loud, or at one make-up gain (chosen)", "bench.drops"
+    ),
+    _quiet("plus", "makeup(1)", "More", "Make-up gain of all drops 1 dB more", "bench.more"),
+    _quiet("minus", "makeup(-1)", "Less", "Make-up gain of all drops 1 dB less", "bench.less"),
 ]
 
 WORKING: Final[list[BindingType]] = [

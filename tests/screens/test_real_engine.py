@@ -88,7 +88,7 @@ def agrees(app):
         .removeprefix("the ")
         .startswith(whole if words != status.heard.words else words)
     )
-    assert match == status.match.words
+    assert match.startswith(f"{status.match.words}; drops ")
     figures = dict(re.findall(r"(gain|match|make-up|headroom) ([+-][\d.]+)", gains))
     is_drop = isinstance(status.heard, End) and status.heard.signal == "drop"
     assert ("make-up" in figures) == is_drop
