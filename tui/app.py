@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable
 from functools import partial
 from pathlib import Path
@@ -18,7 +19,7 @@ from auralize.rig.editing import RigDraft
 from .bench import BenchScreen
 from .help import HelpScreen
 from .plain import is_plain
-from .theme import COLUMNS, CSS, DARK, LINES, THEMES, Colourless
+from .theme import COLUMNS, CSS, DARK, LINES, THEMES
 
 
 class BenchApp(App[None]):
@@ -36,9 +37,8 @@ class BenchApp(App[None]):
     VERTICAL_BREAKPOINTS = LINES
 
     def __init__(self, draft: RigDraft, source: Path, engine: EngineLike, log_folder: Path) -> None:
-        super().__init__()
-        if self.no_color:
-            self._filters.append(Colourless())  # Textual's own sends shades of grey
+        # Else Textual (8.2) sends greys where NO_COLOR asks for no colour.
+        super().__init__(ansi_color=True if "NO_COLOR" in os.environ else None)
         self.draft = draft
         self.source = source
         self.engine = engine

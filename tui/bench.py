@@ -10,6 +10,7 @@ from textual.containers import Container, Horizontal, Vertical
 from textual.events import Resize
 from textual.widgets import Static
 
+from auralize.circuit.signals import Signal
 from auralize.gains import End
 from auralize.live.status import Status
 
@@ -102,14 +103,11 @@ class BenchScreen(Viewing):
             )
         )
         self.query_one(FactsLine).show(choices[self.chosen])
-        self._draw_curves()
+        self.query_one(CurvePanel).show(
+            choices, self.curves, self.chosen, self.signal, self.across, self.pinned
+        )
         if not self.draft.unsaved:
             self.query_one(News).answer("work")
-
-    def _draw_curves(self) -> None:
-        """Of the chosen choice and of those pinned; of all where they are few."""
-        found = [self.curves[name] for name in self.names]
-        self.query_one(CurvePanel).show(found, self.names.index(self.chosen), self.across)
 
     def _look(self) -> None:
         """Show what the engine does now."""
@@ -152,6 +150,19 @@ class BenchScreen(Viewing):
         self.hear()
         self.call_after_refresh(self.engine.settle)
 
+    def action_hear(self, signal: Signal | None) -> None:
+        """Hear another signal, and see its curves."""
+        super().action_hear(signal)
+        self.draw()
+
     def action_curves(self) -> None:
-        """Curves of the loss, or of the drop."""
+        """Next curves: of what is heard, loss, drop, difference to the pinned choice."""
         self.query_one(CurvePanel).turn()
+
+    def action_zoom(self) -> None:
+        """Two octaves of the curves, or all."""
+        self.query_one(CurvePanel).zoom()
+
+    def action_cursor(self, steps: int) -> None:
+        """Read the curves at another frequency."""
+        self.query_one(CurvePanel).move_cursor(steps)

@@ -49,7 +49,16 @@ WORKING: Final[list[BindingType]] = [
 ]
 
 VIEWING: Final[list[BindingType]] = [
-    _quiet("v", "curves", "View", "Curves of loss or of drop", "bench.curves"),
+    _quiet(
+        "v",
+        "curves",
+        "View",
+        "Curves: of what is heard, loss, drop, over the pinned choice",
+        "bench.curves",
+    ),
+    _quiet("z", "zoom", "Zoom", "Curves: two octaves round the cursor, or all", "bench.zoom"),
+    _quiet("less_than_sign", "cursor(-1)", "Lower", "Curves: cursor lower", "bench.lower"),
+    _quiet("greater_than_sign", "cursor(1)", "Higher", "Curves: cursor higher", "bench.higher"),
     _quiet("i", "card", "Info", "What the chosen choice is, its cautions, all news", "bench.card"),
     _quiet("pageup", "step(-1)", "Previous", "Hear the choice before", "bench.previous"),
     _quiet("pagedown", "step(1)", "Next", "Hear the choice after", "bench.next"),

@@ -19,7 +19,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -27,7 +27,7 @@ from rich.text import Span, Text
 
 Dots = Literal["braille", "blocks", "plain"]
 """8 dots a cell, 2 dots a cell, or one character of ASCII."""
-Values = NDArray[np.float64]
+Values = NDArray[np.floating[Any]]
 _Mask = NDArray[np.bool_]
 
 _FINENESS: Final[Mapping[Dots, tuple[int, int]]] = {
@@ -142,7 +142,7 @@ def level_words(levels: Sequence[float], step: float) -> list[str]:
 def axis_below(scale: Scale, width: int) -> str:
     """Frequencies under their columns, as many as there is room for; at the edges they are moved in."""
     line, free = [" "] * width, 0
-    for hertz in scale.ticks(max(2, width // 6)):
+    for hertz in scale.ticks(max(2, width // 4)):
         words = hertz_words(hertz)
         middle = float(scale.share(hertz)) * width
         start = min(width - len(words), max(0, round(middle - len(words) / 2.0)))

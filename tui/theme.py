@@ -9,10 +9,6 @@ from __future__ import annotations
 
 from typing import Final
 
-from rich.segment import Segment
-from rich.style import Style
-from textual.color import Color
-from textual.filter import LineFilter
 from textual.theme import Theme
 
 DARK: Final = Theme(
@@ -59,19 +55,6 @@ CONTRAST: Final = Theme(
 )
 THEMES: Final = {"dark": DARK, "light": LIGHT, "high contrast": CONTRAST}
 """By the name that the palette lists."""
-
-
-class Colourless(LineFilter):
-    """Leaves bold, reverse and the like, and takes all colour away."""
-
-    def apply(self, segments: list[Segment], background: Color) -> list[Segment]:
-        """The same segments in the terminal's own colours."""
-        return [Segment(text, style and _bare(style), control) for text, style, control in segments]
-
-
-def _bare(style: Style) -> Style:
-    return style.without_color + Style(meta=style.meta) if style.meta else style.without_color
-
 
 COLUMNS: Final = [(0, "-narrow"), (110, "-wide"), (160, "-broad")]
 """From how many columns on the screen is laid out like this ..."""
