@@ -26,6 +26,15 @@ def heard_words(heard: Heard) -> str:
     return f"THE {SIGNAL_WORDS[heard.signal].upper()}{across.upper()} of {heard.choice}"
 
 
+def big_words(heard: Heard) -> tuple[str, ...]:
+    """The same in large letters, the longest wording first."""
+    if isinstance(heard, Source):
+        return ("source",)
+    over = "" if heard.plain.across == "both" else f" over {heard.across}"
+    what = f"{SIGNAL_WORDS[heard.signal]}{over}"
+    return f"{what} of {heard.choice}", what, heard.signal
+
+
 def level_words(status: Status, width: int) -> str:
     """How loud what can be heard is beside the rest: what is matched, and what is not."""
     if status.silent:
