@@ -26,9 +26,10 @@ class Table:
 
     def refuse(self, key: str | None, sentence: str) -> RigError:
         """The error to raise about ``key`` (None: about the table itself)."""
-        return RigError(
-            f"{self.locate(self.place if key is None else (*self.place, key))}: {sentence}"
-        )
+        place = self.place if key is None else (*self.place, key)
+        error = RigError(f"{self.locate(place)}: {sentence}")
+        error.place, error.sentence = place, sentence
+        return error
 
     def __contains__(self, key: str) -> bool:
         return key in self.data

@@ -1,7 +1,5 @@
 """Editing a rig at the screen: what is heard, refused, undone, written and recovered."""
 
-import os
-
 import pytest
 from auralize_tui.app import BenchApp
 from auralize_tui.bench import BenchScreen
@@ -50,6 +48,7 @@ def test_a_wrong_edit_is_refused_in_one_sentence_and_changes_nothing(app):
 
 def test_unsaved_work_of_a_crash_is_offered(app, tmp_path):
     app.draft.change("reel", ("runs", "pond", "length"), "70 m")
+    app.draft.close()
     again = RigDraft(app.draft.path)
     fresh = BenchApp(
         again, app.source, SilentEngine(again.rig.choices.values()), tmp_path / "trials"
@@ -69,8 +68,10 @@ def test_unsaved_work_of_a_crash_is_offered(app, tmp_path):
 
 def test_a_rig_file_that_is_newer_than_the_unsaved_work_is_told(app, again):
     app.draft.change("reel", ("runs", "pond", "length"), "70 m")
-    path, kept = app.draft.path, app.draft.path.with_name("mill.toml.unsaved")
-    os.utime(path, (0, kept.stat().st_mtime + 60))
+    path = app.draft.path
+    path.write_text(path.read_text().replace('length = "62 m"', 'length = "61 m"'))
+    app.draft.close()
+    again.draft.close()
     draft = RigDraft(path)
     fresh = BenchApp(draft, app.source, again.engine, app.log_folder)
 
