@@ -6,12 +6,27 @@ import difflib
 import json
 import math
 import re
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, field
 from typing import Any, Final
 
 from auralize import units
 from auralize.errors import RigError
+
+_seen: Final[ContextVar[dict[tuple[str, ...], set[str]] | None]] = ContextVar("seen", default=None)
+
+
+@contextmanager
+def keys_seen() -> Iterator[Mapping[tuple[str, ...], set[str]]]:
+    """The keys that may stand in each table that is read in here, by its path."""
+    seen: dict[tuple[str, ...], set[str]] = {}
+    token = _seen.set(seen)
+    try:
+        yield seen
+    finally:
+        _seen.reset(token)
 
 
 @dataclass
@@ -152,6 +167,8 @@ class Table:
         for key in self.data:
             if key not in self.asked:
                 raise self._unknown(key, self.asked)
+        if (seen := _seen.get()) is not None:
+            seen[self.place] = self.asked
 
     def refuse_misspelt(self, known: Collection[str]) -> None:
         """Refuse what is close to a key of ``known`` and is none, before that is missed."""

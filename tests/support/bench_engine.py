@@ -112,6 +112,10 @@ class SilentEngine:
     def next_device(self) -> None:
         self.calls.append("next_device")
 
+    def remove_choice(self, name: str) -> None:
+        self.calls.append(("remove", name))
+        self.choices = {n: choice for n, choice in self.choices.items() if n != name}
+
 
 if TYPE_CHECKING:  # both do what the screens ask for: looked at by mypy, never run
 
