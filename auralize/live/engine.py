@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from auralize.gains import Heard, Match
+from auralize.gains import DropsWay, Heard, Match
 from auralize.live.device import Device
 from auralize.live.keeper import BUFFER, Keeper
 from auralize.live.listening import Listening
@@ -178,6 +178,14 @@ class Engine:
         while self._events:
             found.append(self._events.popleft())
         return found
+
+    def set_drops(self, way: DropsWay) -> None:
+        """All drops at one make-up gain, or each at its own, so that they are equally loud."""
+        self._listening.set_drops(way)
+
+    def steps(self, heard: Sequence[Heard]) -> list[float | None]:
+        """dB by which each would be louder than what is heard; None: not known, or not to be told."""
+        return self._listening.steps(heard)
 
     @property
     def journal(self) -> tuple[Setup, list[Entry]]:

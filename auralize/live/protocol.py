@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Protocol
 
-from auralize.gains import Heard, Match
+from auralize.gains import DropsWay, Heard, Match
 from auralize.live.status import Event, Status
 from auralize.rig.choice import Choice
 
@@ -67,3 +67,12 @@ class EngineLike(Protocol):
 
     def remove_choice(self, name: str) -> None:
         """Have this choice no more; where it was heard, the source is."""
+
+    def set_makeup(self, makeup: float | None) -> None:
+        """dB on the drops at one gain; None: chosen."""
+
+    def set_drops(self, way: DropsWay) -> None:
+        """All drops at one make-up gain, or each at its own, so that they are equally loud."""
+
+    def steps(self, heard: Sequence[Heard]) -> list[float | None]:
+        """dB by which each would be louder than what is heard; None: not known, or not to be told."""

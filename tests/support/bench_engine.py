@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from auralize.gains import INSTALLED, SOURCE, Gains, Heard, Match
+from auralize.gains import INSTALLED, SOURCE, DropsWay, Gains, Heard, Match
 from auralize.live.status import Event, EventKind, Status
 from auralize.rig.choice import Choice
 
@@ -38,6 +38,10 @@ START = Status(
     rate=48_000,
     latency=0.06,
     underruns=0,
+    drops="one",
+    makeup=None,
+    silent=False,
+    rising=0.0,
 )
 
 
@@ -49,6 +53,8 @@ class SilentEngine:
         self.calls: list[Any] = []
         """The name of each call that changes something, with what it was given."""
         self.told: list[Event] = []
+        self.step_to: dict[Heard, float] = {}
+        """What is said of how much louder it would be; the rest is not known."""
         self._status = START
 
     def now(self, **values: Any) -> None:
@@ -115,6 +121,17 @@ class SilentEngine:
     def remove_choice(self, name: str) -> None:
         self.calls.append(("remove", name))
         self.choices = {n: choice for n, choice in self.choices.items() if n != name}
+
+    def set_makeup(self, makeup: float | None) -> None:
+        self.calls.append(("makeup", makeup))
+        self.now(makeup=makeup, gains=replace(self._status.gains, makeup=makeup or 0.0))
+
+    def set_drops(self, way: DropsWay) -> None:
+        self.calls.append(("drops", way))
+        self.now(drops=way)
+
+    def steps(self, heard: Sequence[Heard]) -> list[float | None]:
+        return [self.step_to.get(one) for one in heard]
 
 
 if TYPE_CHECKING:  # both do what the screens ask for: looked at by mypy, never run
