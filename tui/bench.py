@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import Final
 
 from textual.app import ComposeResult
@@ -59,14 +58,9 @@ class BenchScreen(Viewing):
         self.solve(*self.names)
         self.query_one(CurvePanel).read_spectrum(self.source)
         self.hear()
-        if self.draft.recovered:
-            found = "Unsaved work was found and is in use; w writes it, u goes back to the file"
-            news = self.query_one(News)
-            news.say(found, math.inf, "work")
-            if self.draft.stale:
-                news.say("Mind: the rig file has been changed since that work", math.inf, "work")
         self.set_interval(_POLL, self._look)
         self._fit()
+        self.begin_work()
 
     def on_resize(self, event: Resize) -> None:
         """Say what is needed where the terminal is too small."""
@@ -95,7 +89,7 @@ class BenchScreen(Viewing):
         self.query_one(ChoiceList).show(
             Listed(
                 self.names,
-                lambda name: choices[name].label,
+                self.label,
                 self.figures.__getitem__,
                 self.chosen,
                 self.pinned,

@@ -289,7 +289,8 @@ def _gains(parts: Sequence[_Part], job: Job, reference: float) -> Mapping[Heard,
         and isinstance(part.heard, End)
         and part.heard.signal == "receiving"
     }
-    return balance(reference, levels, matches, job.options.makeup, shared=list(job.paths))
+    options, shared = job.options, list(job.paths)
+    return balance(reference, levels, matches, options.makeup, shared, drops=options.drops)
 
 
 def _writer(job: Job, part: _Part, gains: Gains, more: bytes) -> AudioWriter:

@@ -11,7 +11,7 @@ from auralize.audio.depth import Depth
 from auralize.circuit.signals import SIGNALS, Signal
 from auralize.circuit.solution import Across
 from auralize.errors import RequestError
-from auralize.gains import INSTALLED, SOURCE, Heard, Match, Source
+from auralize.gains import INSTALLED, SOURCE, DropsWay, Heard, Match, Source
 from auralize.outputs import file_name
 from auralize.renderer.take import WHOLE, Excerpt, exact
 from auralize.rig.table import guess
@@ -37,6 +37,8 @@ class RenderOptions:
     """Which conductors the drop is over."""
     makeup: float | None = None
     """dB on the drop; None: chosen, the same for all choices."""
+    drops: DropsWay = "one"
+    """Whether drops have that one gain, or each its own, so that they are equally loud."""
     depth: Depth | None = None
     """None: that of the source."""
     suffix: Literal[".wav", ".flac"] = ".wav"
@@ -51,7 +53,8 @@ class RenderOptions:
         """What makes a difference to the content of results, but for their depth."""
         across = self.across if "drop" in self.signals else "both"
         asked = (sorted(self.signals), self.source, across, self.makeup)
-        return (self.match.data, *asked, self.suffix, self.tail, *self.excerpt.tags)
+        equal = ("equal drops",) if self.drops == "equal" else ()
+        return (self.match.data, *asked, *equal, self.suffix, self.tail, *self.excerpt.tags)
 
     def path(self, folder: Path, source: Path, heard: Heard, tag: str, depth: Depth | None) -> Path:
         """Where a result goes; ``tag`` is of the choice, ``depth`` given if it is not the source's."""
@@ -62,6 +65,7 @@ class RenderOptions:
             f"with-{drop_of_set}" if apart else "",
             _match_tag(self.match),
             "" if self.makeup is None else f"make-up-{exact(self.makeup)}dB",
+            "equal-drops" if self.drops == "equal" and "drop" in self.signals else "",
             _DEPTH_TAGS[depth] if depth else "",
             f"tail-{exact(self.tail)}s" if self.tail else "",
         )

@@ -97,7 +97,7 @@ def test_a_refused_edit_is_told_where_it_can_be_seen(app):
 
     async def steps(pilot):
         await edit(pilot, app, "pond: length", "-5 m")
-        assert "runs.pond.length" in everything(app)
+        assert "length of the pond run: '-5 m' was found" in everything(app)
 
     drive(app, steps, (76, 21))
 
@@ -108,9 +108,8 @@ def test_another_lay_begins_with_something_that_can_be_edited(app):
     async def steps(pilot):
         await edit(pilot, app, "pond: lay, shape", "coiled")
         assert isinstance(app.screen, BenchScreen)
-        assert "runs.pond.lay is now shape coiled, mean_diameter 40 cm" in text_of(
-            app.screen, "#message"
-        )
+        told = "reel: lay of the pond run is now shape coiled, mean diameter 40 cm"
+        assert told in text_of(app.screen, "#message")
         await edit(pilot, app, "pond: lay, mean diameter", "20 cm")
         lay = app.draft.rig.choices["reel"].runs["pond"].lay
         assert "20 cm mean diameter" in lay.words
@@ -126,9 +125,9 @@ def test_all_that_can_be_edited_can_still_be_after_an_edit(app):
     app.draft.change("reel", ("amplifier", "damping_factor"), 100)
     fields = {field.words: field.value for field in fields_of(app.draft, "reel")}
     assert list(fields) == before
-    assert fields["amplifier: damping factor"] == 100
-    assert fields["amplifier: into"] == "8 ohm"
-    assert fields["reel: strands"] == "class 5"
+    assert fields["damping factor of the amplifier"] == 100
+    assert fields["into of the amplifier"] == "8 ohm"
+    assert fields["strands of the reel cable"] == "class 5"
 
 
 def test_control_c_quits_and_unsaved_work_is_told(app, monkeypatch):
