@@ -41,6 +41,8 @@ class Coming:
         """What is being designed."""
         self._awaited: End | None = None
         """What is heard as soon as it is there."""
+        self._leaving: list[str] = []
+        """What is heard until then, and is not wanted any more."""
         self.designer = Designer(rate, self._designed, self._not_designed)
 
     def update(self, choice: Choice) -> None:
@@ -59,16 +61,31 @@ class Coming:
             self._measure(choice.name, filters)
 
     def remove(self, name: str) -> None:
-        """A choice that is not wanted any more; where it was heard, the source is."""
+        """A choice that is not wanted any more.
+
+        Where it is heard, it is until what waits is there; with nothing waiting, the source is heard.
+        """
         with self._lock:
             self._gone.add(name)
             self._asked.discard(name)
+            self._leaving.append(name)
+            if self._awaited is None or not self._is_heard(name):
+                self._leave()
+        self._wake()
+
+    def _is_heard(self, name: str) -> bool:
+        heard = self._wanted.heard
+        return isinstance(heard, End) and heard.choice == name
+
+    def _leave(self) -> None:
+        for name in self._leaving:
+            if name not in self._gone:
+                continue  # it was asked for again
             self._known.forget(name)
-            heard = self._wanted.heard
-            if isinstance(heard, End) and heard.choice == name:
+            if self._is_heard(name):
                 self._wanted.heard = SOURCE
                 self._anew()
-        self._wake()
+        self._leaving = []
 
     def waits(self, heard: Heard) -> bool:
         """Whether this cannot be heard yet, as its choice is new and being designed; then it waits.
@@ -78,6 +95,8 @@ class Coming:
         self._awaited = None
         if isinstance(heard, End) and heard.choice not in self._wanted.choices:
             self._awaited = heard if heard.choice in self._asked else None
+        if self._awaited is None:
+            self._leave()
         return self._awaited is not None
 
     # ---- from the thread that designs
@@ -92,6 +111,7 @@ class Coming:
             if self._awaited is not None and self._awaited.choice == name:
                 self._wanted.heard, self._awaited = self._awaited, None
                 self._anew()
+                self._leave()
             lost = self._wanted.settle()
         self._wake()
         self._measure(name, filters)
@@ -102,4 +122,8 @@ class Coming:
     def _not_designed(self, choice: Choice, error: Exception) -> None:
         with self._lock:
             self._asked.discard(choice.name)
+            if self._awaited is not None and self._awaited.choice == choice.name:
+                self._awaited = None
+                self._leave()
+        self._wake()
         self._tell(Event("fault", f"{choice.name} stays as it was: {error}"))

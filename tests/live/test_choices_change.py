@@ -59,6 +59,37 @@ def test_a_new_choice_can_be_heard_before_it_is_designed(pumped, saltmarsh):
     assert listening.wanted.choices["new"] == new
 
 
+def test_what_is_heard_stays_until_what_takes_its_place_is_there(pumped, saltmarsh):
+    """Edited and named anew at once: neither the source nor silence is heard in between."""
+    listening = pumped.listening
+    pumped.hear(End("receiving", "reel"))
+    seen = []
+    listening.update_choice(copy_of(stretched(saltmarsh["reel"], 3.0), "far"))
+    listening.hear(End("receiving", "far"))
+    listening.remove_choice("reel")
+    seen.append(listening.status().heard)
+
+    def there():
+        seen.append(listening.status().heard)
+        return seen[-1] == End("receiving", "far")
+
+    pumped.pump_until(there)
+    assert set(seen) <= {End("receiving", "reel"), End("receiving", "far")}
+    assert set(listening.wanted.choices) == {"bought", "beams", "far"}
+
+
+def test_what_waits_is_given_up_where_something_else_is_heard(pumped, saltmarsh):
+    listening = pumped.listening
+    pumped.hear(End("receiving", "reel"))
+    listening.update_choice(copy_of(stretched(saltmarsh["reel"], 3.0), "far"))
+    listening.hear(End("receiving", "far"))
+    listening.remove_choice("reel")
+    listening.hear(End("receiving", "bought"))
+    pumped.pump_until(lambda: "far" in listening.wanted.choices)
+    assert listening.status().heard == End("receiving", "bought")
+    assert set(listening.wanted.choices) == {"bought", "beams", "far"}
+
+
 def test_what_is_removed_while_it_is_designed_stays_away(pumped, saltmarsh):
     listening = pumped.listening
     listening.update_choice(stretched(saltmarsh["reel"], 3.0))

@@ -330,9 +330,7 @@ def test_presets_places_settings_and_files(real):
         await real.workers.wait_for_complete()
         facts = json.loads(next(folder.glob("bells.reel.drop*.json")).read_text())
         assert facts["gain_db"]["match"] == pytest.approx(heard.gains.match, abs=0.01)
-        assert facts["gain_db"]["make_up" if "make_up" in facts["gain_db"] else "makeup"] == (
-            heard.gains.makeup
-        )
+        assert facts["gain_db"]["makeup"] == heard.gains.makeup
 
     drive(real, steps)
     found = kept(real.draft.path, real.engine.choices, 4.0)
