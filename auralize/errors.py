@@ -57,6 +57,11 @@ class FileError(AuralizeError, OSError):
 class RigError(AuralizeError, ValueError):
     """A rig file says something that cannot be, or says it wrongly."""
 
+    place: tuple[str, ...] = ()
+    """The field it is about, where that is known; ..."""
+    sentence: str = ""
+    """... and what is said of it, without the name of file and field."""
+
 
 class MeasurementError(AuralizeError, ValueError):
     """A measurement cannot be read, or cannot be what was measured."""

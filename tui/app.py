@@ -103,9 +103,12 @@ def open_bench(
     from auralize.live.engine import Engine
 
     draft = RigDraft(rig, files_anywhere=files_anywhere)
-    engine = Engine(programme, list(draft.rig.choices.values()))
     try:
-        engine.start(output)
-        BenchApp(draft, programme, engine, log_folder).run()
+        engine = Engine(programme, list(draft.rig.choices.values()))
+        try:
+            engine.start(output)
+            BenchApp(draft, programme, engine, log_folder).run()
+        finally:
+            engine.stop()
     finally:
-        engine.stop()
+        draft.close()

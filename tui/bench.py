@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import Final
 
 from textual.app import ComposeResult
@@ -29,8 +28,6 @@ from .words import big_words
 SMALLEST: Final = (76, 21)
 """Columns and rows under which the bench only says what it needs."""
 CAUTION: Final = "Starts quiet: raise the volume slowly, loud sound damages hearing"
-RECOVERED: Final = "Unsaved work was found and is in use; w writes it, u goes back to the file"
-STALE: Final = ". Mind: the rig file has been changed since that work"
 _POLL: Final = 0.1
 """s between two looks at the engine."""
 
@@ -64,10 +61,9 @@ class BenchScreen(Viewing):
         self.solve(*self.names)
         self.query_one(CurvePanel).read_spectrum(self.source)
         self.hear()
-        if self.draft.recovered:
-            self.query_one(News).say(RECOVERED + STALE * self.draft.stale, math.inf, "work")
         self.set_interval(_POLL, self._look)
         self._fit()
+        self.begin_work()
 
     def on_resize(self, event: Resize) -> None:
         """Say what is needed where the terminal is too small."""
@@ -96,7 +92,7 @@ class BenchScreen(Viewing):
         self.query_one(ChoiceList).show(
             Listed(
                 self.names,
-                lambda name: choices[name].label,
+                self.label,
                 self.figures.__getitem__,
                 self.chosen,
                 self.pinned,

@@ -19,6 +19,9 @@ PLAYING: Final[list[BindingType]] = [
     _quiet("up", "volume(1)", "Louder", "1 dB louder", "bench.up"),
     _quiet("down", "volume(-1)", "Softer", "1 dB softer", "bench.down"),
     _quiet("l", "loop", "Loop", "Loop: start, then end, then off", "bench.loop"),
+    _quiet("comma", "nudge(-1)", "Back", "Back 0.1 s", "bench.nudge_back"),
+    _quiet("full_stop", "nudge(1)", "On", "On 0.1 s", "bench.nudge_on"),
+    _quiet("t", "places", "Go to", "Go to a time or marker, mark, loop", "bench.places"),
     _quiet("o", "device", "Output", "Next output device", "bench.device"),
 ]
 
@@ -44,6 +47,9 @@ HEARING: Final[list[BindingType]] = [
 WORKING: Final[list[BindingType]] = [
     Binding("e", "edit", "Edit", tooltip="Edit the run of the chosen choice", id="bench.edit"),
     _quiet("u", "undo", "Undo", "Take the last edit back", "bench.undo"),
+    _quiet("y", "presets", "Presets", "Usual lays and sizes of the run", "bench.presets"),
+    _quiet("x", "render", "Files", "Render what is compared to files", "bench.render"),
+    _quiet("W", "keep", "Keep", "Keep what is set here beside the rig, or not", "bench.keep"),
     _quiet("w", "write", "Write", "Write the rig file", "bench.write"),
     Binding("b", "blind", "Blind", tooltip="Set up a blind trial", id="bench.blind"),
 ]

@@ -7,13 +7,17 @@ from typing import Final
 from textual.screen import Screen
 
 from auralize.errors import AuralizeError
+from auralize.live.places import Marker, Place, Stretch
 from auralize.live.protocol import EngineLike
 
 from .bindings import PLAYING
 from .news import LASTS, News
+from .places import PlacesScreen
 from .words import clock
 
 _SEEK: Final = 5.0
+"""s"""
+_NUDGE: Final = 0.1
 """s"""
 _VOLUME_STEP: Final = 1.0
 """dB"""
@@ -29,6 +33,8 @@ class PlayerScreen(Screen[None]):
         self.engine = engine
         self._loop_from: float | None = None
         """s; None: no start is marked."""
+        self.markers: dict[str, float] = {}
+        """Places in the programme by name, in s."""
 
     def say(self, words: str, lasts: float = LASTS) -> None:
         """News, for ``lasts`` seconds."""
@@ -43,8 +49,30 @@ class PlayerScreen(Screen[None]):
 
     def action_seek(self, steps: int) -> None:
         """Back or on."""
+        self._move(steps * _SEEK)
+
+    def action_nudge(self, steps: int) -> None:
+        """Back or on by a tenth of a second."""
+        self._move(steps * _NUDGE)
+
+    def _move(self, seconds: float) -> None:
         status = self.engine.status()
-        self.engine.seek(min(max(0.0, status.position + steps * _SEEK), status.length))
+        self.engine.seek(min(max(0.0, status.position + seconds), status.length))
+
+    def action_places(self) -> None:
+        """Go to a time or a marker, mark this place, loop between two."""
+        length = self.engine.status().length
+        self.app.push_screen(PlacesScreen(self.markers, length), self._go)
+
+    def _go(self, place: Place | Stretch | Marker | None) -> None:
+        if isinstance(place, Place):
+            self.engine.seek(place.seconds)
+            self.say(f"At {clock(place.seconds)}")
+        elif isinstance(place, Stretch):
+            self._loop(place.start, place.end)
+        elif isinstance(place, Marker):
+            self.markers[place.name] = self.engine.status().position
+            self.say(f"{place.name} is {clock(self.markers[place.name])}; t goes there")
 
     def action_volume(self, steps: int) -> None:
         """Louder or softer."""

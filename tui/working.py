@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 from auralize.errors import AuralizeError
 from auralize.live.protocol import EngineLike
-from auralize.rig.editing import RigDraft
-from auralize.rig.fields import Change
+from auralize.rig.editing import ChangedElsewhereError, RigDraft
 from auralize.trials.preparing import Preparation
 
 from .bindings import WORKING
-from .edit import EditScreen
-from .hearing import Hearing
+from .conflict import ConflictScreen
+from .edit import Edited, EditScreen
+from .keeping import Keeping
+from .news import News
+from .presets import PresetScreen
 from .setup import Offer, TrialSetup
 
 
-class Working(Hearing):
+class Working(Keeping):
     """What is heard can be changed here."""
 
     BINDINGS = WORKING
@@ -25,13 +28,56 @@ class Working(Hearing):
         super().__init__(draft, source, engine)
         self.log_folder = log_folder
 
+    def begin_work(self) -> None:
+        """Say what was found and who else is here, and take up what was kept."""
+        news = self.query_one(News)
+        if self.draft.stale:
+            mind = "Mind: the rig file has been changed since that work; w asks before it writes"
+            news.say(mind, math.inf, "work")
+        if self.draft.recovered:
+            found = "Unsaved work was found and is in use; w writes it, u goes back to the file"
+            news.say(found, math.inf, "work")
+        if self.draft.others:
+            others = ", ".join(f"process {one}" for one in self.draft.others if one) or "another"
+            self.say(
+                f"This rig is open at another bench ({others}): its unsaved work is left alone, and "
+                "w here asks before it writes over what was written there",
+                math.inf,
+            )
+        if told := self.take_up():
+            self.say(told)
+
+    def label(self, name: str) -> str:
+        """The label of a choice, marked where edits may have made it, or the name, untrue."""
+        label = self.draft.rig.choices[name].label
+        if not self.draft.edited(name):
+            return label
+        return "(edited)" if label == name else f"(edited) {label}"
+
     def action_edit(self) -> None:
         """Edit the chosen choice."""
         self.app.push_screen(EditScreen(self.draft, self.chosen), self._edited)
 
-    def _edited(self, change: Change | None) -> None:
-        if change is not None:
-            self._changed(change.words)
+    def _edited(self, done: Edited | None) -> None:
+        if done is None:
+            return
+        if done.presets:
+            self.action_presets()
+        else:
+            self._changed(done.words, done.chosen)
+
+    def action_presets(self) -> None:
+        """Usual lays and sizes of the run."""
+        try:
+            card = PresetScreen(self.draft, self.chosen)
+        except AuralizeError as error:
+            self.say(str(error))
+        else:
+            self.app.push_screen(card, self._preset)
+
+    def _preset(self, words: str | None) -> None:
+        if words:
+            self._changed(words)
 
     def action_undo(self) -> None:
         """Take the last edit back."""
@@ -40,32 +86,55 @@ class Working(Hearing):
         else:
             self.say("There is no edit to take back")
 
-    def _changed(self, words: str) -> None:
+    def _changed(self, words: str, chosen: str | None = None) -> None:
         """Hear, solve and draw what an edit made of the rig."""
-        heard = self.engine.choices
-        edited = [n for n, choice in self.draft.rig.choices.items() if heard.get(n) != choice]
+        choices, heard = self.draft.rig.choices, dict(self.engine.choices)
+        edited = [n for n, choice in choices.items() if heard.get(n) != choice]
         for name in edited:
-            self.engine.update_choice(self.draft.rig.choices[name])  # first, as ears wait for it
-        self.solve(*edited)
+            self.engine.update_choice(choices[name])  # first, as ears wait for it
+        self._name_anew(chosen)
+        gone = [name for name in heard if name not in choices]
+        self.solve(*edited, *gone)
         self.say(words)
-        if self.across != "both":
-            self.hear()  # it may be parted now
+        if self.across != "both" or gone or chosen:
+            self.hear()  # it may be parted now, or be called otherwise
+        for name in gone:
+            self.engine.remove_choice(name)  # last, so that what is heard goes on by its new name
         if self.draft.unkept:
             self.say(f"A crash would lose this: {self.draft.unkept}")
         self.draw()
 
+    def _name_anew(self, chosen: str | None) -> None:
+        """The names there are now; where the chosen one is gone, that in its place is chosen."""
+        before, self.names = self.names, list(self.draft.rig.choices)
+        new = [name for name in self.names if name not in before]
+        gone = [name for name in before if name not in self.names]
+        called = {gone[0]: new[0]} if len(gone) == len(new) == 1 else {}
+        self.pinned = [called.get(name, name) for name in self.pinned]
+        if chosen is None and self.chosen not in self.names:
+            at = min(before.index(self.chosen), len(self.names) - 1)
+            chosen = called.get(self.chosen, self.names[at])
+        self.chosen = chosen or self.chosen
+
     def action_write(self) -> None:
-        """Write the rig file."""
+        """Write the rig file; where somebody else has changed it, ask."""
         if not self.draft.unsaved:
             self.say("Nothing to write: the file is as it is here")
             return
         try:
             self.draft.save()
+        except ChangedElsewhereError:
+            card = ConflictScreen(self.draft, self.draft.theirs() or "")
+            self.app.push_screen(card, self._settled)
         except AuralizeError as error:
             self.say(str(error))
-            return
-        self.say(f"Written to {self.draft.path}")
-        self.draw()
+        else:
+            self.say(f"Written to {self.draft.path}")
+            self.draw()
+
+    def _settled(self, words: str | None) -> None:
+        if words:
+            self._changed(words)
 
     def action_blind(self) -> None:
         """Set up a blind trial."""

@@ -196,6 +196,12 @@ class Engine:
         """What `player.replay` needs, if a journal was wished, since the last change of rate."""
         return self._listening.player.setup, self._listening.journal or []
 
+    # ---- choices that come and go
+
+    def remove_choice(self, name: str) -> None:
+        """Have this choice no more; where it was heard, the source is."""
+        self._listening.remove_choice(name)
+
 
 if TYPE_CHECKING:
     _: type[EngineLike] = Engine

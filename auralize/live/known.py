@@ -126,6 +126,26 @@ class Known:
         self.levels |= levels
         self.rebalance()
 
+    def like(self, choice: Choice) -> str | None:
+        """The name of a choice from which nothing but names and words differs, if one is known."""
+        same = (n for n, c in self._wanted.choices.items() if c.content == choice.content)
+        return next((name for name in same if name in self.filters), None)
+
+    def adopt(self, choice: Choice, like: str) -> RunFilters:
+        """This choice is just as another one; the filters of both."""
+        name = choice.name
+        self._wanted.choices[name], self.filters[name] = choice, self.filters[like]
+        if like in self.levels:
+            self.levels[name] = self.levels[like]
+        self.rebalance()
+        return self.filters[name]
+
+    def forget(self, name: str) -> None:
+        """There is no such choice any more."""
+        for kept in (self._wanted.choices, self.filters, self.levels):
+            kept.pop(name, None)
+        self.rebalance()
+
     def measured_source(self, source: SourceMeasured) -> None:
         """So loud is the programme; what has not been measured is predicted from that."""
         self.source = source

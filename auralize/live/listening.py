@@ -15,7 +15,7 @@ from auralize.errors import RequestError
 from auralize.filters.fir import RunFilters
 from auralize.filters.quality import run_caution
 from auralize.gains import MOST_MAKEUP, DropsWay, Gains, Heard, Match
-from auralize.live.designer import Designer
+from auralize.live.coming import Coming
 from auralize.live.known import Known
 from auralize.live.measurer import Measurer, RunLevels, SourceMeasured
 from auralize.live.player import Block, Entry, Player, Setup, SoftStart, Volume, enough_taps
@@ -60,10 +60,12 @@ class Listening:
         setup = Setup(rate, self.channels, taps, sound.voice, amplitude(wanted.volume))
         self.player = Player(setup, self.transport.take, journal)
         self._sounding = Sounding(self.player, sound, self._wished)
-        self.designer = Designer(rate, self._designed, self._not_designed)
         self._measurer = Measurer(
             source, rate, self._source_measured, self._run_measured, self._measuring_failed
         )
+        after = (self._wish_anew, self._sounding.wake, self._measurer.want, tell)
+        self._coming = Coming(rate, self._known, wanted, self._lock, *after)
+        self.designer = self._coming.designer
         for name, filters in self._known.filters.items():
             self._measurer.want(name, filters)
             if told := run_caution(name, filters):
@@ -93,6 +95,8 @@ class Listening:
     def hear(self, heard: Heard) -> None:
         """Fade over to this, and listen openly; raises AuralizeError for what there is not."""
         with self._lock:  # no edit comes between the check and what follows from it
+            if self._coming.waits(heard):
+                return
             self.wanted.check(heard)
             self.wanted.heard, self._slot = heard, None
             self._wish += 1
@@ -179,8 +183,12 @@ class Listening:
         self.player.post(Volume(0.0))
 
     def update_choice(self, choice: Choice) -> None:
-        """Design this choice anew and fade it in; of several waiting edits the last one counts."""
-        self.designer.want(choice)
+        """Design this choice, edited or new, and fade it in; of several edits the last one counts."""
+        self._coming.update(choice)
+
+    def remove_choice(self, name: str) -> None:
+        """Have this choice no more; where it was heard, the source is."""
+        self._coming.remove(name)
 
     # ---- what is known
 
@@ -206,18 +214,8 @@ class Listening:
 
     # ---- from the threads that design and measure
 
-    def _designed(self, choice: Choice, filters: RunFilters) -> None:
-        with self._lock:
-            self._known.edit(choice, filters)
-            lost = self.wanted.settle()
-        self._sounding.wake()
-        self._measurer.want(choice.name, filters)
-        told = run_caution(choice.name, filters)
-        heard = f"{choice.name}: the change is heard{lost}"
-        self.tell(Event("edit", f"{heard}. {told}" if told else heard))
-
-    def _not_designed(self, choice: Choice, error: Exception) -> None:
-        self.tell(Event("fault", f"{choice.name} stays as it was: {error}"))
+    def _wish_anew(self) -> None:
+        self._wish += 1
 
     def _source_measured(self, source: SourceMeasured) -> None:
         with self._lock:

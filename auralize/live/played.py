@@ -79,4 +79,6 @@ def renewed(old: Listening, rate: int, source: Path) -> Listening:
     for name, choice in {**wanted.choices, **waiting}.items():  # edits made meanwhile
         if designed.get(name) is not choice:
             new.update_choice(choice)
+    for name in designed.keys() - wanted.choices.keys():
+        new.remove_choice(name)
     return new

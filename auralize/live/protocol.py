@@ -60,7 +60,13 @@ class EngineLike(Protocol):
         """dB, 0 at most; kept for the device."""
 
     def update_choice(self, choice: Choice) -> None:
-        """Hear this choice as edited as soon as its filter is designed."""
+        """Hear this choice, as edited or a new one, as soon as its filter is designed.
+
+        At once where nothing but names and words differs from another; a new one may be `hear`d before.
+        """
+
+    def remove_choice(self, name: str) -> None:
+        """Have this choice no more; where it was heard, the source is."""
 
     def set_makeup(self, makeup: float | None) -> None:
         """dB on the drops at one gain; None: chosen."""

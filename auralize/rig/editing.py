@@ -1,202 +1,167 @@
-"""Editing a rig file without losing its comments: change, undo, save when asked, survive a crash."""
+"""Editing a rig file without losing its comments: change, undo, save when asked, survive a crash.
+
+What somebody else does to the file meanwhile is neither overwritten nor taken up unasked.
+"""
 
 from __future__ import annotations
 
-import tomllib
-from collections.abc import Callable, Mapping, Sequence
+import difflib
+import os
+from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
 
-from auralize.errors import AuralizeError, RequestError, RigError
-from auralize.files import write_text
-from auralize.rig.reading import ONLY_CHOICE, Rig, read_rig, read_rig_text
-
-if TYPE_CHECKING:
-    from tomlkit import TOMLDocument
-
-RECOVERY: Final = "{name}.unsaved"
-"""Name beside the rig file under which unsaved work is kept."""
+from auralize.errors import AuralizeError, FileError, RequestError, RigError
+from auralize.files import read_bounded, write_text
+from auralize.rig.draft import Draft, by_name
+from auralize.rig.reading import MOST_BYTES, Rig
+from auralize.rig.recovery import Recovery, read_text
 
 
-class RigDraft:
+class ChangedElsewhereError(RigError):
+    """Somebody else has written the rig file since it was read."""
+
+
+class RigDraft(Draft):
     """A rig file being edited. What it holds is always a rig that reads without error.
 
     Every change is at once written to a recovery file beside the rig file, which goes when the work is
-    saved or given up; one that is found on opening was left by a crash, see `recovered`.
+    saved or given up; one that is found on opening was left by a crash, see `recovered`. A second bench
+    on the same rig has a recovery file of its own (see `others`). `close` lets go of the rig.
     """
 
     def __init__(self, path: Path, *, files_anywhere: bool = False) -> None:
-        self.path, self._anywhere = path, files_anywhere
-        self._saved = _read(path)
+        self._saved = read_text(path)
         self._line_end = "\r\n" if b"\r\n" in path.read_bytes() else "\n"
-        self.recovered = self._recovery.exists()
+        self._recovery = Recovery(path)
+        self.recovered = self._recovery.found
         """True where unsaved work of an earlier session was found, and is what this draft holds."""
-        self.stale = self.recovered and path.stat().st_mtime > self._recovery.stat().st_mtime
+        self.stale = self._recovery.stale(self._saved)
         """True where the rig file was changed after that work."""
-        self._text = _read(self._recovery) if self.recovered else self._saved
-        self._kept = self._text
+        self._over = None if self.stale else self._saved
+        """What the rig file may hold to be written over unasked; None: nothing."""
         self.unkept = ""
         """Why unsaved work would not survive a crash; empty where it would."""
-        self._history = [self._saved] if self.recovered else []
         try:
-            self.rig = self._checked(self._text)
+            text = self._recovery.text if self.recovered else self._saved
+            super().__init__(text, path, files_anywhere=files_anywhere)
         except AuralizeError as error:
+            self.close()
             if not self.recovered:
                 raise
             raise RigError(
-                f"{self._recovery}: this unsaved work cannot be read ({error}); move it away"
+                f"{self._recovery.path}: this unsaved work cannot be read ({error}); move it away"
             ) from None
+        if self.recovered:
+            self._history.append(self._saved)
+            with suppress(AuralizeError):
+                self._named |= by_name(self._checked(self._saved))
+
+    def close(self) -> None:
+        """Let go of the rig; unsaved work stays, and is found by the next bench."""
+        self._recovery.leave()
 
     @property
-    def _recovery(self) -> Path:
-        return self.path.with_name(RECOVERY.format(name=self.path.name))
+    def others(self) -> tuple[int, ...]:
+        """Processes of the benches that were open on the same rig before; 0 for one that is not known."""
+        return self._recovery.others
 
     @property
     def unsaved(self) -> bool:
         """Whether the draft differs from the file."""
         return self._text != self._saved
 
-    @property
-    def text(self) -> str:
-        """The rig file as it would be saved."""
-        return self._text
+    # ---- the file
 
-    def value(self, choice: str, place: Sequence[str]) -> Any:
-        """What stands at ``place`` for a choice, its own laid on the common one; None for nothing."""
-        return _at(self.rig.of(self.rig.choices[choice]), place)
+    def theirs(self) -> str | None:
+        """The rig file, where somebody else has changed it since it was read and not just as here."""
+        if not self.path.exists():
+            return None
+        now = _as_it_is(self.path)
+        return None if now in (self._over, self._text) else now
 
-    def change(self, choice: str, place: Sequence[str], value: Any) -> Rig:
-        """Set ``place`` for one choice alone (for all, in a rig without choices).
+    def differences(self, theirs: str) -> list[str]:
+        """Lines of theirs alone, behind a minus, and of mine alone, behind a plus."""
+        lines = difflib.unified_diff(theirs.splitlines(), self._text.splitlines(), n=0, lineterm="")
+        return [f"{line[0]} {line[1:].strip()}" for line in list(lines)[2:] if line[0] in "+-"]
 
-        Raises RigError and changes nothing where the rig would no longer read.
-        """
-        document = _document(self._text)
-        whole = choice == ONLY_CHOICE and "choices" not in document
-        way = [*place] if whole else ["choices", choice, *place]
-        wanted = document.unwrap()
-        _put(wanted, way, value, dict)
-        _put(document, way, value, _inline_table)
-        text = document.as_string()
-        if not _says(text, wanted):  # an editor of text must never write something else
-            raise RigError(f"{'.'.join(way)} cannot be changed here; change it in a text editor")
-        return self._take(text, self._text)
-
-    def undo(self) -> bool:
-        """Take the last change back; False where there is none."""
-        if not self._history:
-            return False
-        before = self._history.pop()
-        self.rig = self._checked(before)
-        self._text = before
-        self._keep()
-        return True
-
-    def save(self) -> None:
+    def save(self, over: str | None = None) -> None:
         """Write the draft to the rig file; raises AuralizeError, and the draft stays.
 
-        So it does where somebody else has written the file since it was read.
+        So it does (ChangedElsewhereError) where somebody else has written the file since it was read,
+        unless it holds just what is to be written ``over``.
         """
-        if self.path.exists() and _read(self.path) != self._saved:
-            raise RigError(
-                f"{self.path}: this file was changed elsewhere since it was opened; the work is kept in "
-                f"{self._recovery.name}: open the bench anew to compare and write it"
+        theirs = self.theirs()
+        if theirs is not None and theirs != over:
+            raise ChangedElsewhereError(
+                f"{self.path}: this file was changed elsewhere since it was read; the work is kept in "
+                f"{self._recovery.path.name}"
             )
         write_text(self.path, self._text.replace("\n", self._line_end))
-        self._saved = self._text
-        self._keep()
+        self._saved = self._over = self._text
+        self._hold(self.rig, self._text)
+
+    def name_beside(self) -> str:
+        """A name for mine beside theirs that no file has."""
+        stem = self.path.name.removesuffix(".toml")
+        names = [f"{stem}.mine.toml", *(f"{stem}.mine-{n}.toml" for n in range(2, 100))]
+        return next((n for n in names if not os.path.lexists(self.path.with_name(n))), names[0])
+
+    def keep_both(self, name: str) -> None:
+        """Write mine to a new file of this name beside theirs, and go on there; raises AuralizeError."""
+        if name != os.path.basename(name) or not name.isprintable() or not name.endswith(".toml"):
+            raise RequestError(
+                f"{name!r} was found; right is a name such as {self.name_beside()!r}"
+            )
+        path = self.path.with_name(name)
+        _write_new(path, self._text.replace("\n", self._line_end), self.path)
+        self._recovery.clear()
+        self.close()
+        self.path, self._saved, self._over = path, self._text, self._text
+        self._recovery = Recovery(path)
+        self._hold(self._checked(self._text), self._text)
+
+    def take_theirs(self) -> None:
+        """Hold what is in the file now; `undo` goes back to mine. Raises RigError, and mine stays."""
+        theirs = read_text(self.path)
+        rig = self._checked(theirs)
+        self._history.append(self._text)
+        self._saved = self._over = theirs
+        self._hold(rig, theirs)
 
     def give_up(self) -> None:
-        """Go back to what is in the file."""
+        """Go back to what was in the file."""
         self._history.clear()
-        self._text = self._saved
-        self.rig = self._checked(self._text)
-        self._keep()
+        self._hold(self._checked(self._saved), self._saved)
 
-    def _take(self, text: str, before: str) -> Rig:
-        self.rig = self._checked(text)
-        self._history.append(before)
-        self._text = text
-        self._keep()
-        return self.rig
-
-    def _keep(self) -> None:
+    def _hold(self, rig: Rig, text: str) -> None:
         """Write or remove the recovery file; where that fails, the work itself goes on."""
-        self.unkept = ""
-        try:
-            if self._recovery.is_file() and _read(self._recovery) != self._kept:
-                self.unkept = f"{self._recovery}: this file was written by somebody else meanwhile"
-            elif self.unsaved:
-                write_text(self._recovery, self._text, like=self.path)
-                self._kept = self._text
-            else:
-                self._recovery.unlink(missing_ok=True)
-        except (AuralizeError, OSError) as error:
-            self.unkept = str(error)
-
-    def _checked(self, text: str) -> Rig:
-        return read_rig(_plain(text), self.path, files_anywhere=self._anywhere)
+        super()._hold(rig, text)
+        kept = self._recovery
+        self.unkept = kept.keep(text, self._over) if self.unsaved else kept.clear()
 
 
-def _read(path: Path) -> str:
+def _write_new(path: Path, text: str, like: Path) -> None:
+    """Write a file that is not there; raises FileError where one is."""
     try:
-        return read_rig_text(path)
-    except (OSError, UnicodeDecodeError) as error:
-        reason = (getattr(error, "strerror", None) or "this is no text in UTF-8").lower()
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+    except FileExistsError:
+        raise FileError(f"{path}: this file is there, and stays; give another name") from None
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise FileError(f"{path}: this file cannot be written: {reason}") from None
+    try:
+        write_text(path, text, like=like)
+    except BaseException:
+        path.unlink(missing_ok=True)
+        raise
+
+
+def _as_it_is(path: Path) -> str:
+    """A file's text, whatever is in it; raises RigError where it cannot be opened."""
+    try:
+        content = read_bounded(path, MOST_BYTES)
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
         raise RigError(f"{path}: the rig file cannot be read: {reason}") from None
-
-
-def _says(text: str, wanted: Mapping[str, Any]) -> bool:
-    """Whether a text means this to all who read it, the next edit too."""
-    try:
-        return _plain(text) == wanted == _document(text).unwrap()
-    except AuralizeError:
-        return False
-
-
-def _plain(text: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except ValueError as error:  # TOMLDecodeError, or an integer beyond what Python reads
-        raise RigError(f"this is no valid TOML: {error}") from None
-    except RecursionError:
-        raise RigError("this is no valid TOML: it is nested too deeply") from None
-
-
-def _document(text: str) -> TOMLDocument:
-    try:
-        import tomlkit
-    except ImportError:
-        raise RequestError(
-            "editing needs tomlkit, which is not installed; `pip install tomlkit` brings it"
-        ) from None
-    try:
-        return tomlkit.parse(text)
-    except tomlkit.exceptions.ParseError as error:
-        raise RigError(f"this is no valid TOML: {error}") from None
-
-
-def _put(table: Any, way: Sequence[str], value: Any, new_table: Callable[[], Any]) -> None:
-    """Set the value at the end of ``way``, making tables that are missing."""
-    for key in way[:-1]:
-        if key not in table:
-            table[key] = new_table()
-        table = table[key]
-    if isinstance(value, Mapping):
-        inside = new_table()
-        inside.update(value)
-        value = inside
-    table[way[-1]] = value
-
-
-def _inline_table() -> Any:
-    """On one line, so that it fits below any header and beside dotted keys."""
-    import tomlkit
-
-    return tomlkit.inline_table()
-
-
-def _at(data: Mapping[str, Any], place: Sequence[str]) -> Any:
-    inside: Any = data
-    for key in place:
-        inside = inside.get(key) if isinstance(inside, Mapping) else None
-    return inside
+    text = content.decode("utf-8-sig", errors="replace")
+    return text.replace("\r\n", "\n").replace("\r", "\n")

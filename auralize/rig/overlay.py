@@ -49,7 +49,7 @@ def laid_on(
 ) -> dict[str, Any]:
     """``over`` laid on ``common``, table by table; ``place`` is where."""
     merged = dict(common)
-    if place == ("amplifier",) or len(place) == 2 or place[-1:] == ("lay",):  # else keys are names
+    if _has_keys(place):
         merged = _without_alternatives(merged, over)
     for key, value in over.items():
         below = merged.get(key)
@@ -58,6 +58,21 @@ def laid_on(
             laid_on(cast(Mapping[str, Any], below), value, (*place, key)) if both else value
         )
     return merged
+
+
+def said_otherwise(place: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
+    """The places that say the same as this one in another way, and go where this one is given."""
+    *table, key = place
+    if _has_keys(tuple(table)):
+        for one, other in _ALTERNATIVES:
+            for given, dropped in ((one, other), (other, one)):
+                if key in given:
+                    yield from ((*table, k) for k in dropped)
+
+
+def _has_keys(place: tuple[str, ...]) -> bool:
+    """Whether a table there has keys, not names."""
+    return place == ("amplifier",) or len(place) == 2 or place[-1:] == ("lay",)
 
 
 def _without_alternatives(common: Mapping[str, Any], over: Mapping[str, Any]) -> dict[str, Any]:

@@ -6,12 +6,27 @@ import difflib
 import json
 import math
 import re
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, field
 from typing import Any, Final
 
 from auralize import units
 from auralize.errors import RigError
+
+_seen: Final[ContextVar[dict[tuple[str, ...], set[str]] | None]] = ContextVar("seen", default=None)
+
+
+@contextmanager
+def keys_seen() -> Iterator[Mapping[tuple[str, ...], set[str]]]:
+    """The keys that may stand in each table that is read in here, by its path."""
+    seen: dict[tuple[str, ...], set[str]] = {}
+    token = _seen.set(seen)
+    try:
+        yield seen
+    finally:
+        _seen.reset(token)
 
 
 @dataclass
@@ -26,9 +41,10 @@ class Table:
 
     def refuse(self, key: str | None, sentence: str) -> RigError:
         """The error to raise about ``key`` (None: about the table itself)."""
-        return RigError(
-            f"{self.locate(self.place if key is None else (*self.place, key))}: {sentence}"
-        )
+        place = self.place if key is None else (*self.place, key)
+        error = RigError(f"{self.locate(place)}: {sentence}")
+        error.place, error.sentence = place, sentence
+        return error
 
     def __contains__(self, key: str) -> bool:
         return key in self.data
@@ -151,6 +167,8 @@ class Table:
         for key in self.data:
             if key not in self.asked:
                 raise self._unknown(key, self.asked)
+        if (seen := _seen.get()) is not None:
+            seen[self.place] = self.asked
 
     def refuse_misspelt(self, known: Collection[str]) -> None:
         """Refuse what is close to a key of ``known`` and is none, before that is missed."""

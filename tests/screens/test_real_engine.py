@@ -1,5 +1,6 @@
 """The main ways through the bench on the engine itself: what the screen says is what the engine does."""
 
+import json
 import re
 import sys
 
@@ -11,10 +12,12 @@ from auralize_tui.bench import BenchScreen
 from auralize_tui.curves import CurvePanel
 from auralize_tui.help import HelpScreen
 from auralize_tui.trials import TrialScreen
+from textual.widgets import Input
 
 from auralize.circuit.solution import solve
 from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End, Match
 from auralize.live.engine import Engine
+from auralize.live.settings import kept
 from auralize.rig.editing import RigDraft
 from auralize.rig.reading import load_rig
 from auralize.trials.checking import verify
@@ -290,3 +293,71 @@ def test_the_curves_are_those_of_what_the_engine_plays(real):
                 np.testing.assert_allclose(chosen.levels, 20 * np.log10(np.abs(ratio)), rtol=1e-9)
 
     drive(real, steps)
+
+
+# ---- work on the bench -------------------------------------------------------------------------------
+
+
+async def typed(pilot, app, text):
+    """Type into the card's own field, and take it."""
+    app.screen.query_one(Input).value = text
+    await pilot.press("enter")
+    await pilot.pause()
+
+
+def test_choices_come_and_go_while_the_sound_goes_on(real):
+    async def steps(pilot):
+        await measured(pilot, real)
+        await pilot.press("space", "d")
+        await until(pilot, lambda: real.engine.status().position > 0.2)
+        before = real.engine.status()
+        await pilot.press("e", "c")
+        await typed(pilot, real, "longer")
+        await until(pilot, lambda: real.engine.status().heard == End("drop", "longer"))
+        assert agrees(real).gains == before.gains  # it is just as the other one
+        await edit(pilot, real, "pond: length", "200 m")
+        await until(pilot, lambda: real.engine.choices == real.draft.rig.choices)
+        await pilot.press("e", "n")
+        await typed(pilot, real, "far")
+        await until(pilot, lambda: real.engine.status().heard == End("drop", "far"))
+        assert set(real.engine.choices) == {"reel", "bought", "beams", "far"}
+        await pilot.press("e", "delete")
+        await until(pilot, lambda: real.engine.status().heard == End("drop", "beams"))
+        await pilot.press("u", "4")  # designed anew, and heard as soon as it is
+        await until(pilot, lambda: real.engine.status().heard == End("drop", "far"))
+        assert real.engine.choices == real.draft.rig.choices
+        status = agrees(real)
+        assert status.starved == 0
+        assert status.underruns == before.underruns
+
+    drive(real, steps)
+
+
+def test_presets_places_settings_and_files(real):
+    folder = real.source.with_name("bells-compared")
+
+    async def steps(pilot):
+        await measured(pilot, real)
+        await pilot.press("y", "down", "enter")  # coiled, both conductors together
+        await until(pilot, lambda: real.engine.choices == real.draft.rig.choices)
+        assert "49.3 turns" in real.engine.choices["reel"].runs["pond"].lay.words
+        await pilot.press("t")
+        await typed(pilot, real, "0:01.5")
+        await until(pilot, lambda: real.engine.status().position == 1.5)
+        await pilot.press("full_stop")
+        await until(pilot, lambda: round(real.engine.status().position, 3) == 1.6)
+        await pilot.press("t")
+        await typed(pilot, real, "0.5 to 2.5")
+        await until(pilot, lambda: real.engine.status().loop == (0.5, 2.5))
+        await pilot.press("d", "m", "W", "enter")
+        await measured(pilot, real)
+        heard = agrees(real)
+        await pilot.press("x", "enter")
+        await real.workers.wait_for_complete()
+        facts = json.loads(next(folder.glob("bells.reel.drop*.json")).read_text())
+        assert facts["gain_db"]["match"] == pytest.approx(heard.gains.match, abs=0.01)
+        assert facts["gain_db"]["makeup"] == heard.gains.makeup
+
+    drive(real, steps)
+    found = kept(real.draft.path, real.engine.choices, 4.0)
+    assert (found.loop, found.match, found.signal) == ((0.5, 2.5), LOUDNESS, "drop")

@@ -37,16 +37,23 @@ def everything(app):
     )
 
 
+def is_called(field, words):
+    """By its words on the screen, or by what it is of and its key: "pond: lay, shape"."""
+    of, _, key = words.partition(": ")
+    keys = tuple(key.replace(", ", ",").replace(" ", "_").split(","))
+    return field.words == words or (of in field.place and field.place[-len(keys) :] == keys)
+
+
 def edit(pilot, app, words, value):
-    """Open the editor, pick a field by its words, type a value."""
+    """Open the editor, pick a field, type a value."""
 
     async def go():
         await pilot.press("e")
         await pilot.pause()
         assert isinstance(app.screen, EditScreen)
-        fields = [f.words for f in fields_of(app.draft, app.screen._choice)]
+        fields = fields_of(app.draft, app.screen._choice)
         options = app.screen.query_one(OptionList)
-        options.highlighted = fields.index(words)
+        options.highlighted = next(at for at, f in enumerate(fields) if is_called(f, words))
         await pilot.press("enter")
         entry = app.screen.query_one(Input)
         entry.value = value

@@ -118,6 +118,10 @@ class SilentEngine:
     def next_device(self) -> None:
         self.calls.append("next_device")
 
+    def remove_choice(self, name: str) -> None:
+        self.calls.append(("remove", name))
+        self.choices = {n: choice for n, choice in self.choices.items() if n != name}
+
     def set_makeup(self, makeup: float | None) -> None:
         self.calls.append(("makeup", makeup))
         self.now(makeup=makeup, gains=replace(self._status.gains, makeup=makeup or 0.0))
