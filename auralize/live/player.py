@@ -21,6 +21,7 @@ from auralize.audio.metering import Samples
 from auralize.live.blocks import Piece, Taken, assembled, block_frames, rising
 from auralize.live.limiter import Limiter
 from auralize.live.programme import Programme
+from auralize.live.tap import Tap
 
 LEAST_BLOCKS: Final = 8
 """Shortest convolver in blocks: 4096 taps at 48 kHz. The longest follows from `LONGEST_IMPULSE`."""
@@ -118,6 +119,8 @@ class Player:
         """Blocks made so far: the heartbeat."""
         self.switches = 0
         """Cross-fades begun so far."""
+        self.tap: Tap | None = None
+        """Gets each block while there is one."""
         self._take, self._journal = take, journal
         self._impulses = np.zeros((2, setup.taps))
         self._row = 0
@@ -205,6 +208,10 @@ class Player:
         self._apply_volume()
         self._limiter.run(mix)
         out[:] = mix
+        tap = self.tap  # once, since another thread may take it away
+        if tap is not None:
+            frame = taken.pieces[0].frame if taken.pieces else None
+            tap.put(taken.samples, out, self._loudness, frame)
         self._measure()
         if self._journal is not None:
             entry = Entry(taken.pieces, taken.rise, taken.fall, commands, began)

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Protocol
 
+from auralize.audio.analyser import Fineness
 from auralize.gains import Heard, Match
+from auralize.live.analysis import Spectrum
 from auralize.live.status import Event, Status
 from auralize.rig.choice import Choice
 
@@ -61,3 +63,6 @@ class EngineLike(Protocol):
 
     def update_choice(self, choice: Choice) -> None:
         """Hear this choice as edited as soon as its filter is designed."""
+
+    def spectrum(self, heard: Sequence[Heard], fineness: Fineness = "thirds") -> Spectrum | None:
+        """What sounds now and what would if these were heard, over frequency; None while a slot is heard."""

@@ -6,7 +6,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from auralize.audio.analyser import Fineness
 from auralize.gains import INSTALLED, SOURCE, Gains, Heard, Match
+from auralize.live.analysis import Spectrum
 from auralize.live.status import Event, EventKind, Status
 from auralize.rig.choice import Choice
 
@@ -50,6 +52,10 @@ class SilentEngine:
         """The name of each call that changes something, with what it was given."""
         self.told: list[Event] = []
         self._status = START
+        self.picture: Spectrum | None = None
+        """What the analyser is to show."""
+        self.looked: tuple[tuple[Heard, ...], Fineness] | None = None
+        """What it asked for last."""
 
     def now(self, **values: Any) -> None:
         """Let things be like this."""
@@ -111,6 +117,10 @@ class SilentEngine:
 
     def next_device(self) -> None:
         self.calls.append("next_device")
+
+    def spectrum(self, heard: Sequence[Heard], fineness: Fineness = "thirds") -> Spectrum | None:
+        self.looked = (tuple(heard), fineness)
+        return self.picture
 
 
 if TYPE_CHECKING:  # both do what the screens ask for: looked at by mypy, never run
