@@ -2,8 +2,10 @@
 
 - Match: each choice is brought to the source (in loudness, or in level at one frequency), all its
   signals alike; or everything stays as installed.
-- Make-up: one figure in whole dB for all drops that are compared over the same conductors, so that they stay
-  comparable. It brings the loudest up to the source, but no peak over the ceiling.
+- Make-up: for the drops that are compared over the same conductors, in one of two ways. One figure in whole
+  dB for all, so that they stay comparable in size: it brings the loudest up to the source, but no peak over
+  the ceiling. Or a figure for each, so that all are equally loud: as loud as the source, or less where one of
+  them would pass the ceiling or need more than `MOST_MAKEUP`.
 - Headroom: one figure for everything that is compared, so that nothing passes the ceiling and no choice
   gets an advantage.
 
@@ -30,6 +32,9 @@ CEILING: Final = -1.0
 """dBTP that nothing passes, the usual limit for delivery (EBU R 128, value from memory)."""
 MOST_MAKEUP: Final = 40.0
 """dB; make-up gain goes no further unless it was given as a figure."""
+DROP_GATED_AFTER: Final = MOST_MAKEUP
+"""dB of gain after which the loudness of a drop is gated: as installed, its softer half may lie under the
+gate, and not once it is made up (2.8 LU of a drop of the demo at -67 LUFS)."""
 LOWEST_MATCH, HIGHEST_MATCH = 10.0, 40_000.0
 """Hz between which levels can be matched at one frequency."""
 KNOWN_MATCHES: Final = (
@@ -105,8 +110,9 @@ class Match:
     def words(self) -> str:
         """The same in print and on the screen."""
         if self.way == "level":
-            return f"matched at {show_frequency(self.frequency)}"
-        return "levels as installed" if self.way == "installed" else "matched in loudness"
+            return f"receiving ends matched at {show_frequency(self.frequency)}"
+        installed = self.way == "installed"
+        return "levels as installed" if installed else "receiving ends matched in loudness"
 
     @property
     def data(self) -> str | float:
@@ -116,6 +122,10 @@ class Match:
 
 INSTALLED: Final = Match("installed")
 LOUDNESS: Final = Match("loudness")
+
+
+DropsWay = Literal["one", "equal"]
+"""How drops are made up: by one gain for all, or each by its own, so that they are equally loud."""
 
 
 @dataclass(frozen=True)
@@ -141,19 +151,25 @@ def balance(
     matches: Mapping[str, float],
     makeup: float | None,
     shared: Collection[Heard] | None = None,
+    *,
+    drops: DropsWay = "one",
 ) -> dict[Heard, Gains]:
     """The gains of all that is ``compared``, from levels before any gain.
 
     ``reference`` is the loudness of the source in LUFS; ``matches`` are dB by choice (see `match_gain`);
-    ``makeup`` in dB, or None: chosen. Only ``shared`` (None: all) count for the headroom.
+    ``makeup`` in dB, or None: chosen, is for ``drops`` at one. Only ``shared`` (None: all) count for the
+    headroom.
     """
     matched = {heard: _matched(heard, matches) for heard in compared}
     made_up: dict[Heard, float] = {}
     for across in ACROSS:
         alike = [heard for heard in compared if _is_drop(heard, across)]
         levels = [(compared[heard], matched[heard]) for heard in alike]
-        figure = chosen_makeup(reference, levels) if makeup is None else makeup
-        made_up |= dict.fromkeys(alike, figure)
+        if drops == "equal":
+            made_up |= zip(alike, equal_makeups(reference, levels), strict=True)
+        else:
+            figure = chosen_makeup(reference, levels) if makeup is None else makeup
+            made_up |= dict.fromkeys(alike, figure)
     peaks = [
         level.peak * amplitude(matched[heard] + made_up.get(heard, 0.0))
         for heard, level in compared.items()
@@ -184,6 +200,22 @@ def chosen_makeup(reference: float, drops: Iterable[tuple[Level, float]]) -> flo
     return 0.0 if silent else float(max(0, math.floor(min(limits))))
 
 
+def equal_makeups(reference: float, drops: Sequence[tuple[Level, float]]) -> list[float]:
+    """dB for each of ``drops``, given as for `chosen_makeup`, that make them equally loud; 0 dB for silence.
+
+    They get as loud as the source, whatever that takes down; up no further than `chosen_makeup` goes.
+    """
+    audible = [(level, gain) for level, gain in drops if math.isfinite(level.loudness)]
+    found = iter(
+        equally_loud(
+            [level.loudness + gain for level, gain in audible],
+            [min(MOST_MAKEUP, CEILING - decibels(level.peak) - gain) for level, gain in audible],
+            reference if math.isfinite(reference) else math.inf,
+        )
+    )
+    return [next(found) if math.isfinite(level.loudness) else 0.0 for level, _ in drops]
+
+
 def match_gain(match: Match, choice: Choice, reference: float, receiving: Level) -> float:
     """dB that match what arrives at the loudspeaker to the source, of loudness ``reference``."""
     if match.way == "installed":
@@ -211,15 +243,23 @@ def headroom_gain(peaks: Iterable[float], ceiling: float = CEILING) -> float:
     return min(0.0, ceiling - decibels(max(peaks, default=0.0)))
 
 
-def equally_loud(gains: Sequence[float], loudness: Sequence[float], gate: float) -> list[float]:
-    """Gains in dB that bring signals of these loudnesses (LUFS) down to the softest one.
+def step(before: float, after: float) -> float:
+    """dB by which the second of two loudnesses is above the first; without end from or to silence."""
+    return 0.0 if before == after else after - before
 
-    Raises RequestError where one is under the ``gate``, as it has no loudness then.
+
+def equally_loud(
+    loudness: Sequence[float], most: Sequence[float], target: float = math.inf
+) -> list[float]:
+    """dB that bring signals of these loudnesses (LUFS) to one, with no more for each than its ``most``.
+
+    That one is the ``target``, or what all can reach. Raises RequestError where one has no loudness.
     """
-    heard = [level + gain for level, gain in zip(loudness, gains, strict=True)]
-    if not all(math.isfinite(level) for level in heard):
+    if not all(math.isfinite(level) for level in loudness):
         raise RequestError(
-            f"what is to be compared is too quiet to have a loudness (under {gate:g} LUFS), so "
-            "it cannot be made equally loud; take a longer run, a louder programme, or the receiving ends"
+            "what is to be compared is too quiet to have a loudness, so it cannot be made equally loud; "
+            "take a longer run, a louder programme, or the receiving ends"
         )
-    return [gain - (level - min(heard)) for gain, level in zip(gains, heard, strict=True)]
+    reached = [level + limit for level, limit in zip(loudness, most, strict=True)]
+    common = min([target, *reached])
+    return [common - level for level in loudness]

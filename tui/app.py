@@ -17,6 +17,8 @@ from auralize.rig.editing import RigDraft
 
 from .bench import BenchScreen
 from .help import HelpScreen
+from .plain import is_plain
+from .theme import COLOURLESS, COLUMNS, CSS, DARK, LINES, THEMES
 
 
 class BenchApp(App[None]):
@@ -29,21 +31,9 @@ class BenchApp(App[None]):
         Binding("ctrl+c", "leave", show=False),
         Binding("q", "leave", "Quit", show=False, tooltip="Quit; unsaved work is kept", id="quit"),
     ]
-    CSS = """
-    Screen { layout: vertical; }
-    #title, #caution { height: 1; }
-    #message { height: 2; }
-    #top { height: 1fr; min-height: 9; }
-    #choices { width: 36; height: 100%; border: round $foreground; padding: 0 1; }
-    #curves { width: 1fr; }
-    #now { height: 5; border: heavy $foreground; padding: 0 1; text-style: bold; }
-    #meters { height: 2; padding: 0 1; }
-    ModalScreen { align: center middle; }
-    .card { width: 74; max-width: 100%; height: auto; max-height: 100%; border: double $foreground;
-            padding: 0 1; background: $surface; }
-    .card Input, .card Select { height: 3; }
-    .card OptionList { max-height: 50vh; }
-    """
+    CSS = CSS
+    HORIZONTAL_BREAKPOINTS = COLUMNS
+    VERTICAL_BREAKPOINTS = LINES
 
     def __init__(self, draft: RigDraft, source: Path, engine: EngineLike, log_folder: Path) -> None:
         super().__init__()
@@ -53,7 +43,10 @@ class BenchApp(App[None]):
         self.log_folder = log_folder
 
     def on_mount(self) -> None:
-        self.theme = "textual-ansi" if self.console.no_color else self.theme
+        for theme in THEMES.values():
+            self.register_theme(theme)
+        self.theme = COLOURLESS if self.console.no_color else DARK.name
+        self.set_class(is_plain(), "-plain")
         self.push_screen(BenchScreen(self.draft, self.source, self.engine, self.log_folder))
 
     def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
@@ -63,6 +56,15 @@ class BenchApp(App[None]):
             if binding.id and (binding.tooltip or binding.show):
                 run = partial(self.run_action, binding.action, active.node)
                 yield SystemCommand(binding.tooltip or binding.description, binding.key, run)
+        if not self.console.no_color:
+            for words, theme in THEMES.items():
+                yield SystemCommand(
+                    f"Colours: {words}", "How the screen looks", partial(self._wear, theme.name)
+                )
+            yield SystemCommand("Colours: all others", "How the screen looks", self.search_themes)
+
+    def _wear(self, theme: str) -> None:
+        self.theme = theme
 
     def _fatal_error(self) -> None:
         """Show no values of variables: one could be a blind order.

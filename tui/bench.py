@@ -1,4 +1,4 @@
-"""The bench: choices and their figures, what is heard now, curves, levels, position."""
+"""The bench: what is heard now above all, choices and their curves, level and position, news and keys."""
 
 from __future__ import annotations
 
@@ -6,17 +6,24 @@ import math
 from typing import Final
 
 from textual.app import ComposeResult
-from textual.containers import Horizontal
+from textual.containers import Container, Horizontal, Vertical
 from textual.events import Resize
 from textual.widgets import Static
 
-from .bindings import VIEWING
-from .choice_list import ChoiceList
+from auralize.gains import End
+from auralize.live.status import Status
+
+from .big import Big
+from .choice_list import ChoiceList, Listed
 from .curves import CurvePanel
+from .drawing import Drawing
+from .facts_line import FactsLine
+from .hints import hint
 from .keyline import KeyLine
 from .news import News
 from .panels import Meters, Now
-from .working import Working
+from .viewing import Viewing
+from .words import big_words
 
 SMALLEST: Final = (76, 21)
 """Columns and rows under which the bench only says what it needs."""
@@ -25,31 +32,39 @@ _POLL: Final = 0.1
 """s between two looks at the engine."""
 
 
-class BenchScreen(Working):
+class BenchScreen(Viewing):
     """The main screen."""
 
-    BINDINGS = VIEWING
-
     def compose(self) -> ComposeResult:
-        yield Static(id="title", markup=False)
+        with Horizontal(id="head"):
+            yield Static(id="title", markup=False)
+            yield Static(id="programme", markup=False)
+        with Vertical(id="heard"):
+            yield Big(id="big", markup=False)
+            with Container(id="hearing"):
+                yield Now(id="now", markup=False)
+                yield Drawing(id="drawing", markup=False)
+            yield FactsLine(id="facts", markup=False)
         with Horizontal(id="top"):
             yield ChoiceList(id="choices", markup=False)
             yield CurvePanel(id="curves")
-        yield Now(id="now", markup=False)
         yield Meters(id="meters", markup=False)
         yield News(id="message", markup=False)
         yield Static(CAUTION, id="caution", markup=False)
         yield KeyLine(markup=False)
 
     def on_mount(self) -> None:
+        self._done: set[str] = set()
+        self._first = self.chosen
         self.solve(*self.names)
         self.query_one(CurvePanel).read_spectrum(self.source)
         self.hear()
         if self.draft.recovered:
             found = "Unsaved work was found and is in use; w writes it, u goes back to the file"
-            self.say(found, math.inf)
+            news = self.query_one(News)
+            news.say(found, math.inf, "work")
             if self.draft.stale:
-                self.say("Mind: the rig file has been changed since that work", math.inf)
+                news.say("Mind: the rig file has been changed since that work", math.inf, "work")
         self.set_interval(_POLL, self._look)
         self._fit()
 
@@ -60,7 +75,7 @@ class BenchScreen(Working):
     def _fit(self) -> None:
         (width, height), (wide, high) = self.app.size, SMALLEST
         fits = width >= wide and height >= high
-        for name in ("#top", "#now", "#meters"):
+        for name in ("#top", "#heard", "#meters"):
             self.query_one(name).display = fits
         news = self.query_one(News)
         needs = f"This terminal is {width} x {height}; the bench needs {wide} x {high}"
@@ -71,13 +86,30 @@ class BenchScreen(Working):
     # ---- what is shown ----------------------------------------------------------------------------
 
     def draw(self) -> None:
-        """Title, choices and curves."""
+        """Title, choices, what the chosen one is, and curves."""
+        choices = self.draft.rig.choices
         title = f"{self.draft.rig.title}{' (not saved)' if self.draft.unsaved else ''}"
         self.query_one("#title", Static).update(title)
-        self.query_one(ChoiceList).show(self.figures, self.chosen)
+        self.query_one("#programme", Static).update(self.source.name)
+        self.pinned = [name for name in self.pinned if name in choices]
+        self.query_one(ChoiceList).show(
+            Listed(
+                self.names,
+                lambda name: choices[name].label,
+                self.figures.__getitem__,
+                self.chosen,
+                self.pinned,
+            )
+        )
+        self.query_one(FactsLine).show(choices[self.chosen])
+        self._draw_curves()
+        if not self.draft.unsaved:
+            self.query_one(News).answer("work")
+
+    def _draw_curves(self) -> None:
+        """Of the chosen choice and of those pinned; of all where they are few."""
         found = [self.curves[name] for name in self.names]
-        chosen = self.names.index(self.chosen)
-        self.query_one(CurvePanel).show(found, chosen, self.across)
+        self.query_one(CurvePanel).show(found, self.names.index(self.chosen), self.across)
 
     def _look(self) -> None:
         """Show what the engine does now."""
@@ -85,11 +117,34 @@ class BenchScreen(Working):
             return
         status = self.engine.status()
         self.query_one(Now).show(status)
+        self.query_one(Big).show(*big_words(status.heard))
+        self._draw_installation(status)
         self.query_one(Meters).show(status)
         news = self.query_one(News)
         for event in self.engine.events():
             news.tell(event)
+        self._note(status)
+        news.hint = hint(self._done)
         news.show()
+
+    def _draw_installation(self, status: Status) -> None:
+        heard, choice = status.heard, self.draft.rig.choices[self.chosen]
+        if isinstance(heard, End):
+            choice = self.draft.rig.choices.get(heard.choice, choice)
+            self.query_one(Drawing).show(choice, heard.signal, heard.across)
+        else:
+            self.query_one(Drawing).show(choice, None, "both")
+
+    def _note(self, status: Status) -> None:
+        """Which of a newcomer's first steps were done."""
+        if status.playing:
+            self._done.add("play")
+        if self.signal == "drop":
+            self._done.add("drop")
+        if self.chosen != self._first:
+            self._done.add("other")
+        if "g" not in self.active_bindings:
+            self._done.add("loud")
 
     def on_screen_resume(self) -> None:
         """Back from another screen: hear openly again what is chosen, as it was matched."""

@@ -45,6 +45,13 @@ WORKING: Final[list[BindingType]] = [
 
 VIEWING: Final[list[BindingType]] = [
     _quiet("v", "curves", "View", "Curves of loss or of drop", "bench.curves"),
+    _quiet("i", "card", "Info", "What the chosen choice is, its cautions, all news", "bench.card"),
+    _quiet("pageup", "step(-1)", "Previous", "Hear the choice before", "bench.previous"),
+    _quiet("pagedown", "step(1)", "Next", "Hear the choice after", "bench.next"),
+    _quiet("slash", "find", "Find", "Find a choice by its name", "bench.find"),
+    _quiet("p", "pin", "Pin", "Pin the chosen choice, or let it go; two at most", "bench.pin"),
+    _quiet("tab", "other", "Other", "Hear the other of the pinned choices", "bench.other"),
+    _quiet("enter,escape", "seen", "Seen", "Take away news that wait", "bench.seen"),
 ]
 
 _LISTEN_TO: Final = "Listen to what the screen lists (2, 3: the others)"

@@ -19,6 +19,7 @@ from auralize.rig.editing import RigDraft
 from .bindings import HEARING
 from .choice_list import ChoiceList
 from .curves import drawn
+from .kept import Kept
 from .player import PlayerScreen
 
 
@@ -36,18 +37,17 @@ class Hearing(PlayerScreen):
         """None: the source is heard."""
         self.match = INSTALLED
         self.across: Across = "both"
-        self.figures: dict[str, Headline] = {}
-        self.curves: dict[str, Curves] = {}
+        self.figures: Kept[Headline] = Kept(lambda name: headline(draft.rig.choices[name]))
+        self.curves: Kept[Curves] = Kept(lambda name: drawn(draft.rig.choices[name], self.across))
 
     def draw(self) -> None:
         """Show the choices as they are now."""
         raise NotImplementedError
 
     def solve(self, *names: str) -> None:
-        """Work out figures and curves of these choices anew."""
-        for name in names:
-            choice = self.draft.rig.choices[name]
-            self.figures[name], self.curves[name] = headline(choice), drawn(choice, self.across)
+        """Work out figures and curves of these choices anew, as soon as they are shown."""
+        self.figures.forget(*names)
+        self.curves.forget(*names)
 
     def hear(self) -> None:
         """What is chosen; the drop over both conductors, and why, where it cannot be told over one."""

@@ -1,6 +1,9 @@
-"""Help: what every key does here, read from the same bindings that do it."""
+"""Help: what every key does here by what it acts on, read from the same bindings that do it."""
 
 from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Final
 
 from textual.app import ComposeResult
 from textual.binding import Binding
@@ -8,10 +11,40 @@ from textual.containers import VerticalScroll
 from textual.screen import ModalScreen, Screen
 from textual.widgets import Static
 
-ABOUT = """\
+from .bindings import HEARING, PLAYING, VIEWING, WORKING
+
+ABOUT: Final = """\
 The loss is the level at the loudspeaker relative to the amplifier's terminals.
 The drop is the voltage that the cable keeps; its make-up gain is always shown.
 Playing starts quiet. Loud sound damages hearing: raise the volume slowly."""
+_LEVELS: Final = frozenset(
+    f"bench.{name}" for name in ("up", "down", "match", "drops", "more", "less")
+)
+_PROGRAM: Final = frozenset({"help", "quit"})
+_GROUPS: Final = {
+    "Listening": [*PLAYING, *HEARING],
+    "Levels": [],
+    "Looking": VIEWING,
+    "Rig": WORKING,
+}
+
+
+def _group(binding: Binding) -> str:
+    if binding.id in _LEVELS:
+        return "Levels"
+    for name, bindings in _GROUPS.items():
+        if any(isinstance(one, Binding) and one.id == binding.id for one in bindings):
+            return name
+    return "Program" if binding.id in _PROGRAM else "Here"
+
+
+def grouped(bindings: Iterable[Binding]) -> dict[str, list[Binding]]:
+    """Those with words for help, by what they act on, in the order that help lists them."""
+    groups: dict[str, list[Binding]] = {name: [] for name in ("Here", *_GROUPS, "Program")}
+    for binding in {one.id: one for one in reversed(list(bindings))}.values():
+        if binding.id and (binding.tooltip or binding.show):
+            groups[_group(binding)].append(binding)
+    return {name: found for name, found in groups.items() if found}
 
 
 class HelpScreen(ModalScreen[None]):
@@ -24,12 +57,15 @@ class HelpScreen(ModalScreen[None]):
         self._below = below
 
     def compose(self) -> ComposeResult:
-        lines = ["Keys on this screen (Esc closes):", ""]
-        for active in self._below.active_bindings.values():
-            binding = active.binding
-            if binding.id and (binding.tooltip or binding.show):
-                key = self.app.get_key_display(binding)
-                lines.append(f"  {key:<12} {binding.tooltip or binding.description}")
-        lines.append(f"  {'^p':<12} Every command by its name")
-        with VerticalScroll(classes="card"):
-            yield Static("\n".join([*lines, "", ABOUT]), markup=False)
+        groups = grouped(active.binding for active in self._below.active_bindings.values())
+        lines = []
+        for name, bindings in groups.items():
+            lines.append(name if len(groups) > 1 else "")
+            lines += [
+                f"  {self.app.get_key_display(one):<12} {one.tooltip or one.description}"
+                for one in bindings
+            ]
+        lines += [f"  {'^p':<12} Every command by its name, and colours", "", ABOUT]
+        card = VerticalScroll(Static("\n".join(lines), markup=False), classes="card")
+        card.border_title = "Keys on this screen (Esc closes)"
+        yield card

@@ -1,50 +1,166 @@
-"""News: what happened, and for how long it is worth a line."""
+"""News: what happened, and for how long it is worth a line. One place, one queue.
+
+What waits for an answer stands first, until a key or the event that answers it takes it away.
+"""
 
 from __future__ import annotations
 
 import math
+import textwrap
+from collections.abc import Sequence
 from dataclasses import dataclass
 from time import monotonic
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
+from rich.text import Text
 from textual.widgets import Static
 
 if TYPE_CHECKING:
     from auralize.live.status import Event
 
 LASTS: Final = 20.0
-"""s that news stay on the screen; what is wrong with the device stays until it is right again."""
-_LINES: Final = 2
+"""s that news stay on the screen which nobody needs to answer."""
+_KEPT: Final = 30
+"""News that the card of all news goes back to."""
+_WHOLE: Final = " ... (i: all)"
+"""Behind what is shortened: the key that shows the whole."""
+_STYLES: Final = {"waits": "bold", "passes": "", "hint": "italic"}
 
 
 @dataclass(frozen=True)
-class _Item:
+class Item:
+    """One piece of news."""
+
     words: str
     until: float
-    """As `time.monotonic` counts."""
+    """As `time.monotonic` counts; inf: until it is answered."""
+    about: str = ""
+    """What can answer it besides a key."""
+
+    @property
+    def waits(self) -> bool:
+        """Whether it stays until it is answered."""
+        return math.isinf(self.until)
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of the screen."""
+
+    words: str
+    kind: Literal["waits", "passes", "hint"]
+
+
+def laid_out(items: Sequence[Item], width: int, rows: int, hint: str) -> list[Line]:
+    """The lines of the screen: first what waits, then what passes, then a hint where there is room.
+
+    Each is wrapped, or shortened at a word where others need the room.
+    """
+    waiting = [item for item in items if item.waits]
+    told: list[tuple[str, str, Literal["waits", "passes"]]] = []
+    if waiting:
+        more = len(waiting) - 1
+        key = f" (Enter: next, {more} more)" if more else " (Enter: seen)"
+        told.append((waiting[0].words, key, "waits"))
+    told += [(item.words, "", "passes") for item in items if not item.waits]
+    told = told[:rows]
+    free = rows - len(told)
+    lines: list[Line] = []
+    for words, key, kind in told:
+        wrapped = _wrapped(words + key, width)
+        taken = min(len(wrapped), free + 1)
+        free -= taken - 1
+        if len(wrapped) > taken:
+            wrapped = _shortened(words, key, width, taken)
+        lines += [Line(line, kind) for line in wrapped]
+    if hint and len(lines) < rows:
+        lines.append(Line(shorten(hint, width), "hint"))
+    return lines
+
+
+def _wrapped(words: str, width: int) -> list[str]:
+    return textwrap.wrap(words, max(8, width), break_on_hyphens=False) or [""]
+
+
+def _shortened(words: str, key: str, width: int, rows: int) -> list[str]:
+    """As much of ``words`` as ``rows`` hold, at a word, with what says where the whole is."""
+    parts = words.split(" ")
+    for kept in range(len(parts) - 1, 0, -1):
+        lines = _wrapped(" ".join(parts[:kept]) + _WHOLE + key, width)
+        if len(lines) <= rows:
+            return lines
+    return _wrapped(words, width)[:rows]
+
+
+def shorten(words: str, width: int) -> str:
+    """One line of ``width`` columns, ended at a word where there are more."""
+    if len(words) <= width:
+        return words
+    at = words.rfind(" ", 0, width - 3)
+    return f"{words[:at] if at > 0 else words[: max(0, width - 4)]} ..."[:width]
 
 
 class News(Static):
-    """The last two lines of news, the latest above."""
+    """What waits to be answered, then the latest news."""
 
     def on_mount(self) -> None:
-        self._items: list[_Item] = []
+        self._items: list[Item] = []
+        self._past: list[str] = []
         self.instead = ""
         """What is shown in place of all news, if it is not empty."""
+        self.hint = ""
+        """What could be done next, shown where there is room."""
 
-    def say(self, words: str, lasts: float = LASTS) -> None:
-        """News, above those before, for ``lasts`` seconds."""
-        self._items.insert(0, _Item(words, monotonic() + lasts))
+    def say(self, words: str, lasts: float = LASTS, about: str = "") -> None:
+        """News, above those before, for ``lasts`` seconds; inf: until answered, behind what waits.
+
+        ``about`` is what `answer` can name.
+        """
+        item = Item(words, monotonic() + lasts, about)
+        if item.waits and any(other.words == words for other in self._items):
+            return
+        self._past = [*self._past, words][-_KEPT:]
+        at = sum(other.waits for other in self._items) if item.waits and about != "device" else 0
+        self._items.insert(at, item)
         self.show()
 
     def tell(self, event: Event) -> None:
-        """What the engine has to tell."""
-        if event.kind == "device":  # whatever was wrong with it is not any more
-            self._items = [item for item in self._items if math.isfinite(item.until)]
-        self.say(event.text, math.inf if event.kind == "fault" else LASTS)
+        """What the engine has to tell; a fault of the device stays until it is right again."""
+        if event.kind == "device":
+            self.answer("device")
+        if event.kind == "fault":
+            self.say(event.text, math.inf, "device")
+        else:
+            self.say(event.text)
+
+    def answer(self, about: str) -> None:
+        """Take away what waits for this."""
+        self._items = [item for item in self._items if item.about != about]
+        self.show()
+
+    def seen(self) -> None:
+        """Take away the first of what waits."""
+        first = next((item for item in self._items if item.waits), None)
+        self._items = [item for item in self._items if item is not first]
+        self.show()
+
+    def all_of_it(self) -> list[str]:
+        """All that waits or was said, the latest last."""
+        return self._past
+
+    def on_resize(self) -> None:
+        """Lay it out anew."""
+        self.show()
 
     def show(self) -> None:
         """Show what has not gone yet."""
         now = monotonic()
-        self._items = [item for item in self._items if item.until > now][:_LINES]
-        self.update(self.instead or "\n".join(item.words for item in self._items))
+        self._items = [item for item in self._items if item.until > now]
+        waiting = [item for item in self._items if item.waits]
+        items = waiting + [item for item in self._items if not item.waits][:_KEPT]
+        width, rows = self.size.width or self.app.size.width, self.size.height or 2
+        if self.instead:
+            self.update("\n".join(_wrapped(self.instead, width)))
+            return
+        lines = laid_out(items, width, rows, self.hint)
+        self.update(Text("\n").join(Text(line.words, _STYLES[line.kind]) for line in lines))

@@ -22,6 +22,15 @@ def heard_words(heard: Heard) -> str:
     return f"THE {SIGNAL_WORDS[heard.signal].upper()}{across.upper()} of {heard.choice}"
 
 
+def big_words(heard: Heard) -> tuple[str, ...]:
+    """The same in large letters, the longest wording first."""
+    if isinstance(heard, Source):
+        return ("source",)
+    over = "" if heard.plain.across == "both" else f" over {heard.across}"
+    what = f"{SIGNAL_WORDS[heard.signal]}{over}"
+    return f"{what} of {heard.choice}", what, heard.signal
+
+
 def gain_words(heard: Heard, gains: Gains) -> str:
     """Every gain between the line and the ear but the volume."""
     is_drop = isinstance(heard, End) and heard.signal == "drop"

@@ -39,10 +39,11 @@ class BandEnergies:
     gated: bool
     """False for a programme under 400 ms, which is one ungated row."""
 
-    def predict(self, gains: ArrayLike) -> float:
+    def predict(self, gains: ArrayLike, before: float = 0.0) -> float:
         """Loudness in LUFS through a response, the same on all channels.
 
-        `gains`: linear or complex at `centres`; ValueError for another shape.
+        `gains`: linear or complex at `centres`; ValueError for another shape. Gated as it will be after
+        a gain of ``before`` in dB, which is not in the result.
         """
         squared = np.abs(np.asarray(gains)) ** 2
         if squared.shape != self.centres.shape:
@@ -50,7 +51,7 @@ class BandEnergies:
                 f"gains have shape {squared.shape}, but there are {len(self.centres)} band centres"
             )
         powers = self.blocks @ squared
-        return lufs(gated_power(powers) if self.gated else float(powers.sum()))
+        return lufs(gated_power(powers, before) if self.gated else float(powers.sum()))
 
 
 class BandMeter(LoudnessMeter):

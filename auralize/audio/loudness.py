@@ -148,8 +148,15 @@ class LoudnessMeter:
         What is shorter than one gating block (400 ms) has no gated loudness after the norm; its
         whole length is measured, ungated. Nothing at all, or digital silence, is -inf.
         """
+        return self.integrated_before(0.0)
+
+    def integrated_before(self, gain: float) -> float:
+        """The same less ``gain``, in dB, of what this will be once that gain is applied.
+
+        Not what `integrated` is where blocks are under the absolute gate now that will not be then.
+        """
         if len(self._steps) >= STEPS_PER_BLOCK:
-            return lufs(gated_power(self._block_means(np.array(self._steps))))
+            return lufs(gated_power(self._block_means(np.array(self._steps)), gain))
         return lufs((sum(self._steps) + self._open_step) / max(self._frames, 1))
 
     @property
@@ -168,9 +175,12 @@ def step_ends(index: NDArray[np.int_], rate: int) -> NDArray[np.int_]:
     return index * rate // STEPS_PER_SECOND
 
 
-def gated_power(powers: FloatArray) -> float:
-    """Mean power of the blocks above both gates, BS.1770 eqs. (5) to (7); 0 if there are none."""
-    kept = powers[powers > _power(ABSOLUTE_GATE)]
+def gated_power(powers: FloatArray, gain: float = 0.0) -> float:
+    """Mean power of the blocks above both gates, BS.1770 eqs. (5) to (7); 0 if there are none.
+
+    Of those blocks that are above them once ``gain`` in dB is applied.
+    """
+    kept = powers[powers > _power(ABSOLUTE_GATE - gain)]
     if not len(kept):
         return 0.0
     return float(kept[kept > kept.mean() * 10 ** (RELATIVE_GATE / 10)].mean())

@@ -48,7 +48,11 @@ class Meter:
     @property
     def level(self) -> Level:
         """Of what was added so far."""
-        return Level(self._loudness.integrated, self._peak.peak)
+        return self.level_before(0.0)
+
+    def level_before(self, gain: float) -> Level:
+        """Of what was added so far, its loudness gated as it will be after ``gain`` in dB."""
+        return Level(self._loudness.integrated_before(gain), self._peak.peak)
 
 
 def measure(

@@ -91,7 +91,7 @@ def _add_content(command: argparse.ArgumentParser) -> None:
 
 @telling
 def run(arguments: argparse.Namespace) -> None:
-    from auralize.figures.text import HEAT
+    from auralize.figures.sentences import HEAT
     from auralize.renderer.batch import render_all, sounds_in
     from auralize.renderer.files import render
     from auralize.renderer.text import as_gains, as_summary

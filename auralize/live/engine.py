@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from auralize.audio.analyser import Fineness
-from auralize.gains import Heard, Match
+from auralize.gains import DropsWay, Heard, Match
 from auralize.live.analysis import Spectrum
 from auralize.live.device import Device
 from auralize.live.keeper import BUFFER, Keeper
@@ -184,6 +184,14 @@ class Engine:
     def spectrum(self, heard: Sequence[Heard], fineness: Fineness = "thirds") -> Spectrum | None:
         """What sounds now and what would if these were heard, over frequency; None while a slot is heard."""
         return self._listening.spectrum(heard, fineness)
+
+    def set_drops(self, way: DropsWay) -> None:
+        """All drops at one make-up gain, or each at its own, so that they are equally loud."""
+        self._listening.set_drops(way)
+
+    def steps(self, heard: Sequence[Heard]) -> list[float | None]:
+        """dB by which each would be louder than what is heard; None: not known, or not to be told."""
+        return self._listening.steps(heard)
 
     @property
     def journal(self) -> tuple[Setup, list[Entry]]:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from auralize.audio.metering import Level
 from auralize.errors import RequestError
 from auralize.filters.fir import Fir, RunFilters
 from auralize.filters.grid import predelay
-from auralize.gains import NO_GAIN, SOURCE, End, Gains, Heard, Source, balance, match_gain
+from auralize.gains import NO_GAIN, SOURCE, End, Gains, Heard, Source, balance, match_gain, step
 from auralize.live.designer import designed
 from auralize.live.measurer import RunLevels, SourceMeasured, predicted
 from auralize.live.player import Voice
@@ -68,8 +70,27 @@ class Known:
             if isinstance(heard, Source):
                 return self.source.level
             if heard.choice in self.levels:
-                return self.levels[heard.choice].by_end(heard.choice)[heard.plain]
+                found = self.levels[heard.choice].by_end(heard.choice).get(heard.plain)
+                if found is not None:
+                    return found
         raise RequestError("levels are still being measured; try again in a few seconds")
+
+    def loudness(self, heard: Heard, total: float | None = None) -> float | None:
+        """LUFS as it is heard but for the volume, at ``total`` dB (None: its gains); None: not known."""
+        try:
+            level = self.level(heard)
+        except RequestError:
+            return None
+        return level.loudness + (self.gains_of(heard).total if total is None else total)
+
+    def silent(self, heard: Heard) -> bool:
+        """Whether it is known to have no loudness, so that nothing can be made of it by gain."""
+        return self.loudness(heard) == -math.inf
+
+    def step(self, before: Heard, after: Heard) -> float | None:
+        """dB by which one will be louder than another; None: not known."""
+        loudness, its = self.loudness(before), self.loudness(after)
+        return None if loudness is None or its is None else step(loudness, its)
 
     def voice(
         self, heard: Heard, total: float | None = None, filters: RunFilters | None = None
@@ -95,7 +116,7 @@ class Known:
         compared: dict[Heard, Level] = {SOURCE: source}
         for name, levels in self.levels.items():
             compared |= levels.by_end(name)
-        self.gains = balance(source.loudness, compared, matches, wanted.makeup)
+        self.gains = balance(source.loudness, compared, matches, wanted.makeup, drops=wanted.drops)
 
     def edit(self, choice: Choice, filters: RunFilters) -> None:
         """This choice is another one now; its levels are predicted from those before."""

@@ -6,16 +6,16 @@ methods return at once and may be called from any thread.
 
 from __future__ import annotations
 
-import math
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 from auralize.audio.analyser import Fineness
 from auralize.errors import RequestError
 from auralize.filters.fir import RunFilters
 from auralize.filters.quality import run_caution
-from auralize.gains import MOST_MAKEUP, Gains, Heard, Match, Source
+from auralize.gains import MOST_MAKEUP, DropsWay, Gains, Heard, Match
 from auralize.live.analysis import Analysis, Spectrum, Voices
 from auralize.live.designer import Designer
 from auralize.live.known import Known
@@ -24,12 +24,13 @@ from auralize.live.player import Block, Entry, Player, Setup, SoftStart, Volume,
 from auralize.live.programme import Programme
 from auralize.live.remembered import LOWEST_VOLUME
 from auralize.live.slots import Slot, at_rate, frozen
+from auralize.live.snapshot import snapshot
 from auralize.live.sounding import Sound, Sounding
 from auralize.live.status import Event, ListeningStatus
 from auralize.live.transport import Transport
 from auralize.live.wanted import Wanted
 from auralize.rig.choice import Choice
-from auralize.units import amplitude, decibels
+from auralize.units import amplitude
 
 
 class Listening:
@@ -131,27 +132,37 @@ class Listening:
         """What is to sound, and the taps of the longest filter that may be next."""
         with self._lock:
             slot = self._slot
-            voice = self._known.voice(self.wanted.heard)
+            heard = self.wanted.heard
+            voice, loudness = self._known.voice(heard), self._known.loudness(heard)
             if slot is not None:
-                voice = self._slots[slot].voice
+                voice, loudness = self._slots[slot].voice, self._slots[slot].loudness
             longest = max(self._known.longest, *(len(s.voice.taps) for s in self._slots), 0)
-            return Sound(voice, self._wish), longest
+            return Sound(voice, self._wish, loudness), longest
 
     # ---- how it is heard
 
-    def set_match(self, match: Match) -> None:
-        """As installed, by loudness, or by the level at a frequency in Hz."""
+    @contextmanager
+    def _anew(self) -> Iterator[None]:
+        """What changes within is heard, with the gains that follow from it."""
         with self._lock:
-            self.wanted.match = match
+            yield
             self._known.rebalance()
         self._sounding.wake()
 
+    def set_match(self, match: Match) -> None:
+        """As installed, by loudness, or by the level at a frequency in Hz."""
+        with self._anew():
+            self.wanted.match = match
+
     def set_makeup(self, makeup: float | None) -> None:
-        """dB on the drops, held between 0 and `MOST_MAKEUP`; None: chosen."""
-        with self._lock:
+        """dB on the drops at one gain, held between 0 and `MOST_MAKEUP`; None: chosen."""
+        with self._anew():
             self.wanted.makeup = None if makeup is None else min(max(makeup, 0.0), MOST_MAKEUP)
-            self._known.rebalance()
-        self._sounding.wake()
+
+    def set_drops(self, way: DropsWay) -> None:
+        """All drops at one make-up gain, or each at its own, so that they are equally loud."""
+        with self._anew():
+            self.wanted.drops = way
 
     def set_volume(self, volume: float) -> None:
         """dB, held between `LOWEST_VOLUME` and 0."""
@@ -177,35 +188,20 @@ class Listening:
         with self._lock:
             return self._known.gains_of(heard)
 
+    def steps(self, heard: Sequence[Heard]) -> list[float | None]:
+        """dB by which each would be louder than what is heard; None: not known, or not to be told."""
+        with self._lock:
+            if self._slot is not None:
+                return [None for _ in heard]
+            return [self._known.step(self.wanted.heard, one) for one in heard]
+
     def status(self) -> ListeningStatus:
         """How things are now."""
-        transport, player, wanted = self.transport, self.player, self.wanted
         editing = self.designer.busy
         with self._lock:
-            heard, slot = wanted.heard, self._slot
-            gains, certainty = self._known.gains_of(heard), self._known.certainty
-            fir = None if isinstance(heard, Source) else self._known.fir(heard)
-        loop = transport.looped
-        return ListeningStatus(
-            position=transport.position / self.rate,
-            length=transport.length / self.rate,
-            playing=transport.playing,
-            ended=transport.ended,
-            loop=(loop[0] / self.rate, loop[1] / self.rate) if loop else None,
-            heard=heard,
-            slot=slot,
-            match=wanted.match,
-            gains=gains,
-            certainty=certainty,
-            filter_error=fir.error if fir else -math.inf,
-            volume=wanted.volume,
-            peak_dbfs=decibels(player.peak) if slot is None else -math.inf,
-            rms_dbfs=decibels(math.sqrt(player.power)) if slot is None else -math.inf,
-            limiting=player.limiting and slot is None,
-            editing=editing,
-            switches=player.switches,
-            starved=transport.starved,
-        )
+            return snapshot(
+                self.transport, self.player, self.wanted, self._known, self._slot, editing=editing
+            )
 
     def spectrum(self, heard: Sequence[Heard], fineness: Fineness) -> Spectrum | None:
         """Levels over frequency of what sounds now, and of what would sound if these were heard.

@@ -23,7 +23,7 @@ from auralize.circuit.solution import Across, solve
 from auralize.errors import AuralizeError
 from auralize.filters.fir import Fir, RunFilters
 from auralize.filters.stream import through
-from auralize.gains import End, Heard
+from auralize.gains import DROP_GATED_AFTER, End, Heard
 from auralize.live.programme import Programme
 from auralize.rig.choice import Choice
 from auralize.units import amplitude
@@ -76,7 +76,9 @@ def predicted(
     return RunLevels(
         scaled_level(before.receiving if before else source, energies.predict(receiving)),
         {
-            across: scaled_level(dropped.get(across, source), energies.predict(response))
+            across: scaled_level(
+                dropped.get(across, source), energies.predict(response, DROP_GATED_AFTER)
+            )
             for across, response in drops(solution, choice.listen).items()
         },
     )
@@ -213,7 +215,8 @@ class Measurer:
         measure((tuple(wet) for _, wet in through(blocks, firs, programme.channels)), meters)
         if self._closing or not wanted():
             return None
-        levels = (meter.level for meter in meters)
+        gates = [g for run in distinct for g in (0.0, *(len(run) - 1) * [DROP_GATED_AFTER])]
+        levels = (meter.level_before(gain) for meter, gain in zip(meters, gates, strict=True))
         return [
             _run_levels(run, list(islice(levels, len(of_run))))
             for run, of_run in zip(runs, distinct, strict=True)

@@ -21,6 +21,7 @@ from auralize.audio.metering import Samples
 from auralize.live.blocks import Piece, Taken, assembled, block_frames, rising
 from auralize.live.limiter import Limiter
 from auralize.live.programme import Programme
+from auralize.live.rise import Rise
 from auralize.live.tap import Tap
 
 LEAST_BLOCKS: Final = 8
@@ -52,9 +53,10 @@ class Voice:
 
 @dataclass(frozen=True, eq=False)
 class Switch:
-    """Fade over to this voice within the block."""
+    """Fade over to this voice within the block, and let it come up slowly from ``rise`` dB under its gain."""
 
     voice: Voice
+    rise: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -124,7 +126,7 @@ class Player:
         self._take, self._journal = take, journal
         self._impulses = np.zeros((2, setup.taps))
         self._row = 0
-        self._gains = [setup.voice.gain, 0.0]
+        self._gains = [Rise(setup.voice.gain), Rise(0.0)]
         self._set_row(0, setup.voice)
         self._convolver = Convolver(self._impulses, setup.channels, self.block)
         self._successor = self._convolver
@@ -139,6 +141,7 @@ class Player:
         self._up = rising(self.block)[:, None]
         self._down = self._up[::-1]
         self._ramp = (np.arange(1, self.block + 1) / self.block)[:, None]
+        self._seconds = self._ramp * (self.block / setup.rate)
         self._mix = np.zeros((self.block, setup.channels))
         self._other = np.zeros_like(self._mix)
         self._peaks = np.zeros(LEVEL_BLOCKS)
@@ -176,6 +179,11 @@ class Player:
         self._impulses[row, : len(voice.taps)] = voice.taps
 
     @property
+    def rising(self) -> float:
+        """dB that what is heard has still to come up."""
+        return self._gains[self._row].left
+
+    @property
     def peak(self) -> float:
         """Highest sample of the last blocks."""
         return float(self._peaks.max())
@@ -202,7 +210,8 @@ class Player:
         if self._young:
             self._raise_successor(taken.samples)
         mix = self._mix
-        np.multiply(wet[0 if only is not None else self._row], self._gains[self._row], out=mix)
+        gain = self._gains[self._row].next(self._seconds, moves=bool(taken.pieces))
+        np.multiply(wet[0 if only is not None else self._row], gain, out=mix)
         if self._fading:
             self._cross_fade(wet)
         self._apply_volume()
@@ -232,7 +241,7 @@ class Player:
             elif isinstance(command, Grow):
                 self._young = command.taps // self.block
             else:
-                self._gains[1 - self._row] = command.voice.gain
+                self._gains[1 - self._row] = Rise(command.voice.gain, command.rise)
                 self._fading = True
         return tuple(taken)
 
@@ -246,7 +255,7 @@ class Player:
     def _cross_fade(self, wet: NDArray[np.float64]) -> None:
         other = 1 - self._row
         np.multiply(wet[other], self._up, out=self._other)
-        self._other *= self._gains[other]
+        self._other *= self._gains[other].next(self._seconds, moves=False)
         self._mix *= self._down
         self._mix += self._other
         self._row = other

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Protocol
 
 from auralize.audio.analyser import Fineness
-from auralize.gains import Heard, Match
+from auralize.gains import DropsWay, Heard, Match
 from auralize.live.analysis import Spectrum
 from auralize.live.status import Event, Status
 from auralize.rig.choice import Choice
@@ -66,3 +66,12 @@ class EngineLike(Protocol):
 
     def spectrum(self, heard: Sequence[Heard], fineness: Fineness = "thirds") -> Spectrum | None:
         """What sounds now and what would if these were heard, over frequency; None while a slot is heard."""
+
+    def set_makeup(self, makeup: float | None) -> None:
+        """dB on the drops at one gain; None: chosen."""
+
+    def set_drops(self, way: DropsWay) -> None:
+        """All drops at one make-up gain, or each at its own, so that they are equally loud."""
+
+    def steps(self, heard: Sequence[Heard]) -> list[float | None]:
+        """dB by which each would be louder than what is heard; None: not known, or not to be told."""

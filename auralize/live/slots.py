@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from auralize.audio.loudness import ABSOLUTE_GATE
 from auralize.gains import Heard, equally_loud
 from auralize.live.designer import designed
 from auralize.live.known import Known
@@ -24,6 +23,8 @@ class Slot:
     choice: Choice | None
     """As it was; None for the source."""
     voice: Voice
+    loudness: float | None
+    """LUFS but for the volume; None: it was not known."""
 
 
 def frozen(heard: Sequence[Heard], wanted: Wanted, known: Known, equal: bool) -> list[Slot]:
@@ -35,9 +36,18 @@ def frozen(heard: Sequence[Heard], wanted: Wanted, known: Known, equal: bool) ->
         wanted.check(one)
     gains = [known.gains_of(one).total for one in heard]
     if equal:
-        gains = equally_loud(gains, [known.level(one).loudness for one in heard], ABSOLUTE_GATE)
+        loudness = [known.level(one).loudness for one in heard]
+        as_heard = [level + gain for level, gain in zip(loudness, gains, strict=True)]
+        turned = equally_loud(as_heard, [0.0] * len(gains))
+        gains = [gain + turn for gain, turn in zip(gains, turned, strict=True)]
     return [
-        Slot(one, gain, wanted.choice_of(one), known.voice(one, gain))
+        Slot(
+            one,
+            gain,
+            wanted.choice_of(one),
+            known.voice(one, gain),
+            known.loudness(one, gain),
+        )
         for one, gain in zip(heard, gains, strict=True)
     ]
 
@@ -47,6 +57,5 @@ def at_rate(slots: Sequence[Slot], known: Known, rate: int) -> list[Slot]:
     moved = []
     for slot in slots:
         filters = designed(slot.choice, rate) if slot.choice else None
-        voice = known.voice(slot.heard, slot.gain, filters)
-        moved.append(Slot(slot.heard, slot.gain, slot.choice, voice))
+        moved.append(replace(slot, voice=known.voice(slot.heard, slot.gain, filters)))
     return moved

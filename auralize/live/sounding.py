@@ -8,7 +8,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+
+from auralize.gains import step
 from auralize.live.player import Grow, Player, Switch, Voice, enough_taps
+from auralize.live.rise import rise_for
+from auralize.units import decibels
 
 SAME_GAIN_RATIO: Final = 1e-4
 """Of the gain: a change under 0.001 dB is not worth a cross-fade."""
@@ -22,12 +27,24 @@ class Sound:
 
     voice: Voice
     wish: int
+    loudness: float | None = None
+    """LUFS but for the volume; None: not yet known."""
 
     def like(self, other: Sound) -> bool:
         """Whether there is nothing to be done to get from one to the other."""
         mine, its = self.voice, other.voice
         same = mine.taps is its.taps and math.isclose(mine.gain, its.gain, rel_tol=SAME_GAIN_RATIO)
         return same and self.wish == other.wish
+
+    def step_from(self, other: Sound) -> float:
+        """dB by which this is louder; as noise would be where that is not yet known of the programme."""
+        if self.loudness is None or other.loudness is None:
+            return step(other._noise, self._noise)
+        return step(other.loudness, self.loudness)
+
+    @property
+    def _noise(self) -> float:
+        return decibels(self.voice.gain * float(np.linalg.norm(self.voice.taps)))
 
 
 class Sounding:
@@ -65,11 +82,15 @@ class Sounding:
                 elif isinstance(due, Grow):
                     self._player.post(due)
                 else:
-                    self._player.post(Switch(due.voice))
+                    rise = rise_for(due.step_from(self.now) + self._player.rising)
+                    self._player.post(Switch(due.voice, rise))
                     self.now = due
 
     def _due(self) -> Sound | Grow | None:
         sound, longest = self._wished()
         if longest > self._player.taps:
             return Grow(enough_taps(self._player.setup.rate, longest))
-        return None if sound.like(self.now) else sound
+        if not sound.like(self.now):
+            return sound
+        self.now = sound  # its loudness may be known by now
+        return None

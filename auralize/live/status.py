@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from auralize.gains import Gains, Heard, Match
+from auralize.gains import DropsWay, Gains, Heard, Match
 
 Certainty = Literal["unknown", "predicted", "measured"]
 EventKind = Literal["device", "fault", "edit", "programme", "underrun"]
@@ -54,6 +54,13 @@ class ListeningStatus:
     switches: int
     starved: int
     """Blocks of the programme that came too late from disk."""
+    drops: DropsWay
+    makeup: float | None
+    """dB that was given for drops at one gain; None: chosen."""
+    silent: bool
+    """``heard`` is known to have no loudness: it cannot be matched or made up."""
+    rising: float
+    """dB that ``heard`` has still to come up, as it is much louder than what was heard before."""
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from auralize.circuit.signals import ACROSS_WORDS
 from auralize.errors import AuralizeError, RequestError
-from auralize.gains import INSTALLED, SOURCE, End, Heard, Match, Source
+from auralize.gains import INSTALLED, SOURCE, DropsWay, End, Heard, Match, Source
 from auralize.live.remembered import START_VOLUME
 from auralize.rig.choice import Choice
 
@@ -20,6 +20,7 @@ class Wanted:
     match: Match = INSTALLED
     makeup: float | None = None
     """dB; None: chosen."""
+    drops: DropsWay = "one"
     volume: float = START_VOLUME
     """dB"""
 

@@ -29,7 +29,16 @@ from auralize.files import StagedText, check_text, commit_set
 from auralize.filters.fir import Fir, RunFilters, design_run
 from auralize.filters.quality import check
 from auralize.filters.stream import through
-from auralize.gains import INSTALLED, SOURCE, End, Gains, Heard, balance, match_gain
+from auralize.gains import (
+    DROP_GATED_AFTER,
+    INSTALLED,
+    SOURCE,
+    End,
+    Gains,
+    Heard,
+    balance,
+    match_gain,
+)
 from auralize.outputs import (
     check_ours,
     facts_beside,
@@ -92,6 +101,12 @@ class _Part:
     heard: Heard
     fir: Fir
     meter: Meter
+
+    @property
+    def level(self) -> Level:
+        """Before any gain."""
+        drop = isinstance(self.heard, End) and self.heard.signal == "drop"
+        return self.meter.level_before(DROP_GATED_AFTER if drop else 0.0)
 
 
 class Designs:
@@ -266,7 +281,7 @@ def _measure(
 
 def _gains(parts: Sequence[_Part], job: Job, reference: float) -> Mapping[Heard, Gains]:
     """What each part is given. ``reference`` is the loudness of the source."""
-    levels: dict[Heard, Level] = {part.heard: part.meter.level for part in parts}
+    levels: dict[Heard, Level] = {part.heard: part.level for part in parts}
     matches = {
         part.choice.name: match_gain(job.options.match, part.choice, reference, levels[part.heard])
         for part in parts
@@ -316,7 +331,7 @@ def _write(
 
 
 def _output(part: _Part, gains: Gains, writer: AudioWriter) -> RenderedFile:
-    level, heard = part.meter.level, part.heard
+    level, heard = part.meter.level_before(gains.total), part.heard
     return RenderedFile(
         path=writer.path,
         choice="" if part.choice is None else part.choice.name,

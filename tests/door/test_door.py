@@ -302,7 +302,7 @@ def test_things_say_what_they_are(rig):
 def test_matches_are_understood_as_the_command_does():
     assert au.Match.of("installed") == au.Match("installed")
     assert au.Match.of(1000.0) == au.Match.of(1000) == au.Match.at(1000.0)
-    assert au.Match.of(au.Match("loudness")).words == "matched in loudness"
+    assert au.Match.of(au.Match("loudness")).words == "receiving ends matched in loudness"
     for wrong in (9.9, 40_001.0, float("nan"), "1 kHz"):
         with pytest.raises(au.RequestError, match="from 10 Hz to 40 kHz"):
             au.Match.of(wrong)

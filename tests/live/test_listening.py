@@ -197,14 +197,14 @@ def test_the_drop_over_one_conductor_is_half_of_that_over_both(measured):
 
 
 def test_a_drop_too_quiet_to_have_a_loudness_cannot_be_made_equally_loud(tmp_path, saltmarsh):
-    """ITU-R BS.1770: blocks under -70 LUFS do not count."""
+    """ITU-R BS.1770: blocks under -70 LUFS do not count, not even made up as far as a drop can be."""
     near = replace(stretched(saltmarsh["reel"], 1e-5), name="near")
     pumped = Pumped(
         write(tmp_path / "noise.wav", noise(RATE)), {"reel": saltmarsh["reel"], "near": near}
     )
     pumped.measured()
     pair = [End("drop", "reel"), End("drop", "near")]
-    with pytest.raises(AuralizeError, match=r"too quiet to have a loudness \(under -70 LUFS\), so"):
+    with pytest.raises(AuralizeError, match="too quiet to have a loudness, so it"):
         pumped.listening.load_slots(pair, equal=True)
     assert pumped.listening._slots == []
     gains = pumped.listening.load_slots([End("receiving", one.choice) for one in pair], equal=True)

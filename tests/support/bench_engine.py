@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from auralize.audio.analyser import Fineness
-from auralize.gains import INSTALLED, SOURCE, Gains, Heard, Match
+from auralize.gains import INSTALLED, SOURCE, DropsWay, Gains, Heard, Match
 from auralize.live.analysis import Spectrum
 from auralize.live.status import Event, EventKind, Status
 from auralize.rig.choice import Choice
@@ -40,6 +40,10 @@ START = Status(
     rate=48_000,
     latency=0.06,
     underruns=0,
+    drops="one",
+    makeup=None,
+    silent=False,
+    rising=0.0,
 )
 
 
@@ -51,6 +55,8 @@ class SilentEngine:
         self.calls: list[Any] = []
         """The name of each call that changes something, with what it was given."""
         self.told: list[Event] = []
+        self.step_to: dict[Heard, float] = {}
+        """What is said of how much louder it would be; the rest is not known."""
         self._status = START
         self.picture: Spectrum | None = None
         """What the analyser is to show."""
@@ -121,6 +127,17 @@ class SilentEngine:
     def spectrum(self, heard: Sequence[Heard], fineness: Fineness = "thirds") -> Spectrum | None:
         self.looked = (tuple(heard), fineness)
         return self.picture
+
+    def set_makeup(self, makeup: float | None) -> None:
+        self.calls.append(("makeup", makeup))
+        self.now(makeup=makeup, gains=replace(self._status.gains, makeup=makeup or 0.0))
+
+    def set_drops(self, way: DropsWay) -> None:
+        self.calls.append(("drops", way))
+        self.now(drops=way)
+
+    def steps(self, heard: Sequence[Heard]) -> list[float | None]:
+        return [self.step_to.get(one) for one in heard]
 
 
 if TYPE_CHECKING:  # both do what the screens ask for: looked at by mypy, never run

@@ -26,19 +26,21 @@ def reference(setup: Setup, entries: Sequence[Entry], programme: Array, block: i
     """(frames, channels) for a programme (frames, channels) at the rate of the setup; no limiter."""
     dry = np.concatenate([_input(entry, programme, block) for entry in entries])
     out = np.zeros_like(dry)
-    begins, voices = [0], [setup.voice]
+    begins, voices, rises = [0], [setup.voice], [0.0]
     for index, entry in enumerate(entries):
         for command in entry.commands:
             if isinstance(command, Switch):
                 begins.append(index)
                 voices.append(command.voice)
-    for number, (begin, voice) in enumerate(zip(begins, voices, strict=True)):
+                rises.append(command.rise)
+    for number, (begin, voice, rise) in enumerate(zip(begins, voices, rises, strict=True)):
         last = number + 1 == len(begins)
         end = len(entries) if last else begins[number + 1] + 1
         heard = slice(begin * block, end * block)
         before = max(0, heard.start - len(voice.taps) + 1)
         wet = fftconvolve(dry[before : heard.stop], voice.taps[:, None], axes=0)
         wet = wet[heard.start - before : heard.stop - before] * voice.gain
+        wet *= _risen(rise, entries[begin:end], block / setup.rate, block)[:, None]
         fade = cosine((np.arange(block) + 0.5) / block)[:, None]
         if number:
             wet[:block] *= fade
@@ -64,6 +66,14 @@ def _input(entry: Entry, programme: Array, block: int) -> Array:
     if entry.fall:
         out *= 1.0 - fade
     return out
+
+
+def _risen(depth: float, entries: Sequence[Entry], length: float, block: int) -> Array:
+    """Up from ``depth`` dB down in two seconds of programme, straight in dB, once the fade is over."""
+    moves = [bool(entry.pieces) for entry in entries]
+    playing = np.repeat([False, *moves[1:]], block)
+    seconds = np.cumsum(playing) * (length / block)
+    return np.asarray(10.0 ** (-depth * np.maximum(1.0 - seconds / 2.0, 0.0) / 20.0))
 
 
 def _volume(setup: Setup, entries: Sequence[Entry], block: int) -> Array:
