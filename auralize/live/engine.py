@@ -10,7 +10,9 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from auralize.audio.analyser import Fineness
 from auralize.gains import DropsWay, Heard, Match
+from auralize.live.analysis import Spectrum
 from auralize.live.device import Device
 from auralize.live.keeper import BUFFER, Keeper
 from auralize.live.listening import Listening
@@ -178,6 +180,10 @@ class Engine:
         while self._events:
             found.append(self._events.popleft())
         return found
+
+    def spectrum(self, heard: Sequence[Heard], fineness: Fineness = "thirds") -> Spectrum | None:
+        """What sounds now and what would if these were heard, over frequency; None while a slot is heard."""
+        return self._listening.spectrum(heard, fineness)
 
     def set_drops(self, way: DropsWay) -> None:
         """All drops at one make-up gain, or each at its own, so that they are equally loud."""

@@ -11,10 +11,12 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
+from auralize.audio.analyser import Fineness
 from auralize.errors import RequestError
 from auralize.filters.fir import RunFilters
 from auralize.filters.quality import run_caution
 from auralize.gains import MOST_MAKEUP, DropsWay, Gains, Heard, Match
+from auralize.live.analysis import Analysis, Spectrum, Voices
 from auralize.live.coming import Coming
 from auralize.live.known import Known
 from auralize.live.measurer import Measurer, RunLevels, SourceMeasured
@@ -60,6 +62,7 @@ class Listening:
         setup = Setup(rate, self.channels, taps, sound.voice, amplitude(wanted.volume))
         self.player = Player(setup, self.transport.take, journal)
         self._sounding = Sounding(self.player, sound, self._wished)
+        self._analysis = Analysis(self.player, self._voices)
         self._measurer = Measurer(
             source, rate, self._source_measured, self._run_measured, self._measuring_failed
         )
@@ -73,7 +76,7 @@ class Listening:
 
     def close(self) -> None:
         """End all threads soon."""
-        for part in (self._sounding, self.designer, self._measurer, self.transport):
+        for part in (self._sounding, self.designer, self._measurer, self._analysis, self.transport):
             part.close()
 
     def join(self, seconds: float) -> None:
@@ -81,7 +84,8 @@ class Listening:
 
         A thread that still computes in a C++ library while the interpreter goes down would abort it.
         """
-        for part in (self._sounding, self.designer, self._measurer, self.transport.reader):
+        parts = (self._sounding, self.designer, self._measurer, self._analysis)
+        for part in (*parts, self.transport.reader):
             part.thread.join(seconds)
 
     # ---- for the callback
@@ -125,6 +129,7 @@ class Listening:
                 )
             self._slot = number
             self._wish += 1
+            self._analysis.shut()
         self._sounding.wake()
 
     def slot_heard(self, latency: float) -> float:
@@ -211,6 +216,23 @@ class Listening:
             return snapshot(
                 self.transport, self.player, self.wanted, self._known, self._slot, editing=editing
             )
+
+    def spectrum(self, heard: Sequence[Heard], fineness: Fineness) -> Spectrum | None:
+        """Levels over frequency of what sounds now, and of what would sound if these were heard.
+
+        None until there is a picture, and while a slot or anything of it is heard.
+        """
+        with self._lock:
+            if self._slot is not None:
+                return None
+            openly = self._sounding.now.wish == self._wish and self.player.ready
+            return self._analysis.look(heard, fineness) if openly or self._analysis.open else None
+
+    def _voices(self, heard: Sequence[Heard]) -> Voices | None:
+        """Filters and gains of those of these that there are."""
+        with self._lock:
+            there = [one for one in heard if self.wanted.knows(one)]
+            return None if self._slot is not None else {h: self._known.voice(h) for h in there}
 
     # ---- from the threads that design and measure
 

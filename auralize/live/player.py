@@ -23,6 +23,7 @@ from auralize.live.blocks import Piece, Taken, assembled, block_frames, rising
 from auralize.live.limiter import Limiter
 from auralize.live.programme import Programme
 from auralize.live.rise import Rise
+from auralize.live.tap import Tap
 
 LEAST_BLOCKS: Final = 8
 """Shortest convolver in blocks: 4096 taps at 48 kHz. The longest follows from `LONGEST_IMPULSE`."""
@@ -133,6 +134,8 @@ class Player:
         """Cross-fades begun so far."""
         self.sounded = Sounded(None)
         """Of the last switch; from nothing again when a device is begun on."""
+        self.tap: Tap | None = None
+        """Gets each block while there is one."""
         self._take, self._journal = take, journal
         self._impulses = np.zeros((2, setup.taps))
         self._row = 0
@@ -235,6 +238,10 @@ class Player:
         self._apply_volume()
         self._limiter.run(mix)
         out[:] = mix
+        tap = self.tap  # once, since another thread may take it away
+        if tap is not None:
+            frame = taken.pieces[0].frame if taken.pieces else None
+            tap.put(taken.samples, out, self._loudness, frame)
         self._measure()
         if self._journal is not None:
             entry = Entry(taken.pieces, taken.rise, taken.fall, commands, began)

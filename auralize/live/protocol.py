@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Protocol
 
+from auralize.audio.analyser import Fineness
 from auralize.gains import DropsWay, Heard, Match
+from auralize.live.analysis import Spectrum
 from auralize.live.status import Event, Status
 from auralize.rig.choice import Choice
 
@@ -67,6 +69,9 @@ class EngineLike(Protocol):
 
     def remove_choice(self, name: str) -> None:
         """Have this choice no more; where it was heard, the source is."""
+
+    def spectrum(self, heard: Sequence[Heard], fineness: Fineness = "thirds") -> Spectrum | None:
+        """What sounds now and what would if these were heard, over frequency; None while a slot is heard."""
 
     def set_makeup(self, makeup: float | None) -> None:
         """dB on the drops at one gain; None: chosen."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from auralize.circuit.signals import ACROSS_WORDS
-from auralize.errors import RequestError
+from auralize.errors import AuralizeError, RequestError
 from auralize.gains import INSTALLED, SOURCE, DropsWay, End, Heard, Match, Source
 from auralize.live.remembered import START_VOLUME
 from auralize.rig.choice import Choice
@@ -33,6 +33,14 @@ class Wanted:
                 f"choice {heard.choice!r} was to be heard; right is one of {', '.join(self.choices)}"
             )
         self.choices[heard.choice].check_signal(heard.signal, heard.plain.across)
+
+    def knows(self, heard: Heard) -> bool:
+        """Whether this can be heard."""
+        try:
+            self.check(heard)
+        except AuralizeError:
+            return False
+        return True
 
     def settle(self) -> str:
         """Where an edit left a drop that cannot be told: the one over both conductors, and why in words."""

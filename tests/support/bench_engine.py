@@ -6,7 +6,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from auralize.audio.analyser import Fineness
 from auralize.gains import INSTALLED, SOURCE, DropsWay, Gains, Heard, Match
+from auralize.live.analysis import Spectrum
 from auralize.live.status import Event, EventKind, Status
 from auralize.rig.choice import Choice
 
@@ -56,6 +58,10 @@ class SilentEngine:
         self.step_to: dict[Heard, float] = {}
         """What is said of how much louder it would be; the rest is not known."""
         self._status = START
+        self.picture: Spectrum | None = None
+        """What the analyser is to show."""
+        self.looked: tuple[tuple[Heard, ...], Fineness] | None = None
+        """What it asked for last."""
 
     def now(self, **values: Any) -> None:
         """Let things be like this."""
@@ -121,6 +127,10 @@ class SilentEngine:
     def remove_choice(self, name: str) -> None:
         self.calls.append(("remove", name))
         self.choices = {n: choice for n, choice in self.choices.items() if n != name}
+
+    def spectrum(self, heard: Sequence[Heard], fineness: Fineness = "thirds") -> Spectrum | None:
+        self.looked = (tuple(heard), fineness)
+        return self.picture
 
     def set_makeup(self, makeup: float | None) -> None:
         self.calls.append(("makeup", makeup))
