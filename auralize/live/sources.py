@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Protocol
@@ -120,6 +121,11 @@ class FileFeed:
     def spectrum(self) -> Spectrum:
         """The mean over the file and its channels."""
         return third_octaves(self.path)
+
+
+def seconds(frames: int, rate: int) -> float:
+    """How long these last; infinite for what has no end."""
+    return math.inf if frames >= ENDLESS else frames / rate
 
 
 def feed_of(source: Path | Feed) -> Feed:

@@ -27,7 +27,7 @@ class ListeningStatus:
     position: float
     """s"""
     length: float
-    """s"""
+    """s; infinite where there is no end"""
     playing: bool
     ended: bool
     loop: tuple[float, float] | None
@@ -69,3 +69,5 @@ class Status(ListeningStatus):
     """s between a block's making and its sound, as the device says."""
     underruns: int
     """Times that the device went without sound, and blocks that came too late from disk."""
+    programme: int
+    """Which of the programmes is heard, counted from 0."""
