@@ -59,6 +59,8 @@ class Played:
     ) -> None:
         self.feeds, self.number = tuple(feeds), 0
         """The programmes, and which of them is heard."""
+        self.file_rate = self.feed.rate
+        """Hz that it is best played at."""
         entries: list[Entry] | None = [] if journal else None
         wanted = Wanted({choice.name: choice for choice in choices})
         self._sounds = _Sounds(Listening(self.feed, self.file_rate, wanted, tell, journal=entries))
@@ -72,11 +74,6 @@ class Played:
     def feed(self) -> Feed:
         """What is heard."""
         return self.feeds[self.number]
-
-    @property
-    def file_rate(self) -> int:
-        """Hz that it is best played at."""
-        return self.feed.rate
 
     @property
     def listening(self) -> Listening:
@@ -110,6 +107,7 @@ class Played:
         if number == before:
             return
         try:
+            file_rate = self.feeds[number].rate
             new = self._made_ready(number)
         except AuralizeError as error:
             self._tell(Event("fault", f"{error}; {self.feed.name} goes on"))
@@ -120,6 +118,7 @@ class Played:
         agree(new, old)
         self._left[before] = old
         self._sounds, self.number = _Sounds(new, old, room), number
+        self.file_rate = file_rate
         block = old.player.block / old.rate
         self._closing.wait(FADING_BLOCKS * block)
         if playing:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from auralize.audio.stimulus import Noise, Sine, Sweep
+from auralize.errors import RequestError
 from auralize.gains import LOUDNESS, End
 from auralize.live.designer import designed
 from auralize.live.engine import Engine
@@ -206,3 +207,9 @@ def test_the_spectrum_of_a_signal_is_its_own():
     _, pink = SignalFeed(Noise("pink")).spectrum()
     # Transforms are 6 Hz apart: of the third octave of 1 kHz 39 lie in it, of 100 Hz four.
     assert pink[17:] - np.mean(pink[17:]) == pytest.approx(0.0, abs=0.2)
+
+
+def test_a_tone_that_the_rate_does_not_carry_is_refused_where_it_is_opened():
+    with pytest.raises(RequestError, match=r"8000 Hz carries tones below 4 kHz; choose a lower"):
+        SignalFeed(Sine(4000.0)).opened(8000)
+    assert SignalFeed(Sine(3999.0)).opened(8000).read(0, 10).shape == (10, 1)
