@@ -20,23 +20,30 @@ HIGH = SignalFeed(Sine(8000.0, -30.0))
 PINK = SignalFeed(Noise("pink"))
 
 
+async def shown(pilot, words, place):
+    """Wait until the screen has looked at the engine and says this."""
+    for _ in range(100):
+        if words in text_of(pilot.app.screen, place):
+            return
+        await pilot.pause(0.05)
+    raise TimeoutError(text_of(pilot.app.screen, place))
+
+
 def test_n_goes_round_and_the_screen_says_what_sounds_and_what_to_mind(app):
     app.engine.programmes = (FileFeed(app.source), HIGH)
 
     async def steps(pilot):
-        assert "bells.wav" in text_of(app.screen, "#meters")
+        await shown(pilot, "bells.wav", "#meters")
         await pilot.press("n")
-        await pilot.pause(0.3)
+        await shown(pilot, "sine 8 kHz, -30 dBFS rms", "#meters")
         assert app.engine.calls[-1] == ("programme", 1)
-        assert "sine 8 kHz, -30 dBFS rms" in text_of(app.screen, "#meters")
         told = text_of(app.screen, "#message")
         assert "Now playing sine 8 kHz, -30 dBFS rms" in told
         assert ABOUT_TWEETERS in told
         assert app.screen.source is HIGH  # what a blind trial would be held on
         await pilot.press("n")
-        await pilot.pause(0.3)
+        await shown(pilot, "Now playing bells.wav", "#message")
         assert app.engine.calls[-1] == ("programme", 0)
-        assert "Now playing bells.wav" in text_of(app.screen, "#message")
 
     drive(app, steps)
 
@@ -57,10 +64,8 @@ def test_what_has_no_end_has_no_length_on_the_screen(app):
     app.engine.now(length=float("inf"))
 
     async def steps(pilot):
-        await pilot.pause(0.3)
-        shown = text_of(app.screen, "#meters").splitlines()[0]
-        assert shown.startswith("paused 0:12.5")
-        assert " of " not in shown
+        await shown(pilot, "paused 0:12.5", "#meters")
+        assert " of " not in text_of(app.screen, "#meters").splitlines()[0]
 
     drive(app, steps)
 
@@ -71,10 +76,10 @@ def test_the_name_never_pushes_the_position_off_the_line(app, width):
     app.engine.now(loop=(1.0, 2.0), editing=True)
 
     async def steps(pilot):
-        await pilot.pause(0.3)
-        shown = text_of(app.screen, "#meters").splitlines()
-        assert len(shown) == 2
-        assert all(len(line) <= width - 2 for line in shown)
+        await shown(pilot, "loop 0:01.0 to 0:02.0, designing", "#meters")
+        lines = text_of(app.screen, "#meters").splitlines()
+        assert len(lines) == 2
+        assert all(len(line) <= width - 2 for line in lines)
         assert "loop 0:01.0 to 0:02.0, designing" in everything(app)
 
     drive(app, steps, size=(width, 24))
