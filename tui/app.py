@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -14,6 +14,7 @@ from textual.binding import Binding
 from textual.screen import Screen
 
 from auralize.live.protocol import EngineLike
+from auralize.live.sources import Feed, feed_of
 from auralize.rig.editing import RigDraft
 
 from .bench import BenchScreen
@@ -36,7 +37,9 @@ class BenchApp(App[None]):
     HORIZONTAL_BREAKPOINTS = COLUMNS
     VERTICAL_BREAKPOINTS = LINES
 
-    def __init__(self, draft: RigDraft, source: Path, engine: EngineLike, log_folder: Path) -> None:
+    def __init__(
+        self, draft: RigDraft, source: Path | Feed, engine: EngineLike, log_folder: Path
+    ) -> None:
         # Else Textual (8.2) sends greys where NO_COLOR asks for no colour.
         super().__init__(ansi_color=True if "NO_COLOR" in os.environ else None)
         self.draft = draft
@@ -49,7 +52,9 @@ class BenchApp(App[None]):
             self.register_theme(theme)
         self.theme = DARK.name
         self.set_class(is_plain(), "-plain")
-        self.push_screen(BenchScreen(self.draft, self.source, self.engine, self.log_folder))
+        self.push_screen(
+            BenchScreen(self.draft, feed_of(self.source), self.engine, self.log_folder)
+        )
 
     def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
         """Everything that a key does on this screen, by name."""
@@ -89,25 +94,27 @@ class BenchApp(App[None]):
 
 def open_bench(
     rig: Path,
-    programme: Path,
+    programmes: Sequence[Feed],
     output: str | None,
     log_folder: Path,
     *,
     files_anywhere: bool = False,
 ) -> None:
-    """Open the bench on a rig file and a programme, and play on ``output`` (None: the default device).
+    """Open the bench on a rig file and one or several programmes.
 
+    ``output``: the device to play on, by name or number; None: the default one.
     ``files_anywhere``: the rig may name measurements outside of its folder.
     Raises AuralizeError where either cannot be read; the engine is stopped whatever happens.
     """
     from auralize.live.engine import Engine
 
     draft = RigDraft(rig, files_anywhere=files_anywhere)
+    first, *others = programmes
     try:
-        engine = Engine(programme, list(draft.rig.choices.values()))
+        engine = Engine(first, list(draft.rig.choices.values()), others=others)
         try:
             engine.start(output)
-            BenchApp(draft, programme, engine, log_folder).run()
+            BenchApp(draft, first, engine, log_folder).run()
         finally:
             engine.stop()
     finally:

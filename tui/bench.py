@@ -57,9 +57,12 @@ class BenchScreen(Viewing):
 
     def on_mount(self) -> None:
         self._done: set[str] = set()
+        self._programme = 0
         self._first = self.chosen
         self.solve(*self.names)
         self.query_one(CurvePanel).read_spectrum(self.source)
+        if self.source.caution:
+            self.say(f"{self.source.name}: {self.source.caution}")
         self.hear()
         self.set_interval(_POLL, self._look)
         self._fit()
@@ -110,6 +113,7 @@ class BenchScreen(Viewing):
         if self.app.screen is not self:
             return
         status = self.engine.status()
+        self._follow(status.programme)
         self.query_one(Now).show(status, self.steps())
         self.query_one(Big).show(*big_words(status.heard))
         self._draw_installation(status)
@@ -139,6 +143,16 @@ class BenchScreen(Viewing):
             self._done.add("other")
         if status.drops == "equal" or "g" not in self.active_bindings:
             self._done.add("loud")
+
+    def _follow(self, programme: int) -> None:
+        """Show, and name, the programme that is heard now."""
+        if programme == self._programme:
+            return
+        self._programme, self.source = programme, self.engine.programmes[programme]
+        self.draw()
+        self.query_one(CurvePanel).read_spectrum(self.source)
+        caution = f"; {self.source.caution}" if self.source.caution else ""
+        self.say(f"Now playing {self.source.name}{caution}")
 
     def on_screen_resume(self) -> None:
         """Back from another screen: hear openly again what is chosen, as it was matched."""

@@ -23,6 +23,7 @@ PLAYING: Final[list[BindingType]] = [
     _quiet("full_stop", "nudge(1)", "On", "On 0.1 s", "bench.nudge_on"),
     _quiet("t", "places", "Go to", "Go to a time or marker, mark, loop", "bench.places"),
     _quiet("o", "device", "Output", "Next output device", "bench.device"),
+    _quiet("n", "programme", "Next sound", "Next programme or test signal", "bench.programme"),
 ]
 
 HEARING: Final[list[BindingType]] = [

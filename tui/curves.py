@@ -7,7 +7,6 @@ import os
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 from threading import Thread
 from typing import TYPE_CHECKING, Final, Literal
 
@@ -16,7 +15,6 @@ from rich.text import Text
 from textual import work
 from textual.widget import Widget
 
-from auralize.audio.spectrum import third_octaves
 from auralize.circuit.signals import over
 from auralize.errors import AuralizeError, RequestError
 from auralize.figures.curves import Curves, curve_range, curves, less
@@ -32,6 +30,7 @@ if TYPE_CHECKING:
     from auralize.circuit.conductor import Real
     from auralize.circuit.signals import Signal
     from auralize.circuit.solution import Across
+    from auralize.live.sources import Feed
     from auralize.rig.choice import Choice
 
 View = Literal["heard", "loss", "drop", "difference"]
@@ -116,10 +115,10 @@ class CurvePanel(Widget):
         self.refresh()
 
     @work(thread=True, exclusive=True, group="spectrum")
-    def read_spectrum(self, programme: Path) -> None:
+    def read_spectrum(self, programme: Feed) -> None:
         """Show that of a programme as soon as it is read."""
         try:
-            self._spectrum = third_octaves(programme)
+            self._spectrum = programme.spectrum()
         except AuralizeError as error:
             self.app.call_from_thread(self.screen.query_one(News).say, str(error))
         else:

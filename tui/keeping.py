@@ -15,6 +15,7 @@ from textual.widgets.option_list import Option
 from auralize.errors import AuralizeError
 from auralize.gains import DropsWay
 from auralize.live.settings import Settings, keep, kept, settings_path, throw_away
+from auralize.live.sources import FileFeed
 from auralize.renderer.options import RenderOptions
 
 from .hearing import Hearing
@@ -114,6 +115,9 @@ class Keeping(Hearing):
 
     def action_render(self) -> None:
         """Render what is compared now: the pinned choices where there are two, else all of them."""
+        if not isinstance(self.source, FileFeed):
+            self.say(f"Files are rendered from sound files; {self.source.name} is none")
+            return
         status = self.engine.status()
         names = self.pinned if len(self.pinned) == 2 else self.names
         signal = self.signal or "receiving"
@@ -131,4 +135,4 @@ class Keeping(Hearing):
             drops=status.drops if drop else "one",
         )
         choices = [self.draft.rig.choices[name] for name in names]
-        self.app.push_screen(RenderScreen(Compared(self.source, choices, options)))
+        self.app.push_screen(RenderScreen(Compared(self.source.path, choices, options)))

@@ -17,6 +17,10 @@ if TYPE_CHECKING:
 
 _BESIDE_BAR: Final = 50
 """Columns of the line of the volume that are not its bar."""
+_BORDER: Final = 2
+"""Columns beside the text."""
+_SHORTEST_NAME: Final = 8
+"""Columns under which the name of a programme is not worth showing."""
 
 
 class Now(Static):
@@ -54,7 +58,8 @@ def place_words(status: Status) -> str:
         doing = "waiting for the device at"
     loop = f", loop {clock(status.loop[0])} to {clock(status.loop[1])}" if status.loop else ""
     working = ", designing" if status.editing else ""
-    return f"{doing} {clock(status.position)} of {clock(status.length)}{loop}{working}"
+    whole = f" of {clock(status.length)}" if math.isfinite(status.length) else ""
+    return f"{doing} {clock(status.position)}{whole}{loop}{working}"
 
 
 def _level(status: Status, width: int) -> str:

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Final
 
 from auralize.live.protocol import EngineLike
+from auralize.live.sources import Feed
 from auralize.rig.editing import RigDraft
 
 from .bindings import VIEWING
@@ -25,7 +26,7 @@ class Viewing(Working):
 
     BINDINGS = VIEWING
 
-    def __init__(self, draft: RigDraft, source: Path, engine: EngineLike, log_folder: Path) -> None:
+    def __init__(self, draft: RigDraft, source: Feed, engine: EngineLike, log_folder: Path) -> None:
         super().__init__(draft, source, engine, log_folder)
         self.pinned: list[str] = []
         """Names of the two at most that are compared, the one pinned first in front."""

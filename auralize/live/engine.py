@@ -22,6 +22,7 @@ from auralize.live.player import Entry, Setup
 from auralize.live.protocol import EngineLike
 from auralize.live.quiet_stderr import QuietStderr
 from auralize.live.remembered import Volumes, state_path
+from auralize.live.sources import Feed, feed_of
 from auralize.live.status import Event, Status
 from auralize.rig.choice import Choice
 
@@ -37,21 +38,25 @@ class Engine:
     Raises AudioFileError and DesignError when made, which takes a filter design (0.03 s) per choice.
     What happens later is told by `events`. `start` before a screen takes the terminal (see `QuietStderr`);
     `stop` at the end, which takes 4 s at most, whatever the sound server does. ``volumes`` is the file
-    that remembers them; ``buffer`` the seconds of sound that a device is first asked to hold.
+    that remembers them; ``buffer`` the seconds of sound that a device is first asked to hold; ``others``
+    the programmes that `change_programme` goes to.
     """
 
     def __init__(
         self,
-        source: Path,
+        source: Path | Feed,
         choices: Sequence[Choice],
         *,
+        others: Sequence[Feed] = (),
         volumes: Path | None = None,
         buffer: float = BUFFER,
         journal: bool = False,
     ) -> None:
         self._events: deque[Event] = deque(maxlen=MOST_EVENTS)
         remembered = Volumes(volumes or state_path())
-        self._played = Played(source, choices, remembered, self._events.append, journal)
+        self._played = Played(
+            (feed_of(source), *others), choices, remembered, self._events.append, journal
+        )
         self._keeper = Keeper(self._played, self._events.append, buffer)
         self._quiet = QuietStderr()
         self._interval: float | None = None
@@ -172,6 +177,7 @@ class Engine:
             rate=listening.rate,
             latency=keeper.latency,
             underruns=keeper.underruns + status.starved,
+            programme=self._played.number,
         )
 
     def events(self) -> list[Event]:
@@ -207,6 +213,15 @@ class Engine:
     def remove_choice(self, name: str) -> None:
         """Have this choice no more; where it was heard, the source is."""
         self._listening.remove_choice(name)
+
+    @property
+    def programmes(self) -> Sequence[Feed]:
+        """All that can be played; the status says which is."""
+        return self._played.feeds
+
+    def change_programme(self, number: int) -> None:
+        """Go over to another from where it was left; an event tells where that cannot be."""
+        self._keeper.change(number)
 
 
 if TYPE_CHECKING:

@@ -64,7 +64,7 @@ class Opener:
         listening = played.begin(device.name, rate)
         form = Form(rate, listening.player.block, channels, buffer)
         return self._call(
-            lambda: Stream(device, form, listening.render), lambda stream: stream.close()
+            lambda: Stream(device, form, played.render), lambda stream: stream.close()
         )
 
     def close(self, stream: Stream) -> None:

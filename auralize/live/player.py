@@ -21,8 +21,8 @@ from auralize.audio.convolver import Convolver
 from auralize.audio.metering import Samples
 from auralize.live.blocks import Piece, Taken, assembled, block_frames, rising
 from auralize.live.limiter import Limiter
-from auralize.live.programme import Programme
 from auralize.live.rise import Rise
+from auralize.live.sources import Readable
 from auralize.live.tap import Tap
 
 LEAST_BLOCKS: Final = 8
@@ -305,7 +305,7 @@ class Player:
         self._powers[place] = flat @ flat / len(flat)
 
 
-def replay(setup: Setup, journal: Sequence[Entry], programme: Programme) -> Iterator[Block]:
+def replay(setup: Setup, journal: Sequence[Entry], programme: Readable) -> Iterator[Block]:
     """What was played, block by block, from its journal and the programme at the same rate."""
     inputs: deque[Taken] = deque()
     player = Player(setup, inputs.popleft)

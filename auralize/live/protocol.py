@@ -8,6 +8,7 @@ from typing import Protocol
 from auralize.audio.analyser import Fineness
 from auralize.gains import DropsWay, Heard, Match
 from auralize.live.analysis import Spectrum
+from auralize.live.sources import Feed
 from auralize.live.status import Event, Status
 from auralize.rig.choice import Choice
 
@@ -87,3 +88,10 @@ class EngineLike(Protocol):
 
         Its fade is not counted, nor silence of the programme; the same whatever is in the slot.
         """
+
+    @property
+    def programmes(self) -> Sequence[Feed]:
+        """All that can be played; the status says which is."""
+
+    def change_programme(self, number: int) -> None:
+        """Go over to another from where it was left; an event tells where that cannot be."""

@@ -27,7 +27,7 @@ class ListeningStatus:
     position: float
     """s"""
     length: float
-    """s"""
+    """s; infinite where there is no end"""
     playing: bool
     ended: bool
     loop: tuple[float, float] | None
@@ -76,3 +76,5 @@ class Status(ListeningStatus):
     """s between a block's making and its sound, as the device says."""
     underruns: int
     """Gaps in the sound: the device went without, or a block came too late from disk. None while silent."""
+    programme: int
+    """Which of the programmes is heard, counted from 0."""

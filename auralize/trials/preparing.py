@@ -16,10 +16,9 @@ from auralize.figures.against import difference
 from auralize.figures.against_text import matched_words
 from auralize.files import make_folder
 from auralize.gains import LOUDNESS, DropsWay, End, Match
-from auralize.outputs import sha256_of
 from auralize.rig.reading import Rig
 from auralize.trials.checking import Check, cut_off
-from auralize.trials.compared import check_programme, check_same, compared, pair_of
+from auralize.trials.compared import Recognised, check_programme, check_same, compared, pair_of
 from auralize.trials.plan import Plan, question_words
 from auralize.trials.rows import new_row, next_plan
 from auralize.trials.session import Practice, Session
@@ -92,7 +91,7 @@ class Preparation:
     """
 
     rig: Rig
-    programme: Path
+    programme: Recognised
     folder: Path
     """Where the logs of sessions are."""
     player: SlotPlayer
@@ -101,7 +100,7 @@ class Preparation:
         """The last session that was cut off, on this programme if there is one; its plan is sound."""
         found = [one for one in cut_off(self.folder) if one.plan is not None]
         with suppress(AuralizeError):
-            now = sha256_of(self.programme)
+            now = self.programme.fingerprint()
             same = [one for one in found if one.plan and one.plan.programme_sha256 == now]
             found = same or found
         return found[-1] if found else None
@@ -175,7 +174,7 @@ class Preparation:
             (first, second),
             EQUALLY_LOUD,
             self.programme.name,
-            sha256_of(self.programme),
+            self.programme.fingerprint(),
             _named(wish.listener),
             self._difference(pair),
             new_row(_number(wish.listeners)),

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from auralize.audio.analyser import Fineness
 from auralize.gains import INSTALLED, SOURCE, DropsWay, Gains, Heard, Match
 from auralize.live.analysis import Spectrum
+from auralize.live.sources import Feed
 from auralize.live.status import Event, EventKind, Status
 from auralize.rig.choice import Choice
 
@@ -44,6 +45,7 @@ START = Status(
     makeup=None,
     silent=False,
     rising=0.0,
+    programme=0,
 )
 
 
@@ -57,6 +59,7 @@ class SilentEngine:
         self.told: list[Event] = []
         self.step_to: dict[Heard, float] = {}
         """What is said of how much louder it would be; the rest is not known."""
+        self.programmes: Sequence[Feed] = ()
         self._status = START
         self.picture: Spectrum | None = None
         """What the analyser is to show."""
@@ -147,6 +150,10 @@ class SilentEngine:
         """Everything at once, where anything is played through a device."""
         now = self._status
         return 1.0 if now.playing and now.slot is not None and now.state == "running" else 0.0
+
+    def change_programme(self, number: int) -> None:
+        self.calls.append(("programme", number))
+        self.now(programme=number)
 
 
 if TYPE_CHECKING:  # both do what the screens ask for: looked at by mypy, never run
