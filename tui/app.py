@@ -13,6 +13,7 @@ from textual.binding import Binding
 from textual.screen import Screen
 
 from auralize.live.protocol import EngineLike
+from auralize.live.sources import Feed, feed_of
 from auralize.rig.editing import RigDraft
 
 from .bench import BenchScreen
@@ -45,7 +46,9 @@ class BenchApp(App[None]):
     .card OptionList { max-height: 50vh; }
     """
 
-    def __init__(self, draft: RigDraft, source: Path, engine: EngineLike, log_folder: Path) -> None:
+    def __init__(
+        self, draft: RigDraft, source: Path | Feed, engine: EngineLike, log_folder: Path
+    ) -> None:
         super().__init__()
         self.draft = draft
         self.source = source
@@ -54,7 +57,9 @@ class BenchApp(App[None]):
 
     def on_mount(self) -> None:
         self.theme = "textual-ansi" if self.console.no_color else self.theme
-        self.push_screen(BenchScreen(self.draft, self.source, self.engine, self.log_folder))
+        self.push_screen(
+            BenchScreen(self.draft, feed_of(self.source), self.engine, self.log_folder)
+        )
 
     def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
         """Everything that a key does on this screen, by name."""

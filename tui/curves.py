@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -14,7 +13,6 @@ from rich.text import Text
 from textual import work
 from textual.widget import Widget
 
-from auralize.audio.spectrum import third_octaves
 from auralize.circuit.signals import over
 from auralize.errors import AuralizeError, RequestError
 from auralize.figures.curves import Curves, curves
@@ -24,6 +22,7 @@ from .news import News
 if TYPE_CHECKING:
     from auralize.circuit.conductor import Real
     from auralize.circuit.solution import Across
+    from auralize.live.sources import Feed
     from auralize.rig.choice import Choice
 
 Levels = NDArray[np.float64]
@@ -138,10 +137,10 @@ class CurvePanel(Widget):
         self.refresh()
 
     @work(thread=True, exclusive=True, group="spectrum")
-    def read_spectrum(self, programme: Path) -> None:
+    def read_spectrum(self, programme: Feed) -> None:
         """Show that of a programme as soon as it is read."""
         try:
-            self._spectrum = third_octaves(programme)
+            self._spectrum = programme.spectrum()
         except AuralizeError as error:
             self.app.call_from_thread(self.screen.query_one(News).say, str(error))
         else:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 
 from textual import on
 
@@ -14,6 +13,7 @@ from auralize.figures.curves import Curves
 from auralize.figures.headlines import Headline, headline
 from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End, Match
 from auralize.live.protocol import EngineLike
+from auralize.live.sources import Feed
 from auralize.rig.editing import RigDraft
 
 from .bindings import HEARING
@@ -27,7 +27,7 @@ class Hearing(PlayerScreen):
 
     BINDINGS = HEARING
 
-    def __init__(self, draft: RigDraft, source: Path, engine: EngineLike) -> None:
+    def __init__(self, draft: RigDraft, source: Feed, engine: EngineLike) -> None:
         super().__init__(engine)
         self.draft, self.source = draft, source
         self.names = list(draft.rig.choices)

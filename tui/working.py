@@ -6,6 +6,7 @@ from pathlib import Path
 
 from auralize.errors import AuralizeError
 from auralize.live.protocol import EngineLike
+from auralize.live.sources import Feed
 from auralize.rig.editing import RigDraft
 from auralize.rig.fields import Change
 from auralize.trials.preparing import Preparation
@@ -21,7 +22,7 @@ class Working(Hearing):
 
     BINDINGS = WORKING
 
-    def __init__(self, draft: RigDraft, source: Path, engine: EngineLike, log_folder: Path) -> None:
+    def __init__(self, draft: RigDraft, source: Feed, engine: EngineLike, log_folder: Path) -> None:
         super().__init__(draft, source, engine)
         self.log_folder = log_folder
 

@@ -13,7 +13,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from auralize.audio.metering import Samples
-from auralize.live.programme import Programme
+from auralize.live.sources import Readable
 
 SHORTEST_FADE: Final = 0.010
 """s; a block is the next power of two frames above it."""
@@ -52,7 +52,7 @@ class Taken(NamedTuple):
     """The whole block fades out (before a pause or a jump)."""
 
 
-def assembled(programme: Programme, pieces: Sequence[Piece], block: int) -> Samples:
+def assembled(programme: Readable, pieces: Sequence[Piece], block: int) -> Samples:
     """The (block, channels) that pieces describe."""
     out = np.zeros((block, programme.channels))
     window = rising(block)

@@ -20,6 +20,7 @@ from auralize.live.player import Entry, Setup
 from auralize.live.protocol import EngineLike
 from auralize.live.quiet_stderr import QuietStderr
 from auralize.live.remembered import Volumes, state_path
+from auralize.live.sources import Feed, feed_of
 from auralize.live.status import Event, Status
 from auralize.rig.choice import Choice
 
@@ -40,7 +41,7 @@ class Engine:
 
     def __init__(
         self,
-        source: Path,
+        source: Path | Feed,
         choices: Sequence[Choice],
         *,
         volumes: Path | None = None,
@@ -49,7 +50,7 @@ class Engine:
     ) -> None:
         self._events: deque[Event] = deque(maxlen=MOST_EVENTS)
         remembered = Volumes(volumes or state_path())
-        self._played = Played(source, choices, remembered, self._events.append, journal)
+        self._played = Played(feed_of(source), choices, remembered, self._events.append, journal)
         self._keeper = Keeper(self._played, self._events.append, buffer)
         self._quiet = QuietStderr()
         self._interval: float | None = None

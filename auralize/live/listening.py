@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 import threading
 from collections.abc import Callable, Sequence
-from pathlib import Path
 
 from auralize.errors import RequestError
 from auralize.filters.fir import RunFilters
@@ -19,10 +18,10 @@ from auralize.live.designer import Designer
 from auralize.live.known import Known
 from auralize.live.measurer import Measurer, RunLevels, SourceMeasured
 from auralize.live.player import Block, Entry, Player, Setup, SoftStart, Volume, enough_taps
-from auralize.live.programme import Programme
 from auralize.live.remembered import LOWEST_VOLUME
 from auralize.live.slots import Slot, at_rate, frozen
 from auralize.live.sounding import Sound, Sounding
+from auralize.live.sources import Feed
 from auralize.live.status import Event, ListeningStatus
 from auralize.live.transport import Transport
 from auralize.live.wanted import Wanted
@@ -38,7 +37,7 @@ class Listening:
 
     def __init__(
         self,
-        source: Path,
+        source: Feed,
         rate: int,
         wanted: Wanted,
         tell: Callable[[Event], None],
@@ -48,7 +47,7 @@ class Listening:
     ) -> None:
         self.rate, self.wanted, self.tell, self.journal = rate, wanted, tell, journal
         self._known = Known(wanted, rate)
-        self.transport = Transport(Programme(source, rate), round(position * rate))
+        self.transport = Transport(source.opened(rate), round(position * rate))
         self.channels = self.transport.channels
         self._lock = threading.Lock()
         self._slots: list[Slot] = []

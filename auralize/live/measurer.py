@@ -13,7 +13,6 @@ import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice, takewhile
-from pathlib import Path
 from typing import Final
 
 from auralize.audio.band_loudness import BandEnergies, BandMeter
@@ -24,7 +23,7 @@ from auralize.errors import AuralizeError
 from auralize.filters.fir import Fir, RunFilters
 from auralize.filters.stream import through
 from auralize.gains import End, Heard
-from auralize.live.programme import Programme
+from auralize.live.sources import Feed, Readable
 from auralize.rig.choice import Choice
 from auralize.units import amplitude
 
@@ -108,13 +107,13 @@ class Measurer:
 
     def __init__(
         self,
-        path: Path,
+        feed: Feed,
         rate: int,
         on_source: Callable[[SourceMeasured], None],
         on_run: Callable[[str, RunFilters, RunLevels], None],
         on_fault: Callable[[str], None],
     ) -> None:
-        self._path, self._rate = path, rate
+        self._feed, self._rate = feed, rate
         self._on_source, self._on_run, self._on_fault = on_source, on_run, on_fault
         self._wanted: dict[str, RunFilters] = {}
         self._lock = threading.Lock()
@@ -147,14 +146,14 @@ class Measurer:
         except AuralizeError as error:
             self._on_fault(str(error))
 
-    def _blocks(self, programme: Programme) -> Iterator[Samples]:
-        for start in range(0, programme.frames, READ):
+    def _blocks(self, programme: Readable) -> Iterator[Samples]:
+        for start in range(0, programme.stretch, READ):
             if self._closing:
                 return
-            yield programme.read(start, min(READ, programme.frames - start))
+            yield programme.read(start, min(READ, programme.stretch - start))
 
     def _measure_source(self) -> None:
-        programme = Programme(self._path, self._rate)
+        programme = self._feed.opened(self._rate)
         bands = BandMeter(self._rate, programme.channels)
         meter = Meter(self._rate, programme.channels, bands)
         done, look = 0, FIRST_LOOK * self._rate
@@ -197,14 +196,14 @@ class Measurer:
     def _levels(
         self, runs: Sequence[RunFilters], wanted: Callable[[], bool]
     ) -> list[RunLevels] | None:
-        programme = Programme(self._path, self._rate)
+        programme = self._feed.opened(self._rate)
         try:
             return self._metered(programme, runs, wanted)
         finally:
             programme.close()
 
     def _metered(
-        self, programme: Programme, runs: Sequence[RunFilters], wanted: Callable[[], bool]
+        self, programme: Readable, runs: Sequence[RunFilters], wanted: Callable[[], bool]
     ) -> list[RunLevels] | None:
         distinct = [_distinct(run) for run in runs]
         firs = [fir for run in distinct for fir in run]

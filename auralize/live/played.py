@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from pathlib import Path
 
-from auralize.audio.reader import probe
 from auralize.live.listening import Listening
 from auralize.live.player import Entry
 from auralize.live.remembered import Volumes
+from auralize.live.sources import Feed
 from auralize.live.status import Event
 from auralize.live.wanted import Wanted
 from auralize.rig.choice import Choice
@@ -19,14 +18,14 @@ class Played:
 
     def __init__(
         self,
-        source: Path,
+        source: Feed,
         choices: Sequence[Choice],
         volumes: Volumes,
         tell: Callable[[Event], None],
         journal: bool,
     ) -> None:
-        self.file_rate = probe(source).rate
-        """Hz, of the programme as it is on disk."""
+        self.file_rate = source.rate
+        """Hz that the programme is best played at."""
         entries: list[Entry] | None = [] if journal else None
         wanted = Wanted({choice.name: choice for choice in choices})
         self.listening = Listening(source, self.file_rate, wanted, tell, journal=entries)
@@ -62,7 +61,7 @@ class Played:
         self._volumes.save()
 
 
-def renewed(old: Listening, rate: int, source: Path) -> Listening:
+def renewed(old: Listening, rate: int, source: Feed) -> Listening:
     """The same listening at another sample rate; the old one is closed, and playing goes on."""
     wanted, status = old.wanted, old.status()
     designed = dict(wanted.choices)

@@ -20,7 +20,7 @@ from auralize.audio.convolver import Convolver
 from auralize.audio.metering import Samples
 from auralize.live.blocks import Piece, Taken, assembled, block_frames, rising
 from auralize.live.limiter import Limiter
-from auralize.live.programme import Programme
+from auralize.live.sources import Readable
 
 LEAST_BLOCKS: Final = 8
 """Shortest convolver in blocks: 4096 taps at 48 kHz. The longest follows from `LONGEST_IMPULSE`."""
@@ -266,7 +266,7 @@ class Player:
         self._powers[place] = flat @ flat / len(flat)
 
 
-def replay(setup: Setup, journal: Sequence[Entry], programme: Programme) -> Iterator[Block]:
+def replay(setup: Setup, journal: Sequence[Entry], programme: Readable) -> Iterator[Block]:
     """What was played, block by block, from its journal and the programme at the same rate."""
     inputs: deque[Taken] = deque()
     player = Player(setup, inputs.popleft)

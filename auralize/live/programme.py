@@ -35,6 +35,8 @@ class Programme:
         self.rate = rate or self.info.rate
         self.channels = self.info.channels
         self.frames = -(-self.info.frames * self.rate // self.info.rate)
+        self.stretch = self.frames
+        """Frames from the start whose level is that of the whole: all."""
         same = self.rate == self.info.rate
         self._resampler = None if same else Resampler(self.info.rate, self.rate)
         self._closing = ExitStack()

@@ -11,7 +11,7 @@ from typing import Final
 from auralize.audio.metering import Samples
 from auralize.errors import AudioFileError
 from auralize.live.blocks import Piece, assembled
-from auralize.live.programme import Programme
+from auralize.live.sources import Readable
 
 AHEAD: Final = 1.0
 """s of programme ready in memory."""
@@ -97,7 +97,7 @@ class Reader:
     enough has been read to play it; its blocks are taken from the left.
     """
 
-    def __init__(self, programme: Programme, block: int, start: int) -> None:
+    def __init__(self, programme: Readable, block: int, start: int) -> None:
         self.wished = self.ready = Jump(start)
         self.loop: Loop | None = None
         self.fault: str | None = None

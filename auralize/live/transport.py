@@ -8,8 +8,8 @@ import numpy as np
 
 from auralize.errors import AudioFileError
 from auralize.live.blocks import Taken, block_frames, rising
-from auralize.live.programme import Programme
 from auralize.live.read_ahead import Jump, Loop, Reader
+from auralize.live.sources import Readable
 
 SHORTEST_LOOP: Final = 0.1
 """s"""
@@ -21,7 +21,7 @@ class Transport:
     Begins paused at ``start`` (frames). Owns the programme and a thread that reads it.
     """
 
-    def __init__(self, programme: Programme, start: int = 0) -> None:
+    def __init__(self, programme: Readable, start: int = 0) -> None:
         self.rate, self.channels, self.length = programme.rate, programme.channels, programme.frames
         self.block = block_frames(programme.rate)
         self.starved = 0

@@ -5,13 +5,11 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Sequence
-from pathlib import Path
-from typing import Final
+from typing import Final, Protocol
 
 from auralize.circuit.signals import Signal
 from auralize.circuit.solution import ACROSS, Across
 from auralize.gains import End
-from auralize.outputs import sha256_of
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 from auralize.trials.plan import LONGEST_TEXT, Compared, Plan, TrialError
@@ -23,6 +21,17 @@ COMPARED: Final[tuple[tuple[Signal, Across], ...]] = (
 """What can be compared."""
 SAME_GAIN_DB: Final = 0.01
 """dB within which a choice is taken to be what it was when a session began."""
+
+
+class Recognised(Protocol):
+    """A programme that is known again, by whatever it is made of."""
+
+    @property
+    def name(self) -> str:
+        """What it is, in a few words."""
+
+    def fingerprint(self) -> str:
+        """64 hexadecimal digits; raises AuralizeError where it cannot be read."""
 
 
 def compared(rig: Rig, heard: End, gain: float) -> Compared:
@@ -60,9 +69,9 @@ def check_same(plan: Plan, rig: Rig, gains: Sequence[float]) -> None:
             )
 
 
-def check_programme(plan: Plan, programme: Path) -> None:
+def check_programme(plan: Plan, programme: Recognised) -> None:
     """Raise TrialError where a session was held on another programme."""
-    if plan.programme_sha256 != sha256_of(programme):
+    if plan.programme_sha256 != programme.fingerprint():
         raise TrialError(f"that session was held on another programme: {plan.programme}")
 
 

@@ -14,10 +14,9 @@ from auralize.circuit.solution import Across
 from auralize.errors import AuralizeError, RequestError
 from auralize.files import make_folder
 from auralize.gains import LOUDNESS, End, Match
-from auralize.outputs import sha256_of
 from auralize.rig.reading import Rig
 from auralize.trials.checking import Check, cut_off
-from auralize.trials.compared import check_programme, check_same, compared, pair_of
+from auralize.trials.compared import Recognised, check_programme, check_same, compared, pair_of
 from auralize.trials.plan import Plan
 from auralize.trials.session import Practice, Session
 from auralize.trials.statistics import Protocol as TrialProtocol
@@ -78,7 +77,7 @@ class Preparation:
     """
 
     rig: Rig
-    programme: Path
+    programme: Recognised
     folder: Path
     """Where the logs of sessions are."""
     player: SlotPlayer
@@ -87,7 +86,7 @@ class Preparation:
         """The last session that was cut off, on this programme if there is one; its plan is sound."""
         found = [one for one in cut_off(self.folder) if one.plan is not None]
         with suppress(AuralizeError):
-            now = sha256_of(self.programme)
+            now = self.programme.fingerprint()
             same = [one for one in found if one.plan and one.plan.programme_sha256 == now]
             found = same or found
         return found[-1] if found else None
@@ -141,7 +140,7 @@ class Preparation:
             (first, second),
             EQUALLY_LOUD,
             self.programme.name,
-            sha256_of(self.programme),
+            self.programme.fingerprint(),
             listener,
         )
 

@@ -29,6 +29,7 @@ from scipy import fft
 from auralize.audio.convolver import Convolver
 from auralize.gains import End
 from auralize.live.listening import Listening
+from auralize.live.sources import FileFeed
 from auralize.live.wanted import Wanted
 from auralize.rig.reading import load_rig
 
@@ -75,7 +76,7 @@ def _listening() -> Iterator[Listening]:
         sf.write(source, noise, RATE, subtype="FLOAT")
         choices = load_rig(RIG).choices
         choices = {**choices, "again": replace(choices["reel"], name="again")}
-        listening = Listening(source, RATE, Wanted(dict(choices)), lambda event: None)
+        listening = Listening(FileFeed(source), RATE, Wanted(dict(choices)), lambda event: None)
         try:
             while listening.status().certainty != "measured" or not listening.transport.primed:
                 time.sleep(0.05)

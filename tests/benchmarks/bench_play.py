@@ -26,6 +26,7 @@ from numpy.typing import NDArray
 
 from auralize.gains import SOURCE, Heard
 from auralize.live.listening import Listening
+from auralize.live.sources import FileFeed
 from auralize.live.wanted import Wanted
 from auralize.rig.reading import load_rig
 
@@ -58,7 +59,7 @@ def playing(samples: NDArray[np.float64]) -> Iterator[Listening]:
         source = Path(folder) / "hours.wav"
         sf.write(source, samples, RATE, subtype="DOUBLE")
         wanted = Wanted(dict(load_rig(RIG).choices))
-        listening = Listening(source, RATE, wanted, lambda event: None)
+        listening = Listening(FileFeed(source), RATE, wanted, lambda event: None)
         try:
             while listening.status().certainty != "measured" or not listening.transport.primed:
                 time.sleep(0.05)

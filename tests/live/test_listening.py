@@ -17,6 +17,7 @@ from auralize.live.played import renewed
 from auralize.live.player import Voice, replay
 from auralize.live.programme import Programme
 from auralize.live.sounding import Sound
+from auralize.live.sources import FileFeed
 from auralize.rig.reading import load_rig
 from auralize.units import amplitude
 from support.live_session import RIG, stretched
@@ -263,7 +264,7 @@ def test_another_rate_keeps_the_place_the_loop_and_the_wishes(pumped, programme)
     listening.transport.play()
     pumped.hear(End("drop", "beams", "minus"))
     position = listening.status().position
-    new = renewed(listening, 44_100, programme)
+    new = renewed(listening, 44_100, FileFeed(programme))
     status = new.status()
     assert status.position == pytest.approx(position, abs=1 / 44_100)
     assert status.loop == pytest.approx((0.5, 1.0))
@@ -281,7 +282,7 @@ def test_another_rate_keeps_the_slots_their_gains_and_the_one_that_is_heard(meas
     listening.hear_slot(1)
     listening.set_match(INSTALLED)
     listening.transport.play()
-    new = renewed(listening, 44_100, programme)
+    new = renewed(listening, 44_100, FileFeed(programme))
     measured.listening = new
     assert new.status().slot == 1
     filters = [design_run(new.wanted.choices[one.choice].network, "stage", 44_100) for one in pair]
@@ -302,7 +303,7 @@ def test_another_rate_does_not_let_an_edit_into_a_slot(measured, programme):
     listening.update_choice(stretched(before, 3.0))
     until(lambda: listening.wanted.choices["reel"] is not before)
     listening.transport.play()
-    new = renewed(listening, 44_100, programme)
+    new = renewed(listening, 44_100, FileFeed(programme))
     measured.listening = new
     taps = design_run(before.network, "stage", 44_100).receiving.taps
     assert np.array_equal(new._slots[0].voice.taps, taps)
@@ -339,7 +340,7 @@ def test_an_edit_that_is_being_designed_is_heard_at_another_rate(
     old.hear(End("receiving", "reel"))
     old.update_choice(longer)
     until(lambda: old.designer._designing)
-    new = renewed(old, 44_100, programme)
+    new = renewed(old, 44_100, FileFeed(programme))
     pumped.listening = new
     wanted = design_run(longer.network, "stage", 44_100).receiving.taps
     new.transport.play()
@@ -354,7 +355,7 @@ def test_an_edit_that_waits_for_another_is_heard_at_another_rate(
     longer = stretched(saltmarsh["reel"], 2.0)
     old.update_choice(longer)
     monkeypatch.undo()
-    new = renewed(old, 44_100, programme)
+    new = renewed(old, 44_100, FileFeed(programme))
     pumped.listening = new
     wanted = design_run(longer.network, "stage", 44_100).receiving.taps
     until(lambda: np.array_equal(new._known.filters["reel"].receiving.taps, wanted))

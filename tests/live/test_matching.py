@@ -29,6 +29,7 @@ from auralize.live import measurer
 from auralize.live.known import Known
 from auralize.live.limiter import LIMITER_CEILING
 from auralize.live.measurer import predicted, scaled_level
+from auralize.live.sources import FileFeed
 from auralize.live.wanted import Wanted
 from auralize.renderer.files import render
 from auralize.renderer.options import RenderOptions
@@ -324,7 +325,9 @@ def test_the_programme_is_told_so_far_at_each_doubling_and_then_altogether(
     """3 s in reads of 0.68 s: after 0.68, 1.37 and 2.05 s, as the first look is after half a second."""
     monkeypatch.setattr(measurer, "FIRST_LOOK", 0.5)
     told, faults = [], []
-    thread = measurer.Measurer(programme, RATE, told.append, lambda *_: None, faults.append)
+    thread = measurer.Measurer(
+        FileFeed(programme), RATE, told.append, lambda *_: None, faults.append
+    )
     until(lambda: told and told[-1].level.measured)
     thread.close()
     thread.thread.join(5.0)
@@ -342,7 +345,7 @@ def test_an_edit_made_while_its_choice_is_measured_is_measured_next(programme, s
     one, two, edited = (known.filters[name] for name in ("reel", "bought", "beams"))
     told, faults = [], []
     thread = measurer.Measurer(
-        programme, RATE, lambda source: None, lambda *run: told.append(run), faults.append
+        FileFeed(programme), RATE, lambda source: None, lambda *run: told.append(run), faults.append
     )
     levels = thread._levels
 

@@ -8,8 +8,8 @@ from auralize_tui.setup import TrialSetup
 from auralize_tui.trials import TrialScreen
 from textual.widgets import Button, Static
 
+from auralize.outputs import sha256_of
 from auralize.trials.checking import verify
-from auralize.trials.compared import sha256_of
 from auralize.trials.log import Log
 from auralize.trials.plan import Compared, Plan, TrialError
 from auralize.trials.session import Session

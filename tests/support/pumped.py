@@ -6,6 +6,7 @@ import numpy as np
 import soundfile as sf
 
 from auralize.live.listening import Listening
+from auralize.live.sources import feed_of
 from auralize.live.wanted import Wanted
 
 RATE = 48_000
@@ -42,7 +43,7 @@ class Pumped:
     def __init__(self, source, choices, rate=RATE, journal=False):
         self.events = []
         self.listening = Listening(
-            source,
+            feed_of(source),
             rate,
             Wanted(dict(choices)),
             self.events.append,

@@ -23,6 +23,7 @@ from auralize.gains import INSTALLED, LOUDNESS, End
 from auralize.live.blocks import block_frames
 from auralize.live.engine import Engine
 from auralize.live.listening import Listening
+from auralize.live.sources import FileFeed
 from auralize.live.wanted import Wanted
 from auralize.rig.reading import load_rig
 from auralize.trials.plan import Compared, Plan
@@ -154,7 +155,9 @@ def loudness_of(listening, slot):
 def test_a_listener_by_level_scores_only_where_levels_are_not_matched(programme, match, hears):
     choices = {c.name: c for c in load_rig(DEMO).pick(["reel", "beams"])}
     told = []
-    listening = Listening(programme, 48_000, Wanted(choices, volume=-6.0, match=match), told.append)
+    listening = Listening(
+        FileFeed(programme), 48_000, Wanted(choices, volume=-6.0, match=match), told.append
+    )
     deadline = time.monotonic() + 60
     while listening.status().certainty != "measured":
         assert time.monotonic() < deadline
@@ -175,7 +178,7 @@ def measured_listening(programme):
     choices = {c.name: c for c in load_rig(DEMO).pick(["reel", "beams"])}
     told = []
     listening = Listening(
-        programme, 48_000, Wanted(choices, volume=-6.0, match=LOUDNESS), told.append
+        FileFeed(programme), 48_000, Wanted(choices, volume=-6.0, match=LOUDNESS), told.append
     )
     deadline = time.monotonic() + 60
     while listening.status().certainty != "measured":

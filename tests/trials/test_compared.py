@@ -12,6 +12,8 @@ import pytest
 from auralize.circuit.solution import ACROSS
 from auralize.errors import AuralizeError
 from auralize.gains import End
+from auralize.live.sources import FileFeed
+from auralize.outputs import sha256_of
 from auralize.rig.reading import Rig, load_rig
 from auralize.trials.checking import verify
 from auralize.trials.compared import (
@@ -22,7 +24,6 @@ from auralize.trials.compared import (
     check_same,
     compared,
     pair_of,
-    sha256_of,
 )
 from auralize.trials.plan import LONGEST_TEXT, Plan
 from auralize.trials.session import Session
@@ -103,7 +104,7 @@ def test_a_session_is_gone_on_with_where_nothing_has_changed(
     assert found is not None
     rig = load_rig(DEMO)
     assert pair_of(found, rig) == PAIR
-    check_programme(found, programme)
+    check_programme(found, FileFeed(programme))
     check_same(found, rig, GAINS)
     check_same(found, changed(tmp_path, "Mill: the run", "Mill: a run"), GAINS)
 
@@ -148,10 +149,10 @@ def test_a_session_at_another_gain_is_refused(plan: Plan, number: int, step: flo
 def test_a_session_on_another_programme_is_refused(plan: Plan, programme: Path) -> None:
     programme.write_bytes(b"the tide mill, louder")
     with pytest.raises(AuralizeError, match=r"held on another programme: bells\.wav"):
-        check_programme(plan, programme)
+        check_programme(plan, FileFeed(programme))
     programme.unlink()
     with pytest.raises(AuralizeError, match=r"bells\.wav cannot be read: no such file"):
-        check_programme(plan, programme)
+        check_programme(plan, FileFeed(programme))
 
 
 def test_a_session_on_a_rig_without_its_choice_is_refused(plan: Plan) -> None:

@@ -7,6 +7,7 @@ import pytest
 from auralize.circuit.signals import SIGNAL_WORDS
 from auralize.errors import AuralizeError
 from auralize.gains import LOUDNESS, End
+from auralize.live.sources import FileFeed
 from auralize.rig.reading import load_rig
 from auralize.trials.plan import TrialError
 from auralize.trials.preparing import Preparation, Wish
@@ -97,7 +98,7 @@ class _Player:
 def prepared(tmp_path):
     programme = tmp_path / "bells.wav"
     programme.write_bytes(b"the tide mill")
-    return Preparation(load_rig(RIG), programme, tmp_path / "logs" / "here", _Player())
+    return Preparation(load_rig(RIG), FileFeed(programme), tmp_path / "logs" / "here", _Player())
 
 
 WISH = Wish("triangle", "drop", ("reel", "bought"), "4", " lamplighter ")
