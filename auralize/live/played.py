@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+from auralize.live.incoming import Incoming
 from auralize.live.listening import Listening
 from auralize.live.player import Entry
 from auralize.live.remembered import Volumes
@@ -24,6 +25,7 @@ class Played:
         tell: Callable[[Event], None],
         journal: bool,
     ) -> None:
+        self.feed = source
         self.file_rate = source.rate
         """Hz that the programme is best played at."""
         entries: list[Entry] | None = [] if journal else None
@@ -49,7 +51,10 @@ class Played:
 
     def look(self) -> None:
         """From time to time: tell of damage to the programme, and save volumes."""
-        fault = self.listening.transport.told_fault()
+        transport = self.listening.transport
+        if isinstance(transport, Incoming):
+            transport.look(self.listening.player)
+        fault = transport.told_fault()
         if fault is not None:
             self._tell(Event("programme", fault))
         self._volumes.save()

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from auralize.gains import Gains, Heard, Match
+from auralize.live.input_status import InputStatus
 
 Certainty = Literal["unknown", "predicted", "measured"]
 EventKind = Literal["device", "fault", "edit", "programme", "underrun"]
@@ -69,3 +70,5 @@ class Status(ListeningStatus):
     """s between a block's making and its sound, as the device says."""
     underruns: int
     """Times that the device went without sound, and blocks that came too late from disk."""
+    live_input: InputStatus | None
+    """What comes in, where that is played instead of a programme."""

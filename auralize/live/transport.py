@@ -27,6 +27,7 @@ class Transport:
         self.starved = 0
         """Blocks that had not been read when their time came."""
         self.reader = Reader(programme, self.block, min(max(start, 0), self.length - 1))
+        self.thread = self.reader.thread
         self._current = self.reader.ready  # the wish that is played
         self._ended: Jump | None = None
         self._playing = self._running = False

@@ -1,4 +1,4 @@
-"""Clocks that differ, without any device: the loop that follows them, and the resampler that does what it says."""
+"""Clocks that differ, without a device: the loop that follows them, and the resampler behind it."""
 
 import numpy as np
 import pytest
@@ -112,8 +112,8 @@ def test_100_ppm_for_an_hour_with_callbacks_that_come_late(ppm):
     settled = ratios[round(180.0 * RATE / BLOCK) :]
     assert np.mean(settled) == pytest.approx(1.0 + 1e-6 * ppm, abs=0.5e-6)
     assert np.abs(settled - (1.0 + 1e-6 * ppm)).max() < 0.06 * CENT
-    assert np.abs(ratios - 1.0).max() < 150e-6
-    assert 0.0 < fillings.min()
+    assert np.abs(ratios - 1.0).max() < 160e-6
+    assert fillings.min() > 0.0
     assert fillings.max() < 4.0 * BLOCK
 
 

@@ -38,6 +38,7 @@ START = Status(
     rate=48_000,
     latency=0.06,
     underruns=0,
+    live_input=None,
 )
 
 
