@@ -175,17 +175,20 @@ def open_output(
     return output
 
 
-def shared_rate(source: Device, wanted: int) -> int:
-    """The rate of an output, if the input takes it too; raises DeviceError."""
+def shared_rate(source: Device, output: Device, channels: int, wanted: int) -> int:
+    """The rate ``wanted`` if input and output take it, else the input's own; raises DeviceError."""
     portaudio = _portaudio()
-    try:
-        portaudio.check_input_settings(source.index, None, "float32", samplerate=wanted)
-    except portaudio.PortAudioError:
-        raise DeviceError(
-            f"{source.name} gives no sound at the {wanted} Hz of the output; set both to one rate, "
-            "or choose another"
-        ) from None
-    return wanted
+    for rate in (wanted, source.rate):
+        try:
+            portaudio.check_input_settings(source.index, None, "float32", samplerate=rate)
+            portaudio.check_output_settings(output.index, channels, "float32", samplerate=rate)
+        except portaudio.PortAudioError:
+            continue
+        return rate
+    raise DeviceError(
+        f"{source.name} and {output.name} share no sample rate: neither {wanted} Hz nor "
+        f"{source.rate} Hz goes for both; set both to one rate, or choose another"
+    )
 
 
 def open_input(source: Device, form: Form, put: Put, finished: Callable[[], None]) -> Opened:

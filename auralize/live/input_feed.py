@@ -13,7 +13,8 @@ from auralize.live.incoming import CHANNELS, NO_TRIAL
 from auralize.live.sources import Spectrum
 
 FIRST_RATE: Final = 48_000
-"""Hz until the input is opened at its own."""
+"""Hz, where input and output take it: what most sound servers run at. What a device says of itself is
+often not its own rate where a sound server stands before it (ALSA: 44.1 kHz)."""
 
 
 class InputFeed:

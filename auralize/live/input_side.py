@@ -25,7 +25,7 @@ from auralize.live.device import (
 )
 from auralize.live.drift import LARGE_DRIFT, MOST_DRIFT
 from auralize.live.incoming import CHANNELS, DRIFT_KNOWN, Incoming
-from auralize.live.input_feed import InputFeed
+from auralize.live.input_feed import FIRST_RATE, InputFeed
 from auralize.live.input_status import InputState, InputStatus
 from auralize.live.player import Block
 from auralize.live.status import Event
@@ -66,16 +66,15 @@ class InputSide:
     # ---- opening and closing, with the output
 
     def rate(self, output: Device, channels: int) -> int:
-        """Hz for both: the input's own if the output takes it; raises DeviceError."""
+        """Hz for both; raises DeviceError."""
         self.source = None
         try:
             self.source = chosen_device(self._call(input_devices), self._wanted, "input")
         except DeviceError as error:
             self._lose(str(error))
-            return self._call(lambda: playing_rate(output, channels, output.rate))
+            return self._call(lambda: playing_rate(output, channels, FIRST_RATE))
         source = self.source
-        rate = self._call(lambda: playing_rate(output, channels, source.rate))
-        return self._call(lambda: shared_rate(source, rate))
+        return self._call(lambda: shared_rate(source, output, channels, FIRST_RATE))
 
     def open(
         self, output: Device, form: Form, render: Callable[[Block], None], transport: Incoming
