@@ -90,13 +90,13 @@ class BenchApp(App[None]):
 
 def open_bench(
     rig: Path,
-    programme: Path,
+    programme: Path | Feed,
     output: str | None,
     log_folder: Path,
     *,
     files_anywhere: bool = False,
 ) -> None:
-    """Open the bench on a rig file and a programme, and play on ``output`` (None: the default device).
+    """Open the bench on a rig file and what is to be heard, and play on ``output`` (None: the default device).
 
     ``files_anywhere``: the rig may name measurements outside of its folder.
     Raises AuralizeError where either cannot be read; the engine is stopped whatever happens.

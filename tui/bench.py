@@ -73,6 +73,8 @@ class BenchScreen(Working):
     def draw(self) -> None:
         """Title, choices and curves."""
         title = f"{self.draft.rig.title}{' (not saved)' if self.draft.unsaved else ''}"
+        live = self.engine.status().live_input
+        title += f", live input {live.name}" if live else ""
         self.query_one("#title", Static).update(title)
         self.query_one(ChoiceList).show(self.figures, self.chosen)
         found = [self.curves[name] for name in self.names]

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from textual.widgets import Static
 
+from .live_input import live_words
 from .words import clock, gain_words, heard_words, level_bar
 
 if TYPE_CHECKING:
@@ -36,6 +37,8 @@ class Meters(Static):
 
 
 def _place(status: Status) -> str:
+    if status.live_input is not None:
+        return live_words(status)
     doing = "playing" if status.playing else "ended" if status.ended else "paused"
     if status.playing and status.state != "running":
         doing = "waiting for the device at"

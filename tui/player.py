@@ -10,6 +10,7 @@ from auralize.errors import AuralizeError
 from auralize.live.protocol import EngineLike
 
 from .bindings import PLAYING
+from .live_input import NO_LOOP, NO_SEEK
 from .news import LASTS, News
 from .words import clock
 
@@ -44,6 +45,9 @@ class PlayerScreen(Screen[None]):
     def action_seek(self, steps: int) -> None:
         """Back or on."""
         status = self.engine.status()
+        if status.live_input is not None:
+            self.say(NO_SEEK)
+            return
         self.engine.seek(min(max(0.0, status.position + steps * _SEEK), status.length))
 
     def action_volume(self, steps: int) -> None:
@@ -57,7 +61,9 @@ class PlayerScreen(Screen[None]):
     def action_loop(self) -> None:
         """First the start, then the end, then off."""
         status = self.engine.status()
-        if status.loop:
+        if status.live_input is not None:
+            self.say(NO_LOOP)
+        elif status.loop:
             self.engine.loop(None)
             self.say("Loop off")
         elif self._loop_from is None:
