@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -90,23 +90,25 @@ class BenchApp(App[None]):
 
 def open_bench(
     rig: Path,
-    programme: Path | Feed,
+    programmes: Sequence[Feed],
     output: str | None,
     log_folder: Path,
     *,
     files_anywhere: bool = False,
 ) -> None:
-    """Open the bench on a rig file and what is to be heard, and play on ``output`` (None: the default device).
+    """Open the bench on a rig file and one or several programmes.
 
+    ``output``: the device to play on, by name or number; None: the default one.
     ``files_anywhere``: the rig may name measurements outside of its folder.
     Raises AuralizeError where either cannot be read; the engine is stopped whatever happens.
     """
     from auralize.live.engine import Engine
 
     draft = RigDraft(rig, files_anywhere=files_anywhere)
-    engine = Engine(programme, list(draft.rig.choices.values()))
+    first, *others = programmes
+    engine = Engine(first, list(draft.rig.choices.values()), others=others)
     try:
         engine.start(output)
-        BenchApp(draft, programme, engine, log_folder).run()
+        BenchApp(draft, first, engine, log_folder).run()
     finally:
         engine.stop()

@@ -44,6 +44,8 @@ class BenchScreen(Working):
     def on_mount(self) -> None:
         self.solve(*self.names)
         self.query_one(CurvePanel).read_spectrum(self.source)
+        if self.source.caution:
+            self.say(f"{self.source.name}: {self.source.caution}")
         self.hear()
         if self.draft.recovered:
             found = "Unsaved work was found and is in use; w writes it, u goes back to the file"
@@ -86,12 +88,22 @@ class BenchScreen(Working):
         if self.app.screen is not self:
             return
         status = self.engine.status()
+        self._follow(status.programme)
         self.query_one(Now).show(status)
-        self.query_one(Meters).show(status)
+        self.query_one(Meters).show(status, self.source.name)
         news = self.query_one(News)
         for event in self.engine.events():
             news.tell(event)
         news.show()
+
+    def _follow(self, programme: int) -> None:
+        """Show, and name, the programme that is heard now."""
+        if programme == self._programme:
+            return
+        self._programme, self.source = programme, self.engine.programmes[programme]
+        self.query_one(CurvePanel).read_spectrum(self.source)
+        caution = f"; {self.source.caution}" if self.source.caution else ""
+        self.say(f"Now playing {self.source.name}{caution}")
 
     def on_screen_resume(self) -> None:
         """Back from another screen: hear openly again what is chosen, as it was matched."""

@@ -20,6 +20,7 @@ PLAYING: Final[list[BindingType]] = [
     _quiet("down", "volume(-1)", "Softer", "1 dB softer", "bench.down"),
     _quiet("l", "loop", "Loop", "Loop: start, then end, then off", "bench.loop"),
     _quiet("o", "device", "Output", "Next output device", "bench.device"),
+    _quiet("n", "programme", "Next sound", "Next programme or test signal", "bench.programme"),
 ]
 
 HEARING: Final[list[BindingType]] = [

@@ -30,6 +30,8 @@ class Hearing(PlayerScreen):
     def __init__(self, draft: RigDraft, source: Feed, engine: EngineLike) -> None:
         super().__init__(engine)
         self.draft, self.source = draft, source
+        self._programme = 0
+        """Which of the engine's programmes ``source`` is."""
         self.names = list(draft.rig.choices)
         self.chosen = self.names[0]
         self.signal: Signal | None = "receiving"

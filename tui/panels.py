@@ -8,13 +8,17 @@ from typing import TYPE_CHECKING, Final
 from textual.widgets import Static
 
 from .live_input import live_words
-from .words import clock, gain_words, heard_words, level_bar
+from .words import clock, gain_words, heard_words, level_bar, shortened
 
 if TYPE_CHECKING:
     from auralize.live.status import Status
 
 _BESIDE_BAR: Final = 50
 """Columns of the line of the volume that are not its bar."""
+_BORDER: Final = 2
+"""Columns beside the text."""
+_SHORTEST_NAME: Final = 8
+"""Columns under which the name of a programme is not worth showing."""
 
 
 class Now(Static):
@@ -29,14 +33,15 @@ class Now(Static):
 class Meters(Static):
     """Position in the programme, volume, level."""
 
-    def show(self, status: Status) -> None:
-        """As things are."""
-        self.update(
-            f"{_place(status)}\n{_level(status, max(10, self.app.size.width - _BESIDE_BAR))}"
-        )
+    def show(self, status: Status, programme: str) -> None:
+        """As things are; ``programme`` is the name of what sounds."""
+        width = self.app.size.width
+        place = _place(status, programme, width - _BORDER)
+        self.update(f"{place}\n{_level(status, max(10, width - _BESIDE_BAR))}")
 
 
-def _place(status: Status) -> str:
+def _place(status: Status, name: str, width: int) -> str:
+    """Position and, as far as there is room, the name of what sounds."""
     if status.live_input is not None:
         return live_words(status)
     doing = "playing" if status.playing else "ended" if status.ended else "paused"
@@ -44,7 +49,10 @@ def _place(status: Status) -> str:
         doing = "waiting for the device at"
     loop = f", loop {clock(status.loop[0])} to {clock(status.loop[1])}" if status.loop else ""
     working = ", designing" if status.editing else ""
-    return f"{doing} {clock(status.position)} of {clock(status.length)}{loop}{working}"
+    whole = f" of {clock(status.length)}" if math.isfinite(status.length) else ""
+    place = f"{doing} {clock(status.position)}{whole}{loop}{working}"
+    room = width - len(place) - 2
+    return f"{place}  {shortened(name, room)}" if name and room >= _SHORTEST_NAME else place
 
 
 def _level(status: Status, width: int) -> str:

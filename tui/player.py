@@ -58,6 +58,14 @@ class PlayerScreen(Screen[None]):
         """Next output device."""
         self.engine.next_device()
 
+    def action_programme(self) -> None:
+        """Next programme, from where it was left."""
+        there = len(self.engine.programmes)
+        if there < 2:
+            self.say("There is no other sound: name several, or --signal, when the bench is opened")
+        else:
+            self.engine.change_programme((self.engine.status().programme + 1) % there)
+
     def action_loop(self) -> None:
         """First the start, then the end, then off."""
         status = self.engine.status()

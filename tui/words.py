@@ -56,3 +56,8 @@ def bar(share: float, width: int) -> str:
 def level_bar(dbfs: float, width: int) -> str:
     """A level from -60 to 0 dBFS as a bar."""
     return bar(1.0 + dbfs / 60.0, width)
+
+
+def shortened(text: str, width: int) -> str:
+    """At most ``width`` characters of a text, and whether something is missing."""
+    return text if len(text) <= width else f"{text[: width - 3].rstrip(' ,.')}..."

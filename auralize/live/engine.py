@@ -38,7 +38,8 @@ class Engine:
     Raises AudioFileError and DesignError when made, which takes a filter design (0.03 s) per choice.
     What happens later is told by `events`. `start` before a screen takes the terminal (see `QuietStderr`);
     `stop` at the end, which takes 4 s at most, whatever the sound server does. ``volumes`` is the file
-    that remembers them; ``buffer`` the seconds of sound that a device is first asked to hold.
+    that remembers them; ``buffer`` the seconds of sound that a device is first asked to hold; ``others``
+    the programmes that `change_programme` goes to.
     """
 
     def __init__(
@@ -46,13 +47,16 @@ class Engine:
         source: Path | Feed,
         choices: Sequence[Choice],
         *,
+        others: Sequence[Feed] = (),
         volumes: Path | None = None,
         buffer: float = BUFFER,
         journal: bool = False,
     ) -> None:
         self._events: deque[Event] = deque(maxlen=MOST_EVENTS)
         remembered = Volumes(volumes or state_path())
-        self._played = Played(feed_of(source), choices, remembered, self._events.append, journal)
+        self._played = Played(
+            (feed_of(source), *others), choices, remembered, self._events.append, journal
+        )
         self._keeper = Keeper(self._played, self._events.append, buffer)
         self._quiet = QuietStderr()
         self._interval: float | None = None
@@ -175,6 +179,7 @@ class Engine:
             rate=listening.rate,
             latency=keeper.latency,
             underruns=keeper.underruns + status.starved,
+            programme=self._played.number,
             live_input=keeper.input.status(listening.rate) if keeper.input else None,
         )
 
@@ -189,6 +194,15 @@ class Engine:
     def journal(self) -> tuple[Setup, list[Entry]]:
         """What `player.replay` needs, if a journal was wished, since the last change of rate."""
         return self._listening.player.setup, self._listening.journal or []
+
+    @property
+    def programmes(self) -> Sequence[Feed]:
+        """All that can be played; the status says which is."""
+        return self._played.feeds
+
+    def change_programme(self, number: int) -> None:
+        """Go over to another from where it was left; an event tells where that cannot be."""
+        self._keeper.change(number)
 
 
 if TYPE_CHECKING:

@@ -98,6 +98,10 @@ class Keeper:
         """Play on the next of the devices."""
         self._requests.put(self._open_next)
 
+    def change(self, number: int) -> None:
+        """Play another of the programmes, between two looks at the device."""
+        self._requests.put(lambda: self._played.change(number))
+
     def close(self) -> None:
         """Fade out and let the device go; takes `OPEN_LIMIT` and `CLOSE_LIMIT` at most."""
         self._closing = True

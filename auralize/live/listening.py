@@ -21,7 +21,7 @@ from auralize.live.player import Block, Entry, Player, Setup, SoftStart, Volume,
 from auralize.live.remembered import LOWEST_VOLUME
 from auralize.live.slots import Slot, at_rate, frozen
 from auralize.live.sounding import Sound, Sounding
-from auralize.live.sources import Feed
+from auralize.live.sources import Feed, seconds
 from auralize.live.status import Event, ListeningStatus
 from auralize.live.wanted import Wanted
 from auralize.live.ways_in import measurer_of, transport_of
@@ -181,7 +181,7 @@ class Listening:
         loop = transport.looped
         return ListeningStatus(
             position=transport.position / self.rate,
-            length=transport.length / self.rate,
+            length=seconds(transport.length, self.rate),
             playing=transport.playing,
             ended=transport.ended,
             loop=(loop[0] / self.rate, loop[1] / self.rate) if loop else None,

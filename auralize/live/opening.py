@@ -74,9 +74,9 @@ class Opener:
         form = Form(rate, listening.player.block, channels, buffer)
         if self.input is not None:
             assert isinstance(listening.transport, Incoming)
-            return self.input.open(device, form, listening.render, listening.transport)
+            return self.input.open(device, form, played.render, listening.transport)
         return self._call(
-            lambda: Stream(device, form, listening.render), lambda stream: stream.close()
+            lambda: Stream(device, form, played.render), lambda stream: stream.close()
         )
 
     def close(self, stream: Stream) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Protocol
 
 from auralize.gains import Heard, Match
+from auralize.live.sources import Feed
 from auralize.live.status import Event, Status
 from auralize.rig.choice import Choice
 
@@ -61,3 +62,10 @@ class EngineLike(Protocol):
 
     def update_choice(self, choice: Choice) -> None:
         """Hear this choice as edited as soon as its filter is designed."""
+
+    @property
+    def programmes(self) -> Sequence[Feed]:
+        """All that can be played; the status says which is."""
+
+    def change_programme(self, number: int) -> None:
+        """Go over to another from where it was left; an event tells where that cannot be."""

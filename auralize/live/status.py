@@ -28,7 +28,7 @@ class ListeningStatus:
     position: float
     """s"""
     length: float
-    """s"""
+    """s; infinite where there is no end"""
     playing: bool
     ended: bool
     loop: tuple[float, float] | None
@@ -70,5 +70,7 @@ class Status(ListeningStatus):
     """s between a block's making and its sound, as the device says."""
     underruns: int
     """Times that the device went without sound, and blocks that came too late from disk."""
+    programme: int
+    """Which of the programmes is heard, counted from 0."""
     live_input: InputStatus | None
     """What comes in, where that is played instead of a programme."""

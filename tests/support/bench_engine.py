@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from auralize.gains import INSTALLED, SOURCE, Gains, Heard, Match
+from auralize.live.sources import Feed
 from auralize.live.status import Event, EventKind, Status
 from auralize.rig.choice import Choice
 
@@ -38,6 +39,7 @@ START = Status(
     rate=48_000,
     latency=0.06,
     underruns=0,
+    programme=0,
     live_input=None,
 )
 
@@ -50,6 +52,7 @@ class SilentEngine:
         self.calls: list[Any] = []
         """The name of each call that changes something, with what it was given."""
         self.told: list[Event] = []
+        self.programmes: Sequence[Feed] = ()
         self._status = START
 
     def now(self, **values: Any) -> None:
@@ -112,6 +115,10 @@ class SilentEngine:
 
     def next_device(self) -> None:
         self.calls.append("next_device")
+
+    def change_programme(self, number: int) -> None:
+        self.calls.append(("programme", number))
+        self.now(programme=number)
 
 
 if TYPE_CHECKING:  # both do what the screens ask for: looked at by mypy, never run
