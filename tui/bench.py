@@ -89,6 +89,8 @@ class BenchScreen(Viewing):
         """Title, choices, what the chosen one is, and curves."""
         choices = self.draft.rig.choices
         title = f"{self.draft.rig.title}{' (not saved)' if self.draft.unsaved else ''}"
+        live = self.engine.status().live_input
+        title += f", live input {live.name}" if live else ""
         self.query_one("#title", Static).update(title)
         self.query_one("#programme", Static).update(self.source.name)
         self.pinned = [name for name in self.pinned if name in choices]

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from textual.widgets import Static
 
+from .live_input import live_words
 from .words import clock, gain_words, heard_words, level_bar, level_words, step_words
 
 if TYPE_CHECKING:
@@ -17,10 +18,6 @@ if TYPE_CHECKING:
 
 _BESIDE_BAR: Final = 50
 """Columns of the line of the volume that are not its bar."""
-_BORDER: Final = 2
-"""Columns beside the text."""
-_SHORTEST_NAME: Final = 8
-"""Columns under which the name of a programme is not worth showing."""
 
 
 class Now(Static):
@@ -53,6 +50,8 @@ class Meters(Static):
 
 def place_words(status: Status) -> str:
     """What the transport does, and where."""
+    if status.live_input is not None:
+        return live_words(status)
     doing = "playing" if status.playing else "ended" if status.ended else "paused"
     if status.playing and status.state != "running":
         doing = "waiting for the device at"

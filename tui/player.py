@@ -11,6 +11,7 @@ from auralize.live.places import Marker, Place, Stretch
 from auralize.live.protocol import EngineLike
 
 from .bindings import PLAYING
+from .live_input import NO_LOOP, NO_SEEK
 from .news import LASTS, News
 from .places import PlacesScreen
 from .words import clock
@@ -57,6 +58,9 @@ class PlayerScreen(Screen[None]):
 
     def _move(self, seconds: float) -> None:
         status = self.engine.status()
+        if status.live_input is not None:
+            self.say(NO_SEEK)
+            return
         self.engine.seek(min(max(0.0, status.position + seconds), status.length))
 
     def action_places(self) -> None:
@@ -93,7 +97,9 @@ class PlayerScreen(Screen[None]):
     def action_loop(self) -> None:
         """First the start, then the end, then off."""
         status = self.engine.status()
-        if status.loop:
+        if status.live_input is not None:
+            self.say(NO_LOOP)
+        elif status.loop:
             self.engine.loop(None)
             self.say("Loop off")
         elif self._loop_from is None:

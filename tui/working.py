@@ -6,6 +6,7 @@ import math
 from pathlib import Path
 
 from auralize.errors import AuralizeError
+from auralize.live.incoming import NO_TRIAL
 from auralize.live.protocol import EngineLike
 from auralize.live.sources import Feed
 from auralize.rig.editing import ChangedElsewhereError, RigDraft
@@ -141,6 +142,9 @@ class Working(Keeping):
         """Set up a blind trial."""
         if len(self.names) < 2:
             self.say("A blind trial needs two choices; this rig has one")
+            return
+        if self.engine.status().live_input is not None:
+            self.say(NO_TRIAL.capitalize())
             return
         self.engine.pause()
         prepared = Preparation(self.draft.rig, self.source, self.log_folder, self.engine)

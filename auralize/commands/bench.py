@@ -35,6 +35,11 @@ def add(commands: Any) -> None:
         help='test signal beside them or instead, also several times: "pink", "white", "programme", '
         '"sine 1 kHz -20 dBFS", "sweep 20 Hz to 20 kHz 10 s", "steps 1 s"; levels are rms',
     )
+    command.add_argument(
+        "--input",
+        metavar="DEVICE",
+        help="listen live to an input device instead: name or number",
+    )
     command.add_argument("--output", metavar="DEVICE", help="name or number of the output device")
     command.add_argument(
         "--sessions",
@@ -51,7 +56,7 @@ def run(arguments: argparse.Namespace) -> None:
         raise RequestError(
             "the bench needs a terminal; run it in one, not through a pipe or from a script"
         )
-    programmes = programmes_of(arguments.sounds, arguments.signal)
+    programmes = programmes_of(arguments.sounds, arguments.signal, arguments.input)
     open_bench = installed("auralize.screens", "bench")
     open_bench(
         arguments.rig,
@@ -62,12 +67,21 @@ def run(arguments: argparse.Namespace) -> None:
     )
 
 
-def programmes_of(sounds: Sequence[Path], signals: Sequence[str]) -> list[Feed]:
+def programmes_of(
+    sounds: Sequence[Path], signals: Sequence[str], device: str | None = None
+) -> list[Feed]:
     """What was named on the command line, each looked at once; raises AuralizeError."""
     # Here, so that the other commands need not load what these need.
     from auralize.audio.stimulus_text import parse_stimulus
+    from auralize.live.input_feed import InputFeed
     from auralize.live.sources import SIGNAL_RATE, FileFeed, SignalFeed
 
+    if device is not None:
+        if sounds or signals:
+            raise RequestError(
+                "--input is heard instead of sound files and signals; leave those out"
+            )
+        return [InputFeed(device)]
     named: list[Feed] = [
         *(FileFeed(path) for path in sounds),
         *(SignalFeed(parse_stimulus(text)) for text in signals),

@@ -1,4 +1,4 @@
-"""Output devices, and the only module that talks to PortAudio: it alone loads sounddevice, when first needed.
+"""Audio devices, and the only module that talks to PortAudio: it alone loads sounddevice, when first needed.
 
 Any of these functions may raise DeviceError or what PortAudio raises, and may never return.
 """
@@ -9,13 +9,16 @@ import atexit
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, Final, Protocol
+from typing import Any, Final, Literal, Protocol
 
 from auralize.audio.bands import HIGHEST_RATE, LOWEST_RATE
 from auralize.errors import AuralizeError
 from auralize.live.player import Block
 
 SOUNDDEVICE: Final = "sounddevice"
+Way = Literal["output", "input"]
+Put = Callable[[Block], None]
+"""Takes a block that has come in; it is valid until it returns."""
 
 
 class DeviceError(AuralizeError, OSError):
@@ -39,12 +42,8 @@ class Form:
     """s of sound that it is asked to hold."""
 
 
-class Output(Protocol):
+class Stoppable(Protocol):
     """A stream that PortAudio has opened."""
-
-    @property
-    def latency(self) -> float:
-        """s between a block's making and its sound."""
 
     def start(self) -> object:
         """Begin to call for blocks."""
@@ -56,9 +55,25 @@ class Output(Protocol):
         """Let go of the device."""
 
 
+class Opened(Stoppable, Protocol):
+    """In one direction."""
+
+    @property
+    def latency(self) -> float:
+        """s between a block's making and its sound, or between sound and its block."""
+
+
+class Duplex(Stoppable, Protocol):
+    """In both directions."""
+
+    @property
+    def latency(self) -> tuple[float, float]:
+        """s, of the input and of the output."""
+
+
 @dataclass(frozen=True)
 class Device:
-    """Something that can play."""
+    """Something that can play, or give sound."""
 
     index: int
     name: str
@@ -76,25 +91,35 @@ def output_devices(anew: bool) -> list[Device]:
         # PortAudio looks for devices only when it starts, and these have no public name.
         portaudio._terminate()
         portaudio._initialize()
-    default = portaudio.default.device[1]
+    return _devices("output")
+
+
+def input_devices() -> list[Device]:
+    """The devices there were when `output_devices` last looked, that give sound."""
+    return _devices("input")
+
+
+def _devices(way: Way) -> list[Device]:
+    portaudio = _portaudio()
+    default, most = portaudio.default.device[way == "output"], f"max_{way}_channels"
     return [
         Device(
             index,
             str(found["name"]),
-            int(found["max_output_channels"]),
+            int(found[most]),
             round(found["default_samplerate"]),
             index == default,
         )
         for index, found in enumerate(portaudio.query_devices())
-        if found["max_output_channels"] > 0
+        if found[most] > 0
     ]
 
 
-def chosen_device(devices: Sequence[Device], wanted: str | None) -> Device:
+def chosen_device(devices: Sequence[Device], wanted: str | None, way: Way = "output") -> Device:
     """The device of this name, number or part of a name; the default one for None."""
     if not devices:
         raise DeviceError(
-            "there is no output device; connect one or start the sound server, it is then found"
+            f"there is no {way} device; connect one or start the sound server, it is then found"
         )
     if wanted is None:
         return next((d for d in devices if d.default), devices[0])
@@ -106,7 +131,7 @@ def chosen_device(devices: Sequence[Device], wanted: str | None) -> Device:
         if fits:
             return fits[0]
     names = ", ".join(f"{d.index} {d.name}" for d in devices)
-    raise DeviceError(f"output device {wanted!r} is not there; right is one of {names}")
+    raise DeviceError(f"{way} device {wanted!r} is not there; right is one of {names}")
 
 
 def playing_rate(device: Device, channels: int, wanted: int) -> int:
@@ -128,7 +153,7 @@ def open_output(
     form: Form,
     fill: Callable[[Block, bool], None],
     finished: Callable[[], None],
-) -> Output:
+) -> Opened:
     """A stream that calls ``fill`` for each block once it is started, and ``finished`` when it has ended.
 
     ``fill`` gets the block, and whether the device has gone without sound since the last one.
@@ -137,7 +162,7 @@ def open_output(
     def callback(out: Block, _frames: int, _time: Any, status: Any) -> None:
         fill(out, bool(status.output_underflow))
 
-    output: Output = _portaudio().OutputStream(
+    output: Opened = _portaudio().OutputStream(
         samplerate=form.rate,
         blocksize=form.block,
         device=device.index,
@@ -148,6 +173,71 @@ def open_output(
         finished_callback=finished,
     )
     return output
+
+
+def shared_rate(source: Device, output: Device, channels: int, wanted: int) -> int:
+    """The rate ``wanted`` if input and output take it, else the input's own; raises DeviceError."""
+    portaudio = _portaudio()
+    for rate in (wanted, source.rate):
+        try:
+            portaudio.check_input_settings(source.index, None, "float32", samplerate=rate)
+            portaudio.check_output_settings(output.index, channels, "float32", samplerate=rate)
+        except portaudio.PortAudioError:
+            continue
+        return rate
+    raise DeviceError(
+        f"{source.name} and {output.name} share no sample rate: neither {wanted} Hz nor "
+        f"{source.rate} Hz goes for both; set both to one rate, or choose another"
+    )
+
+
+def open_input(source: Device, form: Form, put: Put, finished: Callable[[], None]) -> Opened:
+    """A stream that gives each block that has come in, once it is started."""
+
+    def callback(came: Block, _frames: int, _time: Any, _status: Any) -> None:
+        put(came)
+
+    opened: Opened = _portaudio().InputStream(
+        samplerate=form.rate,
+        blocksize=form.block,
+        device=source.index,
+        channels=form.channels,
+        dtype="float32",
+        latency=form.buffer,
+        callback=callback,
+        finished_callback=finished,
+    )
+    return opened
+
+
+def open_duplex(
+    pair: tuple[Device, Device],
+    form: Form,
+    put: Put,
+    fill: Callable[[Block, bool], None],
+    finished: Callable[[], None],
+) -> Duplex:
+    """One stream for an input and an output on one clock: each block in, and then the one out.
+
+    ``form`` has the channels of the output; of the input there are as many, if it has them.
+    """
+    source, device = pair
+
+    def callback(came: Block, out: Block, _frames: int, _time: Any, status: Any) -> None:
+        put(came)
+        fill(out, bool(status.output_underflow or status.input_overflow))
+
+    opened: Duplex = _portaudio().Stream(
+        samplerate=form.rate,
+        blocksize=form.block,
+        device=(source.index, device.index),
+        channels=(min(form.channels, source.channels), form.channels),
+        dtype="float32",
+        latency=form.buffer,
+        callback=callback,
+        finished_callback=finished,
+    )
+    return opened
 
 
 def leave_open() -> None:

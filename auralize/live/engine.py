@@ -11,9 +11,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from auralize.audio.analyser import Fineness
+from auralize.errors import RequestError
 from auralize.gains import DropsWay, Heard, Match
 from auralize.live.analysis import Spectrum
 from auralize.live.device import Device
+from auralize.live.incoming import NO_TRIAL
 from auralize.live.keeper import BUFFER, Keeper
 from auralize.live.listening import Listening
 from auralize.live.opening import CLOSE_LIMIT
@@ -144,6 +146,8 @@ class Engine:
 
     def load_slots(self, heard: Sequence[Heard], *, equal: bool = False) -> list[float]:
         """Freeze what these sound like now (``equal``: equally loud), for a blind trial; gains in dB."""
+        if self._keeper.input is not None:
+            raise RequestError(NO_TRIAL)
         return self._listening.load_slots(heard, equal=equal)
 
     def hear_slot(self, number: int) -> None:
@@ -178,6 +182,7 @@ class Engine:
             latency=keeper.latency,
             underruns=keeper.underruns + status.starved,
             programme=self._played.number,
+            live_input=keeper.input.status(listening.rate) if keeper.input else None,
         )
 
     def events(self) -> list[Event]:

@@ -18,6 +18,7 @@ from typing import Final
 
 from auralize.live.calls import StuckError
 from auralize.live.device import Device, DeviceError, MissingError
+from auralize.live.input_side import InputSide
 from auralize.live.opening import CLOSE_LIMIT, OPEN_LIMIT, Opener
 from auralize.live.played import Played
 from auralize.live.status import Event, EventKind, State
@@ -79,6 +80,11 @@ class Keeper:
         stream = self._stream
         return self._underruns + (stream.underruns if stream else 0)
 
+    @property
+    def input(self) -> InputSide | None:
+        """What comes in, where that is played."""
+        return self._opener.input
+
     def start(self) -> None:
         """Begin to keep, before anything is opened."""
         self._thread.start()
@@ -115,6 +121,7 @@ class Keeper:
                     request()
                 self._played.look()
                 self._watch()
+                self._watch_input()
             except Exception as error:  # whatever it is, the keeper must go on keeping
                 self._say("fault", f"the device cannot be kept ({error!r}); choose another one")
                 self._next_try = time.monotonic() + AGAIN_AFTER
@@ -149,6 +156,13 @@ class Keeper:
                 f"{stream.device.name} has stopped taking sound; playing goes on when it takes it "
                 "again, or choose another device",
             )
+
+    def _watch_input(self) -> None:
+        """What comes in, where that is played: told of when it is lost, and opened again."""
+        side = self.input
+        if side is not None and side.watch(self._stream, self._tell):
+            self._release(gently=True)
+            self._try()
 
     def _look_at_underruns(self, stream: Stream) -> None:
         now, told = time.monotonic(), self._underruns_told

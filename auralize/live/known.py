@@ -14,6 +14,7 @@ from auralize.gains import NO_GAIN, SOURCE, End, Gains, Heard, Source, balance, 
 from auralize.live.designer import designed
 from auralize.live.measurer import RunLevels, SourceMeasured, predicted
 from auralize.live.player import Voice
+from auralize.live.slow_gains import SlowGains
 from auralize.live.status import Certainty
 from auralize.live.wanted import Wanted
 from auralize.rig.choice import Choice
@@ -28,7 +29,7 @@ class Known:
         self.source: SourceMeasured | None = None
         self.levels: dict[str, RunLevels] = {}
         self.gains: dict[Heard, Gains] = {}
-        self._wanted = wanted
+        self._wanted, self._slow = wanted, SlowGains()
         self._straight = np.zeros(predelay(rate) + 1)
         """The source, as late as every filter is."""
         self._straight[-1] = 1.0
@@ -146,8 +147,12 @@ class Known:
             kept.pop(name, None)
         self.rebalance()
 
-    def measured_source(self, source: SourceMeasured) -> None:
-        """So loud is the programme; what has not been measured is predicted from that."""
+    def measured_source(self, source: SourceMeasured, most: float | None = None) -> None:
+        """So loud is the programme; what has not been measured is predicted from that.
+
+        ``most``: dB that gains may change by at this time, and none unless one is far off; None: any.
+        """
+        before = self.gains
         self.source = source
         for name in self.filters:
             levels = self.levels.get(name)
@@ -155,6 +160,8 @@ class Known:
                 self.levels.pop(name, None)
                 self.levels |= self._predicted(self._wanted.choices[name])
         self.rebalance()
+        if most is not None:
+            self.gains = self._slow.towards(before, self.gains, most)
 
     def measured_run(self, name: str, filters: RunFilters, levels: RunLevels) -> None:
         """So loud is a choice with these filters, which is of no interest if it has others now."""

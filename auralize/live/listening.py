@@ -18,7 +18,7 @@ from auralize.gains import MOST_MAKEUP, DropsWay, Gains, Heard, Match
 from auralize.live.analysis import Analysis, Spectrum, Voices
 from auralize.live.coming import Coming
 from auralize.live.known import Known
-from auralize.live.measurer import Measurer, RunLevels, SourceMeasured
+from auralize.live.measurer import RunLevels, SourceMeasured
 from auralize.live.player import Block, Entry, Player, Setup, SoftStart, Volume, enough_taps
 from auralize.live.remembered import LOWEST_VOLUME
 from auralize.live.slots import Slot, at_rate, frozen
@@ -26,8 +26,8 @@ from auralize.live.snapshot import snapshot
 from auralize.live.sounding import Sound, Sounding
 from auralize.live.sources import Feed
 from auralize.live.status import Event, ListeningStatus
-from auralize.live.transport import Transport
 from auralize.live.wanted import Wanted
+from auralize.live.ways_in import measurer_of, transport_of
 from auralize.rig.choice import Choice
 from auralize.units import amplitude
 
@@ -50,7 +50,7 @@ class Listening:
     ) -> None:
         self.rate, self.wanted, self.tell, self.journal = rate, wanted, tell, journal
         self._known = Known(wanted, rate)
-        self.transport = Transport(source.opened(rate), round(position * rate))
+        self.transport = transport_of(source, rate, tell, round(position * rate))
         self.channels = self.transport.channels
         self._lock = threading.Lock()
         self._slots: list[Slot] = []
@@ -62,9 +62,7 @@ class Listening:
         self.player = Player(setup, self.transport.take, journal)
         self._sounding = Sounding(self.player, sound, self._wished)
         self._analysis = Analysis(self.player, self._voices)
-        self._measurer = Measurer(
-            source, rate, self._source_measured, self._run_measured, self._measuring_failed
-        )
+        self._measurer = measurer_of(source, self.transport, self)
         after = (self._wish_anew, self._sounding.wake, self._measurer.want, tell)
         self._coming = Coming(rate, self._known, wanted, self._lock, *after)
         self.designer = self._coming.designer
@@ -83,9 +81,9 @@ class Listening:
 
         A thread that still computes in a C++ library while the interpreter goes down would abort it.
         """
-        parts = (self._sounding, self.designer, self._measurer, self._analysis)
-        for part in (*parts, self.transport.reader):
-            part.thread.join(seconds)
+        for part in (self._sounding, self.designer, self._measurer, self._analysis, self.transport):
+            if part.thread is not None:
+                part.thread.join(seconds)
 
     # ---- for the callback
 
@@ -238,15 +236,14 @@ class Listening:
     def _wish_anew(self) -> None:
         self._wish += 1
 
-    def _source_measured(self, source: SourceMeasured) -> None:
+    def source_measured(self, source: SourceMeasured, most: float | None = None) -> None:
+        """``most``: dB that gains may change by now (None: any), see `Known.measured_source`."""
         with self._lock:
-            self._known.measured_source(source)
+            self._known.measured_source(source, most)
         self._sounding.wake()
 
-    def _run_measured(self, name: str, filters: RunFilters, levels: RunLevels) -> None:
+    def run_measured(self, name: str, filters: RunFilters, levels: RunLevels) -> None:
+        """So loud is a choice with these filters."""
         with self._lock:
             self._known.measured_run(name, filters, levels)
         self._sounding.wake()
-
-    def _measuring_failed(self, text: str) -> None:
-        self.tell(Event("programme", text))

@@ -16,6 +16,9 @@ from auralize.live.device import (
     output_devices,
     playing_rate,
 )
+from auralize.live.incoming import Incoming
+from auralize.live.input_feed import InputFeed
+from auralize.live.input_side import InputSide
 from auralize.live.played import Played
 from auralize.live.stream import Stream
 
@@ -38,6 +41,9 @@ class Opener:
         self.devices: list[Device] = []
         """Those there were then."""
         self._played = played
+        feed = played.feed
+        self.input = InputSide(feed, self._call) if isinstance(feed, InputFeed) else None
+        """What comes in, where that is played."""
         self._opening: Call[Any] | None = None
         self._left_behind: list[Call[None]] = []
 
@@ -59,16 +65,24 @@ class Opener:
             raise DeviceError(
                 f"{device.name} has one channel and the programme two; choose another"
             )
-        rate = self._call(lambda: playing_rate(device, channels, played.file_rate))
+        if self.input is None:
+            rate = self._call(lambda: playing_rate(device, channels, played.file_rate))
+        else:
+            rate = self.input.rate(device, channels)
         self.device = device
         listening = played.begin(device.name, rate)
         form = Form(rate, listening.player.block, channels, buffer)
+        if self.input is not None:
+            assert isinstance(listening.transport, Incoming)
+            return self.input.open(device, form, played.render, listening.transport)
         return self._call(
             lambda: Stream(device, form, played.render), lambda stream: stream.close()
         )
 
     def close(self, stream: Stream) -> None:
         """Let go of a stream; leave it behind if it does not end."""
+        if self.input is not None:
+            self.input.close()
         closing = Call(stream.close)
         with suppress(Exception):  # the stream is gone anyway
             try:

@@ -16,6 +16,7 @@ import numpy as np
 from auralize.errors import AuralizeError, RequestError
 from auralize.gains import SOURCE
 from auralize.live.designer import DESIGN_LIMIT
+from auralize.live.incoming import Incoming
 from auralize.live.listening import Listening
 from auralize.live.player import Block, Entry
 from auralize.live.remembered import Volumes
@@ -160,7 +161,10 @@ class Played:
 
     def look(self) -> None:
         """From time to time: tell of damage to the programme, and save volumes."""
-        fault = self.listening.transport.told_fault()
+        transport = self.listening.transport
+        if isinstance(transport, Incoming):
+            transport.look(self.listening.player)
+        fault = transport.told_fault()
         if fault is not None:
             self._tell(Event("programme", fault))
         self._volumes.save()

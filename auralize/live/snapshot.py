@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 
 from auralize.gains import Source
+from auralize.live.incoming import Incoming
 from auralize.live.known import Known
 from auralize.live.player import Player
+from auralize.live.sources import seconds
 from auralize.live.status import ListeningStatus
 from auralize.live.transport import Transport
 from auralize.live.wanted import Wanted
@@ -14,7 +16,7 @@ from auralize.units import decibels
 
 
 def snapshot(
-    transport: Transport,
+    transport: Transport | Incoming,
     player: Player,
     wanted: Wanted,
     known: Known,
@@ -27,7 +29,7 @@ def snapshot(
     fir = None if isinstance(heard, Source) else known.fir(heard)
     return ListeningStatus(
         position=transport.position / rate,
-        length=transport.length / rate,
+        length=seconds(transport.length, rate),
         playing=transport.playing,
         ended=transport.ended,
         loop=(loop[0] / rate, loop[1] / rate) if loop else None,

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from auralize.gains import DropsWay, Gains, Heard, Match
+from auralize.live.input_status import InputStatus
 
 Certainty = Literal["unknown", "predicted", "measured"]
 EventKind = Literal["device", "fault", "edit", "programme", "underrun"]
@@ -78,3 +79,5 @@ class Status(ListeningStatus):
     """Gaps in the sound: the device went without, or a block came too late from disk. None while silent."""
     programme: int
     """Which of the programmes is heard, counted from 0."""
+    live_input: InputStatus | None
+    """What comes in, where that is played instead of a programme."""

@@ -4,22 +4,47 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from auralize.live.device import Device, Form, open_output
+from auralize.live.device import (
+    Device,
+    Form,
+    Opened,
+    Put,
+    Stoppable,
+    open_duplex,
+    open_input,
+    open_output,
+)
 from auralize.live.player import Block
 
 
 class Stream:
-    """A stream that plays. Once `close` is called, it never calls for sound again, whatever becomes of it."""
+    """A stream that plays. Once `close` is called, it never calls for sound again, whatever becomes of it.
 
-    def __init__(self, device: Device, form: Form, render: Callable[[Block], None]) -> None:
+    ``source``: an input on the same clock, and who takes what comes in.
+    """
+
+    def __init__(
+        self,
+        device: Device,
+        form: Form,
+        render: Callable[[Block], None],
+        source: tuple[Device, Put] | None = None,
+    ) -> None:
         self.device, self.form = device, form
         self.beats = self.underruns = 0
         self._sounds = False  # whether there was anything in the block made last
         self.finished = False
         self.error: Exception | None = None
         self._render, self._muted = render, False
-        self._output = open_output(device, form, self._fill, self._finish)
-        self.latency = float(self._output.latency)
+        self._output: Stoppable
+        self.input_latency = 0.0
+        if source is None:
+            output = open_output(device, form, self._fill, self._finish)
+            self._output, self.latency = output, float(output.latency)
+        else:
+            given, put = source
+            duplex = open_duplex((given, device), form, put, self._fill, self._finish)
+            self._output, (self.input_latency, self.latency) = duplex, duplex.latency
         try:
             self._output.start()
         except BaseException:
@@ -45,6 +70,36 @@ class Stream:
             self.error, self._muted = error, True
         self._sounds = bool(out.any())
         self.beats += 1
+
+    def _finish(self) -> None:
+        self.finished = True
+
+
+class Intake:
+    """A stream of what comes in alone. Once `close` is called, it gives no more."""
+
+    def __init__(self, source: Device, form: Form, put: Put) -> None:
+        self.beats = 0
+        self.finished = self._muted = False
+        self._put = put
+        self._stream: Opened = open_input(source, form, self._come, self._finish)
+        self.latency = float(self._stream.latency)
+        try:
+            self._stream.start()
+        except BaseException:
+            self._stream.close()
+            raise
+
+    def close(self) -> None:
+        """End the stream; may block for good."""
+        self._muted = True
+        self._stream.abort()
+        self._stream.close()
+
+    def _come(self, came: Block) -> None:
+        if not self._muted:
+            self._put(came)
+            self.beats += 1
 
     def _finish(self) -> None:
         self.finished = True

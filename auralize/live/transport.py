@@ -27,6 +27,7 @@ class Transport:
         self.starved = 0
         """Times that a block had not been read when its turn came."""
         self.reader = Reader(programme, self.block, min(max(start, 0), self.length - 1))
+        self.thread = self.reader.thread
         # Every one of these has one writer, the callback or the others, which never wait for it.
         self._press: object | None = None  # the wish to play, a new one each time; None: to pause
         self._current = self.reader.ready  # the jump that is played

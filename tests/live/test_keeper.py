@@ -17,6 +17,7 @@ class Played:
     """Something to be played: ones, and what was asked of it."""
 
     file_rate = RATE
+    feed = None
 
     def __init__(self, channels=2):
         self.began, self.hushed, self.error, self.level = [], 0, None, 1.0

@@ -46,6 +46,7 @@ START = Status(
     silent=False,
     rising=0.0,
     programme=0,
+    live_input=None,
 )
 
 

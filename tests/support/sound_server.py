@@ -13,6 +13,8 @@ from types import TracebackType
 from typing import Self
 
 SINK = "null48"
+DESK = "desk"
+"""A second sink: what programs play into it is what the input device of that name gives."""
 RATE = 48_000
 
 _ASOUND = """
@@ -22,6 +24,21 @@ ctl.!default { type pulse }
 pcm.pulse    { type pulse }
 pcm.other    { type pulse  hint { show on  description "the same sink once more" } }
 """
+_ASOUND_DESK = f"""
+pcm.{DESK}     {{ type pulse  device "{DESK}.monitor"  hint {{ show on  description "a desk" }} }}
+"""
+
+
+def _null_sink(name: str) -> list[str]:
+    """How a null sink is asked for."""
+    return [
+        f"sink_name={name}",
+        "format=float32le",
+        f"rate={RATE}",
+        "channels=2",
+        "channel_map=front-left,front-right",
+        "norewinds=1",
+    ]
 
 
 def missing() -> str | None:
@@ -37,10 +54,10 @@ def missing() -> str | None:
 
 
 class SoundServer:
-    """Runs while the context lasts. Its clients need ``environment``."""
+    """Runs while the context lasts. Its clients need ``environment``. ``desk``: with an input as well."""
 
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
+    def __init__(self, folder: Path, desk: bool = False) -> None:
+        self._folder, self._desk = folder, desk
         socket = folder / "run" / "native.sock"
         self._socket = socket
         self.environment = {
@@ -60,7 +77,7 @@ class SoundServer:
         self._socket.parent.mkdir(mode=0o700)
         # A client must not start a server of its own, or a killed one would come back.
         (self._folder / "client.conf").write_text("autospawn = no\nenable-shm = no\n")
-        (self._folder / "asound.conf").write_text(_ASOUND)
+        (self._folder / "asound.conf").write_text(_ASOUND + _ASOUND_DESK * self._desk)
         self.start()
         return self
 
@@ -78,10 +95,7 @@ class SoundServer:
     def start(self) -> None:
         """Start it (again), and wait until it answers."""
         self._socket.unlink(missing_ok=True)
-        null_sink = (
-            f"module-null-sink sink_name={SINK} format=float32le rate={RATE} channels=2 "
-            "channel_map=front-left,front-right norewinds=1"
-        )
+        null_sink = " ".join(["module-null-sink", *_null_sink(SINK)])
         command = [
             *("pulseaudio", "-n", "--daemonize=no", "--use-pid-file=no", "--exit-idle-time=-1"),
             *("--disallow-exit", "--realtime=no", "--high-priority=no", "--disable-shm=yes"),
@@ -92,6 +106,8 @@ class SoundServer:
             self._process = subprocess.Popen(command, env=self.environment, stdout=log, stderr=log)
         for _ in range(200):
             if self._control("info") == 0:
+                if self._desk:
+                    self.plug_in()
                 return
             time.sleep(0.05)
         raise RuntimeError((self._folder / "server.log").read_text())
@@ -116,13 +132,45 @@ class SoundServer:
         """Suspend the sink, or let it go on."""
         assert self._control("suspend-sink", SINK, str(int(on))) == 0
 
-    def record(self, path: Path) -> subprocess.Popen[bytes]:
+    def plug_in(self) -> None:
+        """Have the desk, as what is recorded from; bench and recorder go on playing to `SINK`."""
+        assert self._control("load-module", "module-null-sink", *_null_sink(DESK)) == 0
+        assert self._control("set-default-sink", SINK) == 0
+        assert self._control("set-default-source", f"{DESK}.monitor") == 0
+
+    def pull_out(self) -> None:
+        """Have the desk no more."""
+        modules = subprocess.run(
+            ["pactl", "list", "short", "modules"],
+            env=self.environment,
+            capture_output=True,
+            text=True,
+            check=True,
+        ).stdout
+        (number,) = [
+            line.split()[0] for line in modules.splitlines() if f"sink_name={DESK} " in line
+        ]
+        assert self._control("unload-module", number) == 0
+
+    def play_at_desk(self, path: Path) -> subprocess.Popen[bytes]:
+        """Let another program play bare float32 in two channels into the desk."""
+        process = subprocess.Popen(
+            [
+                *("pacat", "--playback", "--raw", "--format=float32le", f"--rate={RATE}"),
+                *("--channels=2", "-d", DESK, str(path)),
+            ],
+            env=self.environment,
+        )
+        self._others.append(process)
+        return process
+
+    def record(self, path: Path, sink: str = SINK) -> subprocess.Popen[bytes]:
         """Record what is played into ``path``, as bare float32 in two channels, until terminated."""
         with path.open("wb") as file:
             process = subprocess.Popen(
                 [
                     *("parec", "--raw", "--format=float32le", f"--rate={RATE}", "--channels=2"),
-                    *("-d", f"{SINK}.monitor", "--latency-msec=50"),
+                    *("-d", f"{sink}.monitor", "--latency-msec=50"),
                 ],
                 env=self.environment,
                 stdout=file,
