@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from auralize.circuit.signals import ACROSS_WORDS, SIGNAL_WORDS
 from auralize.gains import INSTALLED, End, Source
-from auralize.live.rise import STRIKING
 from auralize.units import show_frequency
 
 if TYPE_CHECKING:
@@ -70,20 +69,32 @@ def gain_words(status: Status, width: int) -> str:
 
 
 def step_words(status: Status, steps: Mapping[Heard, float], width: int) -> str:
-    """By how much the next switch would be louder at most, of those whose ``steps`` in dB are known."""
+    """By how much the next switch would be louder, of those whose ``steps`` in dB are known: the loudest."""
     if status.rising:
         return f"coming up slowly: {status.rising:.0f} dB to go"
     if not steps:
         return ""
-    loudest, most = max(steps.items(), key=lambda item: item[1])
-    if math.isinf(most):
-        return f"{loudest.words} would come out of silence, slowly" if most > 0 else ""
-    if round(most, 1) <= 0.0:
+    louder = [(step, one) for one, step in steps.items() if round(step, 1) > 0.0]
+    if not louder:
         return "no switch from here is louder"
-    words = f"{loudest.words} would be {most:.1f} dB louder"
-    slowly = [f"{words}, and comes up slowly"] if most > STRIKING else []
-    short = f"{loudest.words}: {most:+.1f} dB"
-    return _fitting(width, *slowly, words, short, f"next switch: {most:+.1f} dB")
+    if math.isinf(louder[0][0]):
+        return "what comes next comes out of silence, slowly"
+    louder.sort(key=lambda item: item[0], reverse=True)
+    named = [f"{_beside(status.heard, one)} {step:+.1f}" for step, one in louder[:_MOST_STEPS]]
+    listed = [f"louder: {', '.join(named[:count])} dB" for count in range(len(named), 0, -1)]
+    return _fitting(width, *listed, f"louder next: {louder[0][0]:+.1f} dB")
+
+
+_MOST_STEPS: Final = 8
+
+
+def _beside(heard: Heard, one: Heard) -> str:
+    """What can be switched to, by what is other in it than in what is heard."""
+    if isinstance(heard, Source) or isinstance(one, Source):
+        return one.words
+    if one.choice == heard.choice:
+        return one.words.removesuffix(f" of {one.choice}")
+    return one.choice if one.kind == heard.kind else one.words
 
 
 def _fitting(width: int, *wordings: str) -> str:

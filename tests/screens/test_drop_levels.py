@@ -102,7 +102,7 @@ def test_the_next_switch_is_said_to_be_louder_beside_what_is_heard(app):
         app.engine.step_to = {far: 12.34, near: 2.0}
         await pilot.pause(0.3)
         now = text_of(app.screen, "#now")
-        assert now.splitlines()[0].endswith("bought  drop of beams: +12.3 dB")
+        assert now.splitlines()[0].endswith("bought  louder: beams +12.3 dB")
         assert max(map(len, now.splitlines())) <= WIDTH
         app.engine.now(rising=11.8)
         await pilot.pause(0.3)
@@ -176,21 +176,22 @@ def test_a_gain_says_what_it_rests_on():
     assert gain_words(unknown, WIDTH) == "gain +0.00 dB for now; what it will be is not yet known"
 
 
-def test_the_step_of_the_loudest_switch():
+def test_what_would_be_louder_the_loudest_first_as_many_as_there_is_room_for():
     now = status()
-    drop, end = End("drop", "reel"), End("receiving", "reel")
+    drop, end = End("drop", "reel", "minus"), End("receiving", "bought")
     assert step_words(now, {}, WIDTH) == ""
     assert step_words(now, {drop: -3.0, SOURCE: 0.04}, WIDTH) == "no switch from here is louder"
-    assert step_words(now, {drop: 3.0, end: 2.0}, WIDTH) == "drop of reel would be 3.0 dB louder"
-    assert step_words(now, {drop: 3.0, end: 23.04}, WIDTH) == (
-        "receiving end of reel would be 23.0 dB louder, and comes up slowly"
+    steps = {drop: 3.0, end: 23.04, SOURCE: 22.0, End("drop", "reel"): 1.0}
+    assert step_words(now, steps, WIDTH) == (
+        "louder: receiving end +23.0, source +22.0, reel +3.0 dB"  # and drop of reel, over both
     )
-    step = {End("receiving", "reel"): 12.3}
-    assert step_words(now, step, 45) == "receiving end of reel would be 12.3 dB louder"
-    assert step_words(now, step, 40) == "receiving end of reel: +12.3 dB"
-    assert step_words(now, step, 30) == "next switch: +12.3 dB"
-    out = step_words(now, {drop: float("inf")}, WIDTH)
-    assert out == "drop of reel would come out of silence, slowly"
+    assert step_words(now, steps, 50) == "louder: receiving end +23.0, source +22.0 dB"
+    assert step_words(now, steps, 25) == "louder next: +23.0 dB"
+    named = step_words(replace(now, heard=SOURCE), {end: 2.0}, WIDTH)
+    assert named == "louder: receiving end of bought +2.0 dB"
+    many = {End("drop", f"run{n}", "minus"): float(n) for n in range(40)}
+    assert step_words(now, many, WIDTH).startswith("louder: run39 +39.0, run38 +38.0, run37")
+    assert "silence" in step_words(now, {drop: float("inf")}, WIDTH)
 
 
 # ---- on the engine itself
@@ -233,7 +234,7 @@ def test_drops_on_the_engine_from_20_db_apart_to_equally_loud(real):
         (up,) = real.engine.steps([End("drop", "beams")])
         assert 18.0 < up < 26.0
         loud = max(up, *real.engine.steps([SOURCE, End("receiving", "reel")]))
-        assert f"{loud:.1f} dB" in lines[0]
+        assert f"+{loud:.1f}" in lines[0]
         await pilot.press("plus")
         await until(pilot, lambda: real.engine.status().makeup is not None)
         figures, lines = shown()
