@@ -7,7 +7,6 @@ import os
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from threading import Thread
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
@@ -17,7 +16,7 @@ from textual.widget import Widget
 
 from auralize.circuit.signals import over
 from auralize.errors import AuralizeError, RequestError
-from auralize.figures.curves import Curves, curve_range, curves, less
+from auralize.figures.curves import Curves, curves, less
 from auralize.figures.reference import SWEEP
 from auralize.units import show_frequency
 
@@ -25,6 +24,7 @@ from .canvas import dots_of
 from .colours import colours_of
 from .curve_view import HIGHEST, LOWEST, SMALLEST, WHOLE, Frame, Line, picture
 from .news import News
+from .ranges import Ranges
 
 if TYPE_CHECKING:
     from auralize.circuit.conductor import Real
@@ -46,6 +46,8 @@ _CURSOR_STEPS: Final = 24.0
 """Of the cursor to an octave where the picture is zoomed; a fourth of it where it is whole."""
 
 
+_LOOKS: Final = 0.2
+"""s between two looks at whether a range has been found."""
 _RANGE: Final = "dotted: what the lay leaves open"
 
 
@@ -93,9 +95,11 @@ class CurvePanel(Widget):
         self._frame = WHOLE
         self._spectrum: tuple[Real, Real] | None = None
         """Hz and dB of the programme."""
-        self._ranges: dict[str, tuple[Choice, Across, tuple[Curves, Curves] | None]] = {}
-        self._searching = False
+        self._ranges = Ranges()
         self._dots = dots_of(os.environ, windows=sys.platform == "win32")
+
+    def on_mount(self) -> None:
+        self.set_interval(_LOOKS, self._look)
 
     def show(
         self,
@@ -208,7 +212,8 @@ class CurvePanel(Widget):
         return [self._line(shown, name) for name in shown.names()]
 
     def _line(self, shown: Shown, name: str) -> Line:
-        found, (low, high) = shown.curves[name], self._range(shown, name)
+        found = shown.curves[name]
+        low, high = self._ranges.of(shown.choices[name], shown.across) or (None, None)
         return Line(
             number=list(shown.choices).index(name) + 1,
             name=name,
@@ -252,39 +257,16 @@ class CurvePanel(Widget):
 
     # ---- what lays leave open ---------------------------------------------------------------------
 
-    def _range(self, shown: Shown, name: str) -> tuple[Curves | None, Curves | None]:
-        choice, across, found = self._ranges.get(name, (None, None, None))
-        known = found is not None and choice == shown.choices[name] and across == shown.across
-        return found if known and found is not None else (None, None)
-
     def _find_ranges(self) -> None:
-        """Work out, one after the other, those that are not known; coils take seconds."""
+        """Of what is shown, one after the other."""
         shown = self._shown
-        if shown is None or self._searching:
-            return
-        for name in shown.names():
-            choice, known = shown.choices[name], self._ranges.get(name)
-            laid = any(run.lay is not None for run in choice.runs.values())
-            if laid and (known is None or known[:2] != (choice, shown.across)):
-                self._searching = True
-                # Not a worker: quitting would wait for it to end.
-                Thread(target=self._search, args=(name, choice, shown.across), daemon=True).start()
-                return
+        if shown is not None:
+            self._ranges.want([shown.choices[name] for name in shown.names()], shown.across)
 
-    def _search(self, name: str, choice: Choice, across: Across) -> None:
-        try:
-            found = curve_range(choice, across)
-        except AuralizeError:  # a drop that cannot be told: there is no curve to be about
-            found = None
-        if self.is_running:
-            self.app.call_from_thread(self._found, name, (choice, across, found))
-
-    def _found(
-        self, name: str, result: tuple[Choice, Across, tuple[Curves, Curves] | None]
-    ) -> None:
-        self._ranges[name], self._searching = result, False
-        self._find_ranges()
-        self.refresh()
+    def _look(self) -> None:
+        if self._ranges.take():
+            self._find_ranges()
+            self.refresh()
 
 
 def _zoomed(round_it: float) -> Frame:
