@@ -8,7 +8,6 @@ import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from threading import Thread
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
@@ -19,7 +18,7 @@ from textual.widget import Widget
 from auralize.audio.spectrum import third_octaves
 from auralize.circuit.signals import over
 from auralize.errors import AuralizeError, RequestError
-from auralize.figures.curves import Curves, curve_range, curves, less
+from auralize.figures.curves import Curves, curves, less
 from auralize.figures.reference import SWEEP
 from auralize.units import show_frequency
 
@@ -27,6 +26,7 @@ from .canvas import dots_of
 from .colours import colours_of
 from .curve_view import HIGHEST, LOWEST, SMALLEST, WHOLE, Frame, Line, picture
 from .news import News
+from .ranges import Ranges
 
 if TYPE_CHECKING:
     from auralize.circuit.conductor import Real
@@ -45,6 +45,11 @@ _START: Final = 1000.0
 """Hz at which the cursor appears."""
 _CURSOR_STEPS: Final = 24.0
 """Of the cursor to an octave where the picture is zoomed; a fourth of it where it is whole."""
+
+
+_LOOKS: Final = 0.2
+"""s between two looks at whether a range has been found."""
+_RANGE: Final = "dotted: what the lay leaves open"
 
 
 @dataclass(frozen=True)
@@ -91,9 +96,11 @@ class CurvePanel(Widget):
         self._frame = WHOLE
         self._spectrum: tuple[Real, Real] | None = None
         """Hz and dB of the programme."""
-        self._ranges: dict[str, tuple[Choice, Across, tuple[Curves, Curves] | None]] = {}
-        self._searching = False
+        self._ranges = Ranges()
         self._dots = dots_of(os.environ, windows=sys.platform == "win32")
+
+    def on_mount(self) -> None:
+        self.set_interval(_LOOKS, self._look)
 
     def show(
         self,
@@ -164,8 +171,8 @@ class CurvePanel(Widget):
     def render(self) -> Text:
         """The drawing, fitted to the widget."""
         shown, colours = self._shown, colours_of(self.app)
-        title = Text(self.words(), colours.plain, no_wrap=True, overflow="ellipsis")
         width, height = self.size.width, self.size.height - 1
+        title = Text(self._title(width), colours.plain, no_wrap=True, overflow="ellipsis")
         if shown is None or (width, height + 1) < SMALLEST or height + 1 < SMALLEST[1]:
             return title
         rows = [title]
@@ -175,6 +182,11 @@ class CurvePanel(Widget):
         size = (width, height)
         rows += picture(self.lines(), self._spectrum, size, self._frame, self._dots, colours)
         return Text("\n").join(rows)
+
+    def _title(self, width: int) -> str:
+        whole = f"{self.words()}; {_RANGE}"
+        has_range = self._shown is not None and any(one.low is not None for one in self.lines())
+        return whole if has_range and len(whole) <= width else self.words()
 
     def words(self) -> str:
         """What the curves are."""
@@ -201,7 +213,8 @@ class CurvePanel(Widget):
         return [self._line(shown, name) for name in shown.names()]
 
     def _line(self, shown: Shown, name: str) -> Line:
-        found, (low, high) = shown.curves[name], self._range(shown, name)
+        found = shown.curves[name]
+        low, high = self._ranges.of(shown.choices[name], shown.across) or (None, None)
         return Line(
             number=list(shown.choices).index(name) + 1,
             name=name,
@@ -245,39 +258,16 @@ class CurvePanel(Widget):
 
     # ---- what lays leave open ---------------------------------------------------------------------
 
-    def _range(self, shown: Shown, name: str) -> tuple[Curves | None, Curves | None]:
-        choice, across, found = self._ranges.get(name, (None, None, None))
-        known = found is not None and choice == shown.choices[name] and across == shown.across
-        return found if known and found is not None else (None, None)
-
     def _find_ranges(self) -> None:
-        """Work out, one after the other, those that are not known; coils take seconds."""
+        """Of what is shown, one after the other."""
         shown = self._shown
-        if shown is None or self._searching:
-            return
-        for name in shown.names():
-            choice, known = shown.choices[name], self._ranges.get(name)
-            laid = any(run.lay is not None for run in choice.runs.values())
-            if laid and (known is None or known[:2] != (choice, shown.across)):
-                self._searching = True
-                # Not a worker: quitting would wait for it to end.
-                Thread(target=self._search, args=(name, choice, shown.across), daemon=True).start()
-                return
+        if shown is not None:
+            self._ranges.want([shown.choices[name] for name in shown.names()], shown.across)
 
-    def _search(self, name: str, choice: Choice, across: Across) -> None:
-        try:
-            found = curve_range(choice, across)
-        except AuralizeError:  # a drop that cannot be told: there is no curve to be about
-            found = None
-        if self.is_running:
-            self.app.call_from_thread(self._found, name, (choice, across, found))
-
-    def _found(
-        self, name: str, result: tuple[Choice, Across, tuple[Curves, Curves] | None]
-    ) -> None:
-        self._ranges[name], self._searching = result, False
-        self._find_ranges()
-        self.refresh()
+    def _look(self) -> None:
+        if self._ranges.take():
+            self._find_ranges()
+            self.refresh()
 
 
 def _zoomed(round_it: float) -> Frame:

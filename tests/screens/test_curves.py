@@ -304,16 +304,22 @@ def test_the_cursor_appears_at_1_khz_stands_there_and_is_gone_beyond_the_ends(op
 # ---- what a lay leaves open ------------------------------------------------------------------------
 
 
+async def found(pilot, panel):
+    """Wait for the ranges of what is shown."""
+    deadline = time.monotonic() + 60.0
+    await pilot.pause()
+    while panel._ranges.searching:
+        assert time.monotonic() < deadline
+        await pilot.pause(0.05)
+
+
 def test_the_range_of_a_lay_is_a_band_round_its_curve(opened):
     app = opened(RIG + COIL)
 
     async def steps(pilot):
         await pilot.press("2")
         panel = app.screen.query_one(CurvePanel)
-        deadline = time.monotonic() + 60.0
-        while "coiled" not in panel._ranges:
-            assert time.monotonic() < deadline
-            await pilot.pause(0.05)
+        await found(pilot, panel)
         (line,) = [line for line in panel.lines() if line.name == "coiled"]
         assert np.all(line.low <= line.levels)
         assert np.all(line.levels <= line.high)
@@ -322,6 +328,7 @@ def test_the_range_of_a_lay_is_a_band_round_its_curve(opened):
         assert other.low is None
         await pilot.pause()
         drawing = Drawing(app)
+        assert drawing.title == f"{LOSS}; dotted: what the lay leaves open"
         levels, muted = drawing.levels(), drawing.dots(DARK.muted)
         hertz = drawing.hertz()
         low, high = (np.interp(np.log(hertz), np.log(line.hertz), v) for v in (line.low, line.high))
@@ -342,14 +349,15 @@ def test_an_edit_of_the_lay_does_away_with_the_old_range(opened):
     async def steps(pilot):
         await pilot.press("2")
         panel = app.screen.query_one(CurvePanel)
-        while "coiled" not in panel._ranges:
-            await pilot.pause(0.05)
+        await found(pilot, panel)
         held = panel.lines()[1].low
         assert held is not None
         await edit(pilot, app, "pond: length", "58 m")
         now = panel.lines()[1].low
         assert now is None or not np.array_equal(now, held)
-        assert panel._searching or panel._ranges["coiled"][0] == app.draft.rig.choices["coiled"]
+        await found(pilot, panel)
+        assert not np.array_equal(panel.lines()[1].low, held)
+        assert np.all(panel.lines()[1].low <= panel.lines()[1].levels)
 
     drive(app, steps)
 

@@ -8,6 +8,7 @@ import pytest
 import soundfile as sf
 from auralize_tui.app import BenchApp
 from auralize_tui.bench import BenchScreen
+from auralize_tui.curves import CurvePanel
 from auralize_tui.help import HelpScreen
 from auralize_tui.trials import TrialScreen
 
@@ -80,7 +81,7 @@ async def measured(pilot, app):
 def agrees(app):
     """The panel of what is heard, against the engine."""
     status = app.engine.status()
-    heard, match, gains = text_of(app.screen, "#now").splitlines()
+    heard, match, gains, *_ = text_of(app.screen, "#now").splitlines()
     words = status.heard.words.removeprefix("drop of ")
     whole = f"drop over both conductors of {words}"  # said on the screen alone
     assert (
@@ -264,3 +265,28 @@ def test_a_blind_trial_from_setup_to_giving_it_up(real):
     assert (check.state, check.answered, check.discrepancies) == ("given up", 1, ())
     gains = [choice.gain_db for choice in check.plan.choices]
     assert gains[0] != gains[1]  # two runs of unlike loss, made equally loud
+
+
+def test_the_curves_are_those_of_what_the_engine_plays(real):
+    async def steps(pilot):
+        panel = real.screen.query_one(CurvePanel)
+        for keys, words in (
+            (["space"], "loss from the amplifier's terminals, dB"),
+            (["2", "d"], "drop, dB re sending end"),
+            (["c"], "drop over plus, dB re sending end"),
+            (["s"], "loss from the amplifier's terminals, dB"),
+        ):
+            await pilot.press(*keys)
+            await until(pilot, lambda: not real.engine.status().editing)
+            heard = real.engine.status().heard
+            assert panel.words() == words
+            assert ("drop" in words) == (isinstance(heard, End) and heard.signal == "drop")
+            (chosen,) = [line for line in panel.lines() if line.chosen]
+            assert heard == SOURCE or chosen.name == heard.choice
+            if words.startswith("drop"):
+                choice = real.engine.choices[heard.choice]
+                solution = solve(choice.network, chosen.hertz)
+                ratio = solution.drop("stage", heard.across) / solution.reference("stage")
+                np.testing.assert_allclose(chosen.levels, 20 * np.log10(np.abs(ratio)), rtol=1e-9)
+
+    drive(real, steps)

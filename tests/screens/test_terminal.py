@@ -146,7 +146,7 @@ def _sent(mill, settings, keys):
         terminal.run("sleep 600")
         terminal.tmux("set-option", "remain-on-exit", "on")
         terminal.tmux("pipe-pane", f"cat > {sent}")
-        unset = "-u LC_ALL -u LC_CTYPE -u COLORTERM -u AURALIZE_DOTS"
+        unset = " ".join(f"-u {n}" for n in ("LC_ALL", "LC_CTYPE", "COLORTERM", "AURALIZE_DOTS"))
         bench = f"cd {mill}; env {unset} {settings} {COMMAND} bench"
         terminal.tmux("respawn-pane", "-k", f"{bench} mill.toml tone.wav; echo EXIT $?; sleep 60")
         terminal.wait_for("there is no output device")
