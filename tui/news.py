@@ -124,11 +124,13 @@ class News(Static):
         self.show()
 
     def tell(self, event: Event) -> None:
-        """What the engine has to tell; a fault of the device stays until it is right again."""
+        """What the engine has to tell; a fault of the device stays until it is right again,
+        and what was refused until it is seen.
+        """
         if event.kind == "device":
             self.answer("device")
-        if event.kind == "fault":
-            self.say(event.text, math.inf, "device")
+        if event.kind in ("fault", "refused"):
+            self.say(event.text, math.inf, "device" if event.kind == "fault" else "")
         else:
             self.say(event.text)
 

@@ -82,7 +82,7 @@ Screen { layout: vertical; background: $background; color: $foreground; }
 #meters { height: 2; padding: 0 1; }
 #news { height: 2; padding: 0 1; overflow: hidden; }
 #message { height: auto; min-height: 1; }
-#hint { height: 1; color: $secondary; text-style: italic; }
+#hint { height: 1; color: $primary; text-style: italic; }
 #caution { height: 1; padding: 0 1; color: $warning; }
 
 .-short #now, .-tall #now, .-high #now, .-towering #now { height: 4; }
@@ -103,13 +103,15 @@ BenchApp.-plain #big { display: none; }
 
 OptionList:nocolor > .option-list--option-highlighted { text-style: reverse; }
 Button:nocolor:focus { text-style: bold reverse; }
-Input:nocolor, Select:nocolor > SelectCurrent, Button:nocolor { border: round $foreground; }
-Input:nocolor:focus, Select:nocolor:focus > SelectCurrent { border: heavy $foreground; }
+OptionList:nocolor, Input:nocolor, Select:nocolor > SelectCurrent, Button:nocolor {
+    border: round $foreground; }
+OptionList:nocolor:focus, Input:nocolor:focus, Select:nocolor:focus > SelectCurrent {
+    border: heavy $foreground; }
 
 ModalScreen { align: center middle; }
 .card { width: 76; max-width: 100%; height: auto; max-height: 100%; border: round $primary;
         border-title-color: $primary; border-title-style: bold;
-        padding: 0 1; background: $surface; }
+        padding: 0 1; background: $surface; scrollbar-gutter: stable; scrollbar-size-vertical: 1; }
 .card Input, .card Select { height: 3; }
 .card OptionList { max-height: 50vh; }
 .-wide .card { width: 96; }

@@ -9,7 +9,7 @@ from auralize.gains import DropsWay, Gains, Heard, Match
 from auralize.live.input_status import InputStatus
 
 Certainty = Literal["unknown", "predicted", "measured"]
-EventKind = Literal["device", "fault", "edit", "programme", "underrun"]
+EventKind = Literal["device", "fault", "edit", "programme", "underrun", "refused"]
 State = Literal["closed", "opening", "running", "silent", "lost"]
 
 
@@ -18,6 +18,7 @@ class Event:
     """Something to be told: one line, with what to do about it."""
 
     kind: EventKind
+    """fault: of the device, until the next event of it; refused: what was asked for cannot be."""
     text: str
 
 

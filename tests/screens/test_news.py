@@ -102,3 +102,17 @@ def test_a_fault_told_again_and_again_stands_once(app):
         assert "is gone" not in text_of(app.screen, "#message")
 
     drive(app, steps)
+
+
+def test_what_was_refused_outlasts_the_device(app):
+    """It used to be taken for a fault of the device, and went with the next good word of that."""
+
+    async def steps(pilot):
+        app.engine.tell("reel stays as it was: its filter cannot be designed", "refused")
+        app.engine.tell("playing on null sink at 48000 Hz", "device")
+        await pilot.pause(0.3)
+        assert "stays as it was" in text_of(app.screen, "#message")
+        await pilot.press("enter")
+        assert "stays as it was" not in text_of(app.screen, "#message")
+
+    drive(app, steps)

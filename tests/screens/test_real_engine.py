@@ -84,7 +84,7 @@ async def measured(pilot, app):
 def agrees(app):
     """The panel of what is heard, against the engine."""
     status = app.engine.status()
-    heard, match, gains = text_of(app.screen, "#now").splitlines()
+    heard, match, gains, *_ = text_of(app.screen, "#now").splitlines()
     words = status.heard.words.removeprefix("drop of ")
     whole = f"drop over both conductors of {words}"  # said on the screen alone
     assert (
