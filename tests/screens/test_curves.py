@@ -13,7 +13,7 @@ from auralize_tui.curves import CurvePanel
 from auralize.figures.numbers import figures
 from support.bench_app import drive, edit
 from support.drawing import SCALE, Drawing
-from support.rig_text import amplifier, load, run, text
+from support.rig_text import amplifier, driver, load, run, text
 
 pytest.importorskip("tomlkit", reason="the bench edits with tomlkit (extra: bench)")
 LENGTH, OHM, HENRY, LOAD = 62.0, 16e-3, 1e-6, 8.0
@@ -214,6 +214,33 @@ def test_the_difference_to_the_pinned_choice_is_that_of_what_is_heard(opened, si
         assert drawing.holds_nothing_but(difference, np.zeros(2 * drawing.width))
         pin(app)  # without a pinned choice there is none
         assert Drawing(app).title == (LOSS if signal == "r" else "drop, dB re sending end")
+
+    drive(app, steps)
+
+
+def test_a_difference_is_at_the_loudspeaker_at_which_the_choice_is_heard(opened):
+    """As a picture of `auralize plot --against` has it."""
+    app = opened(
+        text(
+            'title = "Two"\nlisten = "stage"',
+            amplifier(),
+            MEASURED,
+            run(),
+            load() + driver().replace("stage", "wings"),
+            SHORTER.replace('label = "b"', 'label = "b"\nlisten = "wings"'),
+        )
+    )
+
+    async def steps(pilot):
+        pin(app, "a")
+        panel = app.screen.query_one(CurvePanel)
+        for _ in range(3):
+            panel.turn()
+        (line,) = [line for line in panel.lines() if line.name == "b"]
+        choices = app.draft.rig.choices
+        b, a = choices["b"], choices["a"].at("wings")
+        ratio = np.abs(b.response(line.hertz) / a.response(line.hertz))
+        np.testing.assert_allclose(line.levels, 20 * np.log10(ratio), rtol=1e-9, atol=1e-9)
 
     drive(app, steps)
 
