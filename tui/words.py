@@ -12,6 +12,7 @@ from auralize.units import show_frequency
 if TYPE_CHECKING:
     from auralize.figures.headlines import Headline
     from auralize.gains import Gains, Heard
+    from auralize.live.status import Certainty
 
 
 def heard_words(heard: Heard) -> str:
@@ -27,6 +28,17 @@ def gain_words(heard: Heard, gains: Gains) -> str:
     is_drop = isinstance(heard, End) and heard.signal == "drop"
     makeup = f"make-up {gains.makeup:+.2f}, " if is_drop else ""
     return f"gain {gains.total:+.2f} dB: match {gains.match:+.2f}, {makeup}headroom {gains.headroom:+.2f}"
+
+
+def measuring_words(certainty: Certainty, share: float, seconds: float | None) -> str:
+    """What gains rest on, and how far their measuring is; nothing where all is measured."""
+    if certainty == "measured":
+        return ""
+    known = {"unknown": "levels not known yet", "predicted": "levels predicted"}[certainty]
+    if share >= 1.0:
+        return f"{known}, and cannot be measured"
+    left = "" if seconds is None else f", {math.ceil(seconds)} s left"
+    return f"{known}; measuring: {math.floor(100 * share)} %{left}"
 
 
 def key_figures(figures: Headline) -> str:

@@ -181,6 +181,7 @@ class Listening:
     def status(self) -> ListeningStatus:
         """How things are now."""
         transport, player, wanted = self.transport, self.player, self.wanted
+        progress = self._measurer.progress
         editing = self.designer.busy
         with self._lock:
             heard, slot = wanted.heard, self._slot
@@ -206,6 +207,8 @@ class Listening:
             editing=editing,
             switches=player.switches,
             starved=transport.starved,
+            measured=progress.share,
+            measured_in=progress.seconds,
         )
 
     # ---- from the threads that design and measure

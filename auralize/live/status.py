@@ -54,6 +54,10 @@ class ListeningStatus:
     switches: int
     starved: int
     """Times that a block of the programme came too late from disk."""
+    measured: float
+    """Share of the measuring of levels that has been done; 1 when nothing is left to be measured."""
+    measured_in: float | None
+    """s that the rest will take; None: not known yet."""
 
 
 @dataclass(frozen=True)
