@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from auralize.figures.headlines import Headline
     from auralize.gains import Heard
-    from auralize.live.status import Status
+    from auralize.live.status import Certainty, Status
 
 
 def heard_words(heard: Heard) -> str:
@@ -100,6 +100,17 @@ def _beside(heard: Heard, one: Heard) -> str:
 def _fitting(width: int, *wordings: str) -> str:
     """The first that fits, else the last."""
     return next((words for words in wordings if len(words) <= width), wordings[-1])
+
+
+def measuring_words(certainty: Certainty, share: float, seconds: float | None) -> str:
+    """What gains rest on, and how far their measuring is; nothing where all is measured."""
+    if certainty == "measured":
+        return ""
+    known = {"unknown": "levels not known yet", "predicted": "levels predicted"}[certainty]
+    if share >= 1.0:
+        return f"{known}, and cannot be measured"
+    left = "" if seconds is None else f", {math.ceil(seconds)} s left"
+    return f"{known}; measuring: {math.floor(100 * share)} %{left}"
 
 
 def key_figures(figures: Headline) -> str:

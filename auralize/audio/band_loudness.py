@@ -61,8 +61,8 @@ class BandMeter(LoudnessMeter):
     the step; how much there is comes from the meter.
     """
 
-    def __init__(self, rate: int, channels: int) -> None:
-        super().__init__(rate, channels)
+    def __init__(self, rate: int, channels: int, first: int = 0) -> None:
+        super().__init__(rate, channels, first=first)
         self._hop = rate // STEPS_PER_SECOND
         self._window = np.sin(np.pi * (np.arange(2 * self._hop) + 0.5) / (2 * self._hop)) ** 2
         self._centres = band_centres(rate)
@@ -96,8 +96,19 @@ class BandMeter(LoudnessMeter):
 
     def _frame_starts(self, steps: int) -> NDArray[np.int_]:
         """Where in the pending samples the frames of those of the first `steps` steps start."""
-        ends = step_ends(np.arange(self._row_count, steps), self._rate)
-        return ends - step_ends(np.array(self._row_count), self._rate)
+        ends = step_ends(self._first + np.arange(self._row_count, steps), self._rate)
+        return ends - step_ends(np.array(self._first + self._row_count), self._rate)
+
+    def append(self, part: LoudnessMeter, first: int, stop: int | None) -> None:
+        """As of every LoudnessMeter; the part must reach a step beyond ``stop``."""
+        assert isinstance(part, BandMeter)
+        super().append(part, first, stop)
+        if part._rows:
+            rows = np.concatenate(part._rows)[first - part._first : stop and stop - part._first]
+            self._rows.append(rows)
+            self._row_count += len(rows)
+        if not stop:
+            self._pending = part._pending
 
     def _bands(self, samples: FloatArray, starts: NDArray[np.int_]) -> FloatArray:
         """K-weighted power in each band (frames, bands), in no particular unit."""

@@ -5,6 +5,8 @@ those values that no test checks, are from memory. A block of samples is (n, cha
 full scale at 1.0. No result depends on how a stream is cut into blocks, except by rounding.
 """
 
+from __future__ import annotations
+
 import math
 
 import numpy as np
@@ -36,6 +38,9 @@ RELATIVE_GATE = -10.0  # LU, BS.1770 eq. (6)
 SURROUND_WEIGHT = 1.41  # BS.1770 Table 3
 STEPS_PER_SECOND = 10  # gating blocks of 400 ms overlap by 75 %: one every 100 ms
 STEPS_PER_BLOCK = 4
+WARM_STEPS = 3
+"""After which a part of a stream is weighted as if it had been there from the start: the poles of the
+high-pass let less than 1e-20 of what was before through."""
 
 SLICE = 1 << 16  # frames worked on at once: keeps memory flat and stays in the cache
 
@@ -91,10 +96,11 @@ def k_weighting(rate: int) -> FloatArray:
 class LoudnessMeter:
     """Loudness of a stream; keeps one number for each 100 ms.
 
-    8 to 192 kHz, 1 to 8 channels weighted by `channel_weights`. AudioFileError for others.
+    8 to 192 kHz, 1 to 8 channels weighted by `channel_weights`. AudioFileError for others. A part of a
+    stream may be measured by itself, from step ``first`` on (see `append`).
     """
 
-    def __init__(self, rate: int, channels: int, mask: int = 0) -> None:
+    def __init__(self, rate: int, channels: int, mask: int = 0, first: int = 0) -> None:
         check_format(rate, channels)
         weights = channel_weights(channels, mask)
         self._rate, self._channels = rate, channels
@@ -102,7 +108,8 @@ class LoudnessMeter:
         self._weights = weights[self._heard]
         self._sections = k_weighting(rate)
         self._state = np.zeros((len(self._sections), len(self._heard), 2))
-        self._frames = 0
+        self._first = first
+        self._frames = int(step_ends(np.array(first), rate))
         self._steps: list[float] = []  # weighted sum of squares in each whole step
         self._open_step = 0.0  # the same for the step under way
 
@@ -132,11 +139,20 @@ class LoudnessMeter:
         return float(self._weights @ np.einsum("cn,cn->c", weighted, weighted))
 
     def _next_step_end(self) -> int:
-        return int(step_ends(np.array(len(self._steps) + 1), self._rate))
+        return int(step_ends(np.array(self._first + len(self._steps) + 1), self._rate))
+
+    def append(self, part: LoudnessMeter, first: int, stop: int | None) -> None:
+        """Take the steps ``first`` (the next) to ``stop`` of the stream, where a part has them.
+
+        None: all, to the end of the stream. The part began `WARM_STEPS` earlier, or with the stream.
+        """
+        self._steps += part._steps[first - part._first : stop and stop - part._first]
+        self._open_step = 0.0 if stop else part._open_step
+        self._frames = int(step_ends(np.array(stop), self._rate)) if stop else part._frames
 
     def _block_means(self, steps: FloatArray) -> FloatArray:
         """Mean over each whole gating block of sums over its steps, (steps, ...)."""
-        ends = step_ends(np.arange(len(self._steps) + 1), self._rate)
+        ends = step_ends(self._first + np.arange(len(self._steps) + 1), self._rate)
         count = len(steps) - STEPS_PER_BLOCK + 1
         sums = np.add.reduce([steps[first : first + count] for first in range(STEPS_PER_BLOCK)])
         return np.asarray((sums.T / (ends[STEPS_PER_BLOCK:] - ends[:-STEPS_PER_BLOCK])).T)

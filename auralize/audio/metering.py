@@ -33,17 +33,30 @@ class Level:
 
 
 class Meter:
-    """One signal of ``channels`` at ``rate`` Hz; ``loudness``: a meter that finds out more than that."""
+    """One signal of ``channels`` at ``rate`` Hz; ``loudness``: a meter that finds out more than that.
 
-    def __init__(self, rate: int, channels: int, loudness: LoudnessMeter | None = None) -> None:
-        self._loudness = loudness or LoudnessMeter(rate, channels)
-        self._peak = TruePeakMeter(rate, channels)
+    Of a part of the signal, from its step ``first`` of 100 ms on: see `append`.
+    """
+
+    def __init__(
+        self, rate: int, channels: int, loudness: LoudnessMeter | None = None, first: int = 0
+    ) -> None:
+        self.loudness = loudness or LoudnessMeter(rate, channels, first=first)
+        self._peak = TruePeakMeter(rate, channels, goes_on=first > 0)
 
     def add(self, block: Samples) -> None:
         """The next (n, channels), any n."""
         if len(block):
-            self._loudness.add(block)
+            self.loudness.add(block)
             self._peak.add(block)
+
+    def append(self, part: Meter, first: int, stop: int | None) -> None:
+        """Take steps ``first`` (the next) to ``stop`` from a part, or (None) all to the end.
+
+        The part began `WARM_STEPS` before, or with the signal, and goes on for a step beyond ``stop``.
+        """
+        self.loudness.append(part.loudness, first, stop)
+        self._peak.append(part._peak, last=stop is None)
 
     @property
     def level(self) -> Level:
@@ -52,7 +65,7 @@ class Meter:
 
     def level_before(self, gain: float) -> Level:
         """Of what was added so far, its loudness gated as it will be after ``gain`` in dB."""
-        return Level(self._loudness.integrated_before(gain), self._peak.peak)
+        return Level(self.loudness.integrated_before(gain), self._peak.peak)
 
 
 def measure(

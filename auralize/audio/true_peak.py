@@ -31,6 +31,10 @@ sample rate, but for a thousandth, and t is a quarter of a sample: 0.68, less an
 CHUNK: Final = 1 << 13  # frames looked at together
 SEGMENT: Final = 32  # samples whose instants are interpolated together
 BATCH: Final = 256  # segments likewise
+ALONE: Final = 1 << 18
+"""Multiplications up to which OpenBLAS forms a product in the thread that asks for it (value from memory).
+Its own threads take the processor from others, at a priority that is not ours to set: on a busy machine
+of two processors six times as much time as all the products (measured)."""
 
 
 class TruePeakMeter:
@@ -41,17 +45,17 @@ class TruePeakMeter:
     errors as LoudnessMeter.
 
     Only where the stream comes near its highest are all instants looked at, which loses nothing: see
-    `SHARE_AT_HALVES`.
+    `SHARE_AT_HALVES`. Where ``goes_on``, this is a part of a stream, and other samples came before.
     """
 
-    def __init__(self, rate: int, channels: int) -> None:
+    def __init__(self, rate: int, channels: int, *, goes_on: bool = False) -> None:
         check_format(rate, channels)
         self._channels = channels
         phases = interpolator(OVERSAMPLING)
         half = OVERSAMPLING // 2 - 1
         self._halves = _segment_kernel(phases[half : half + 1])
         self._others = _segment_kernel(np.delete(phases, half, axis=0))
-        self._pending = np.zeros((channels, AROUND))
+        self._pending = np.zeros((channels, 0 if goes_on else AROUND))
         self._peak = 0.0
 
     def add(self, block: FloatArray) -> None:
@@ -72,7 +76,7 @@ class TruePeakMeter:
         """Peak so far, or in the instants between `samples` (channels, whole segments and what is around)."""
         windows = np.lib.stride_tricks.sliding_window_view(samples, SEGMENT + AROUND, axis=1)
         windows = windows[:, ::SEGMENT].reshape(-1, SEGMENT + AROUND)
-        halves = np.abs(windows @ self._halves).max(axis=1)
+        halves = np.abs(_product(windows, self._halves)).max(axis=1)
         peak = max(self._peak, float(halves.max()))
         level = np.maximum(halves, np.abs(windows[:, REACH - 1 : REACH + SEGMENT]).max(axis=1))
         places = np.flatnonzero((level >= SHARE_AT_HALVES * peak) & (level > 0))
@@ -81,7 +85,7 @@ class TruePeakMeter:
             batch = places[start : start + BATCH]
             if level[batch[0]] < SHARE_AT_HALVES * peak:
                 break
-            peak = max(peak, _largest(windows[batch] @ self._others))
+            peak = max(peak, _largest(_product(windows[batch], self._others)))
         return peak
 
     @property
@@ -90,6 +94,14 @@ class TruePeakMeter:
         end = AROUND + -self._pending.shape[1] % SEGMENT
         return self._scan(np.pad(self._pending, ((0, 0), (0, end + SEGMENT))))
 
+    def append(self, part: TruePeakMeter, last: bool) -> None:
+        """Take the next part of the stream: the parts overlap by `AROUND` and a `SEGMENT` or more."""
+        if not last:
+            segments = (part._pending.shape[1] - AROUND) // SEGMENT
+            if segments > 0:
+                part._peak = part._scan(part._pending[:, : AROUND + segments * SEGMENT])
+        self._peak = max(self._peak, part.peak if last else part._peak)
+
 
 def interpolator(oversampling: int) -> FloatArray:
     """Taps (oversampling - 1, 2 REACH) for the instants between the two middle samples."""
@@ -97,6 +109,13 @@ def interpolator(oversampling: int) -> FloatArray:
     distance = np.arange(-REACH + 1, REACH + 1) - instants[:, None]
     window = np.i0(KAISER_BETA * np.sqrt(1 - (distance / REACH) ** 2)) / np.i0(KAISER_BETA)
     return np.asarray(np.sinc(distance) * window)
+
+
+def _product(windows: FloatArray, kernel: FloatArray) -> FloatArray:
+    """The matrix product, in this thread alone."""
+    rows = ALONE // kernel.size
+    parts = [windows[start : start + rows] @ kernel for start in range(0, len(windows), rows)]
+    return np.concatenate(parts)
 
 
 def _segment_kernel(phases: FloatArray) -> FloatArray:

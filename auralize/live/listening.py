@@ -210,9 +210,8 @@ class Listening:
         """How things are now."""
         editing = self.designer.busy
         with self._lock:
-            return snapshot(
-                self.transport, self.player, self.wanted, self._known, self._slot, editing=editing
-            )
+            levels = (self._known, self._measurer.progress)
+            return snapshot(self.transport, self.player, self.wanted, *levels, self._slot, editing)
 
     def spectrum(self, heard: Sequence[Heard], fineness: Fineness) -> Spectrum | None:
         """Levels over frequency of what sounds now, and of what would sound if these were heard.

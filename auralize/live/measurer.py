@@ -7,32 +7,29 @@ response that has not been measured yet.
 from __future__ import annotations
 
 import math
-import os
-import sys
 import threading
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import closing
 from dataclasses import dataclass, replace
-from itertools import islice, takewhile
+from itertools import islice
 from typing import Final
 
 from auralize.audio.band_loudness import BandEnergies, BandMeter
-from auralize.audio.metering import Level, Meter, Samples, measure
+from auralize.audio.loudness import STEPS_PER_SECOND
+from auralize.audio.metering import Level, Meter
 from auralize.circuit.signals import drops, voltage
 from auralize.circuit.solution import Across, solve
 from auralize.errors import AuralizeError
 from auralize.filters.fir import Fir, RunFilters
-from auralize.filters.stream import through
 from auralize.gains import DROP_GATED_AFTER, End, Heard
-from auralize.live.sources import Feed, Readable
+from auralize.live.pieces import Pool, Task, be_nice
+from auralize.live.progress import PROGRAMME, Progress
+from auralize.live.sources import Feed
 from auralize.rig.choice import Choice
 from auralize.units import amplitude
 
-READ: Final = 1 << 15
-"""Frames measured at once."""
 FIRST_LOOK: Final = 20.0
 """s of programme after which its band energies are told for the first time; then at each doubling."""
-NICENESS: Final = 10
-"""Priority of the measuring thread below that of all others, where threads have one (Linux)."""
 
 
 @dataclass(frozen=True)
@@ -118,6 +115,8 @@ class Measurer:
         self._feed, self._rate = feed, rate
         self._on_source, self._on_run, self._on_fault = on_source, on_run, on_fault
         self._wanted: dict[str, RunFilters] = {}
+        self.progress = Progress()
+        self._known = False  # whether the programme itself has been measured
         self._lock = threading.Lock()
         self._wake = threading.Event()
         self._closing = False
@@ -128,7 +127,13 @@ class Measurer:
         """Measure this choice with these filters; older ones of that name are given up."""
         with self._lock:
             self._wanted[name] = filters
+            self._expect()
         self._wake.set()
+
+    def _expect(self) -> None:
+        """Tell the progress what is to be measured beside what has been; with the lock."""
+        signals = sum(len(_distinct(run)) for run in self._wanted.values())
+        self.progress.expect(signals if self._known else PROGRAMME + signals)
 
     def close(self) -> None:
         """End soon."""
@@ -136,50 +141,49 @@ class Measurer:
         self._wake.set()
 
     def _work(self) -> None:
-        if sys.platform == "linux":
-            os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), NICENESS)
+        be_nice()
+        self._pool = pool = Pool()
         try:
-            self._measure_source()
+            self._measure_source(pool)
             while not self._closing:
                 self._wake.wait()
                 self._wake.clear()
                 while not self._closing and self._wanted:
                     self._measure_runs()
         except AuralizeError as error:
+            self.progress.rest()
             self._on_fault(str(error))
+        finally:
+            pool.close()
 
-    def _blocks(self, programme: Readable) -> Iterator[Samples]:
-        for start in range(0, programme.stretch, READ):
-            if self._closing:
-                return
-            yield programme.read(start, min(READ, programme.stretch - start))
+    def _measure_source(self, pool: Pool) -> None:
+        with closing(self._feed.opened(self._rate)) as programme:
+            self.progress.begin(programme.stretch)
+        look = FIRST_LOOK * STEPS_PER_SECOND
+        task = Task(self._feed, self._rate)
+        did = self.progress.did
+        for (meter,), piece in pool.measure(task, self._is_open, lambda n: did(PROGRAMME * n)):
+            if piece.stop is None:
+                self._known = True
+                self._tell_source(meter, whole=True)
+            elif piece.stop >= look:
+                while piece.stop >= look:
+                    look *= 2.0
+                self._tell_source(meter, whole=False)
 
-    def _measure_source(self) -> None:
-        programme = self._feed.opened(self._rate)
-        bands = BandMeter(self._rate, programme.channels)
-        meter = Meter(self._rate, programme.channels, bands)
-        done, look = 0, FIRST_LOOK * self._rate
+    def _is_open(self) -> bool:
+        return not self._closing
 
-        def tell(frames: int) -> None:
-            nonlocal done, look
-            done += frames
-            if done >= look:
-                look *= 2.0
-                self._tell_source(bands, meter, whole=False)
-
-        measure(((block,) for block in self._blocks(programme)), [meter], told=tell)
-        programme.close()
-        if not self._closing:
-            self._tell_source(bands, meter, whole=True)
-
-    def _tell_source(self, bands: BandMeter, meter: Meter, whole: bool) -> None:
+    def _tell_source(self, meter: Meter, whole: bool) -> None:
         level = replace(meter.level, measured=whole)
-        self._on_source(SourceMeasured(bands.energies, level))
+        assert isinstance(meter.loudness, BandMeter)  # see `Task.meters`
+        self._on_source(SourceMeasured(meter.loudness.energies, level))
 
     def _measure_runs(self) -> None:
         """One pass over the programme for all that is wanted now."""
         with self._lock:
             wanted = dict(self._wanted)
+            self._expect()
         found = self._levels(list(wanted.values()), lambda: self._still_wanted(wanted))
         if found is None:
             return
@@ -190,6 +194,9 @@ class Measurer:
                     del self._wanted[name]
             if current:
                 self._on_run(name, filters, levels)
+        with self._lock:
+            if not self._wanted:
+                self.progress.rest()
 
     def _still_wanted(self, wanted: Mapping[str, RunFilters]) -> bool:
         with self._lock:
@@ -198,21 +205,19 @@ class Measurer:
     def _levels(
         self, runs: Sequence[RunFilters], wanted: Callable[[], bool]
     ) -> list[RunLevels] | None:
-        programme = self._feed.opened(self._rate)
-        try:
-            return self._metered(programme, runs, wanted)
-        finally:
-            programme.close()
-
-    def _metered(
-        self, programme: Readable, runs: Sequence[RunFilters], wanted: Callable[[], bool]
-    ) -> list[RunLevels] | None:
         distinct = [_distinct(run) for run in runs]
         firs = [fir for run in distinct for fir in run]
-        meters = [Meter(self._rate, programme.channels) for _ in firs]
-        blocks = takewhile(lambda _: wanted(), self._blocks(programme))
-        measure((tuple(wet) for _, wet in through(blocks, firs, programme.channels)), meters)
-        if self._closing or not wanted():
+        task = Task(self._feed, self._rate, firs)
+        meters: list[Meter] | None = None
+        measuring = self._pool.measure(
+            task,
+            lambda: self._is_open() and wanted(),
+            lambda frames: self.progress.did(frames * len(firs)),
+        )
+        for found, piece in measuring:
+            if piece.stop is None:
+                meters = found
+        if meters is None:
             return None
         gates = [g for run in distinct for g in (0.0, *(len(run) - 1) * [DROP_GATED_AFTER])]
         levels = (meter.level_before(gain) for meter, gain in zip(meters, gates, strict=True))

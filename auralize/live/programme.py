@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from contextlib import ExitStack
 from pathlib import Path
-from typing import Final
+from typing import Final, Self
 
 import numpy as np
 import soundfile as sf
@@ -43,6 +43,12 @@ class Programme:
         self._file = self._closing.enter_context(opened(path))
         self._kept_from, self._kept = 0, np.zeros((0, self.channels))
         self._chunk_index, self._chunk = -1, self._kept
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
 
     def close(self) -> None:
         """Let go of the file."""

@@ -7,8 +7,6 @@ choices are predicted from them (see `auralize.live.measurer.predicted`).
 from __future__ import annotations
 
 import math
-import os
-import sys
 import threading
 from collections import deque
 from collections.abc import Callable
@@ -19,7 +17,9 @@ import numpy as np
 from auralize.audio.band_loudness import BandEnergies, BandMeter
 from auralize.audio.metering import Level, Meter
 from auralize.filters.fir import RunFilters
-from auralize.live.measurer import NICENESS, SourceMeasured
+from auralize.live.measurer import SourceMeasured
+from auralize.live.pieces import be_nice
+from auralize.live.progress import Progress
 from auralize.live.ring import Ring
 
 LOOK: Final = 0.25
@@ -78,6 +78,8 @@ class Running:
     ) -> None:
         self._tapped, self._on_source = tapped, on_source
         self._levels = RunningLevels(rate, channels)
+        self.progress = Progress()
+        self.progress.rest()  # what comes in is never measured as a whole
         self._closing = threading.Event()
         self.thread = threading.Thread(target=self._work, name="running levels", daemon=True)
         self.thread.start()
@@ -90,8 +92,7 @@ class Running:
         self._closing.set()
 
     def _work(self) -> None:
-        if sys.platform == "linux":
-            os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), NICENESS)
+        be_nice()
         while not self._closing.wait(LOOK):
             came = self._tapped.take(self._tapped.filling)
             if len(came):

@@ -8,6 +8,7 @@ from auralize.gains import Source
 from auralize.live.incoming import Incoming
 from auralize.live.known import Known
 from auralize.live.player import Player
+from auralize.live.progress import Progress
 from auralize.live.sources import seconds
 from auralize.live.status import ListeningStatus
 from auralize.live.transport import Transport
@@ -20,8 +21,8 @@ def snapshot(
     player: Player,
     wanted: Wanted,
     known: Known,
+    progress: Progress,
     slot: int | None,
-    *,
     editing: bool,
 ) -> ListeningStatus:
     """While a ``slot`` is heard, nothing in it could tell which."""
@@ -46,6 +47,8 @@ def snapshot(
         editing=editing,
         switches=player.switches,
         starved=transport.starved,
+        measured=progress.share,
+        measured_in=progress.seconds,
         drops=wanted.drops,
         makeup=wanted.makeup,
         silent=known.silent(heard),

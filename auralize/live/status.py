@@ -63,6 +63,10 @@ class ListeningStatus:
     """``heard`` is known to have no loudness: it cannot be matched or made up."""
     rising: float
     """dB that ``heard`` has still to come up, as it is much louder than what was heard before."""
+    measured: float
+    """Share of the measuring of levels that has been done; 1 when nothing is left to be measured."""
+    measured_in: float | None
+    """s that the rest will take; None: not known yet."""
 
 
 @dataclass(frozen=True)

@@ -25,7 +25,7 @@ from auralize.gains import (
     balance,
     level_gain,
 )
-from auralize.live import measurer
+from auralize.live import measurer, pieces
 from auralize.live.known import Known
 from auralize.live.limiter import LIMITER_CEILING
 from auralize.live.measurer import predicted, scaled_level
@@ -322,8 +322,9 @@ def test_a_prediction_is_made_anew_as_more_of_the_programme_is_known(saltmarsh, 
 def test_the_programme_is_told_so_far_at_each_doubling_and_then_altogether(
     programme, shared, monkeypatch
 ):
-    """3 s in reads of 0.68 s: after 0.68, 1.37 and 2.05 s, as the first look is after half a second."""
+    """3 s in pieces of 0.7 s: after 0.7, 1.4 and 2.1 s at most, as the first look is after half a second."""
     monkeypatch.setattr(measurer, "FIRST_LOOK", 0.5)
+    monkeypatch.setattr(pieces, "PIECE", 7)
     told, faults = [], []
     thread = measurer.Measurer(
         FileFeed(programme), RATE, told.append, lambda *_: None, faults.append
@@ -333,9 +334,11 @@ def test_the_programme_is_told_so_far_at_each_doubling_and_then_altogether(
     thread.thread.join(5.0)
     assert [source.level.measured for source in told] == [False, False, False, True]
     seconds = [len(source.energies.blocks) * 0.1 for source in told]
-    assert seconds == pytest.approx([0.68, 1.37, 2.05, 3.0], abs=0.5)  # gating blocks reach 0.4 s
+    assert seconds == pytest.approx([0.7, 1.4, 2.1, 3.0], abs=0.5)  # gating blocks reach 0.4 s
     assert np.all(np.diff(seconds) > 0)
-    assert told[-1].level == shared.listening._known.source.level
+    level, whole = told[-1].level, shared.listening._known.source.level
+    assert level.loudness == pytest.approx(whole.loudness, abs=1e-10)  # sums of other pieces
+    assert level.peak == pytest.approx(whole.peak, rel=1e-12)
     assert faults == []
 
 

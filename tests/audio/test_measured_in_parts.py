@@ -1,0 +1,57 @@
+"""A signal measured in parts, each by itself, reads as the whole does."""
+
+import numpy as np
+import pytest
+
+from auralize.audio.band_loudness import BandMeter
+from auralize.audio.loudness import WARM_STEPS, step_ends
+from auralize.audio.metering import Meter
+
+RATES = [8000, 11025, 44_100, 48_000]
+
+
+def signal(rate, steps):
+    """Noise of a level that changes, which two gates cut, with a click across a cut."""
+    frames = int(step_ends(np.array(steps), rate)) + rate // 30
+    samples = np.random.default_rng(4).normal(0.0, 0.05, (frames, 2))
+    samples *= np.linspace(0.001, 1.0, frames)[:, None]
+    at = int(step_ends(np.array(20), rate))
+    samples[at - 2 : at + 2] = [[0.7], [0.9], [0.9], [0.7]] * np.array([1.0, -0.5])
+    return samples
+
+
+def in_parts(samples, rate, cuts):
+    """The meter after all parts, each of its own samples alone."""
+    total = Meter(rate, 2, BandMeter(rate, 2))
+    stops = [*cuts[1:], None]
+    for first, stop in zip(cuts, stops, strict=True):
+        begins = max(0, first - WARM_STEPS)
+        part = Meter(rate, 2, BandMeter(rate, 2, begins), begins)
+        end = None if stop is None else int(step_ends(np.array(stop + 1), rate)) + rate // 20
+        part.add(samples[int(step_ends(np.array(begins), rate)) : end])
+        total.append(part, first, stop)
+    return total
+
+
+@pytest.mark.parametrize("rate", RATES)
+@pytest.mark.parametrize("cuts", [[0], [0, 20], [0, 7, 20, 21, 33]])
+def test_level_and_bands_are_those_of_the_whole(rate, cuts):
+    samples = signal(rate, 50)
+    whole = Meter(rate, 2, BandMeter(rate, 2))
+    whole.add(samples)
+    total = in_parts(samples, rate, cuts)
+    # Rounding of sums, and what the weighting remembers from before it was warm: under 1e-12.
+    assert total.level.loudness == pytest.approx(whole.level.loudness, abs=1e-10)
+    assert total.level.peak == pytest.approx(whole.level.peak, rel=1e-12)
+    ours, its = total.loudness.energies, whole.loudness.energies
+    assert ours.blocks.shape == its.blocks.shape
+    assert np.allclose(ours.blocks, its.blocks, rtol=1e-9, atol=1e-15 * its.blocks.max())
+
+
+def test_the_edge_of_a_part_makes_no_peak():
+    """A tone cut at its crest would overshoot if there were silence before it, or behind."""
+    rate = 48_000
+    tone = np.cos(2 * np.pi * 1000 / rate * np.arange(5 * rate))[:, None] * np.ones(2)
+    tone[: rate // 2] *= np.linspace(0, 1, rate // 2)[:, None]
+    tone[-rate // 2 :] *= np.linspace(1, 0, rate // 2)[:, None]
+    assert in_parts(tone, rate, [0, 10, 20, 30]).level.peak == pytest.approx(1.0, abs=1e-4)
