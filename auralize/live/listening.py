@@ -74,17 +74,13 @@ class Listening:
             part.close()
 
     def join(self, seconds: float) -> None:
-        """Wait for all threads to end after `close`, ``seconds`` at most for each.
-
-        A thread that still computes in a C++ library while the interpreter goes down would abort it.
-        """
+        """Wait for all threads to end after `close`, ``seconds`` at most for each."""
+        # One that still computes in a C++ library while the interpreter goes down would abort it.
         for part in (self._sounding, self.designer, self._measurer, self.transport.reader):
             part.thread.join(seconds)
 
-    # ---- for the callback
-
     def render(self, out: Block) -> None:
-        """Fill one block (block, channels of the device)."""
+        """Fill one block (block, channels of the device), for the callback."""
         self.player.render(out)
 
     # ---- what is heard
@@ -124,9 +120,7 @@ class Listening:
 
     def slot_heard(self, latency: float) -> float:
         """s of sound of the slot asked for last, since then, that have left a device of that latency (s)."""
-        with self._lock:
-            wish, slot = self._wish, self._slot
-        return 0.0 if slot is None else self._sounding.left(wish, latency)
+        return 0.0 if self._slot is None else self._sounding.left(self._wish, latency)
 
     def _wished(self) -> tuple[Sound, int]:
         """What is to sound, and the taps of the longest filter that may be next."""
@@ -171,8 +165,6 @@ class Listening:
         """Design this choice anew and fade it in; of several waiting edits the last one counts."""
         self.designer.want(choice)
 
-    # ---- what is known
-
     def gains(self, heard: Heard) -> Gains:
         """The gains of something that can be heard."""
         with self._lock:
@@ -181,7 +173,6 @@ class Listening:
     def status(self) -> ListeningStatus:
         """How things are now."""
         transport, player, wanted = self.transport, self.player, self.wanted
-        progress = self._measurer.progress
         editing = self.designer.busy
         with self._lock:
             heard, slot = wanted.heard, self._slot
@@ -207,8 +198,7 @@ class Listening:
             editing=editing,
             switches=player.switches,
             starved=transport.starved,
-            measured=progress.share,
-            measured_in=progress.seconds,
+            **self._measurer.progress.told,
         )
 
     # ---- from the threads that design and measure
