@@ -85,10 +85,8 @@ class Listening:
             if part.thread is not None:
                 part.thread.join(seconds)
 
-    # ---- for the callback
-
     def render(self, out: Block) -> None:
-        """Fill one block (block, channels of the device)."""
+        """Fill one block (block, channels of the device), for the callback."""
         self.player.render(out)
 
     # ---- what is heard
@@ -131,9 +129,7 @@ class Listening:
 
     def slot_heard(self, latency: float) -> float:
         """s of sound of the slot asked for last, since then, that have left a device of that latency (s)."""
-        with self._lock:
-            wish, slot = self._wish, self._slot
-        return 0.0 if slot is None else self._sounding.left(wish, latency)
+        return 0.0 if self._slot is None else self._sounding.left(self._wish, latency)
 
     def _wished(self) -> tuple[Sound, int]:
         """What is to sound, and the taps of the longest filter that may be next."""
@@ -191,8 +187,6 @@ class Listening:
     def remove_choice(self, name: str) -> None:
         """Have this choice no more; where it was heard, the source is."""
         self._coming.remove(name)
-
-    # ---- what is known
 
     def gains(self, heard: Heard) -> Gains:
         """The gains of something that can be heard."""

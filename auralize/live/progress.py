@@ -5,12 +5,19 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable
-from typing import Final
+from typing import Final, TypedDict
 
 PROGRAMME: Final = 2
 """Signals as whose work that of the programme itself, with its bands, counts: about (measured)."""
 FIRST_WORD: Final = 0.5
 """s of work after which how long it takes is told."""
+
+
+class Told(TypedDict):
+    """See `auralize.live.status.ListeningStatus`."""
+
+    measured: float
+    measured_in: float | None
 
 
 class Progress:
@@ -45,6 +52,11 @@ class Progress:
         """Nothing is left to be measured."""
         with self._lock:
             self._signals = 0
+
+    @property
+    def told(self) -> Told:
+        """As a status has it."""
+        return {"measured": self.share, "measured_in": self.seconds}
 
     @property
     def share(self) -> float:
