@@ -125,7 +125,7 @@ def picture(
         frequencies = kept.frequencies if mark == "k" and kept else now.frequencies
         canvas.line(frequencies, levels, style, mark, 3 + 4 * phase)
     rows = canvas.rows()
-    labels = {canvas.row_of(t): f"{t:+.0f}" for t in ticks}
+    labels = {canvas.row_of(t): f"{t:+.0f}" if t else "0" for t in ticks}
     for number, row in enumerate(rows):
         rows[number] = Text.assemble(labels.get(number, "").rjust(_SCALE - 1) + " ", row)
     axis = [" "] * (width + 4)
@@ -156,21 +156,22 @@ class AnalyserPanel(Widget):
         self._highest: Drawn | None = None
         self._now: Drawn | None = None
         self._kept: tuple[Drawn, str] | None = None
+        self._scale: Scale | None = None
         self._dots = dots_of(os.environ)
-        self._why = "nothing has been analysed yet: space plays"
+        self._why = ""
 
     # ---- keys
 
     def turn(self) -> None:
         """The next way of averaging, in dBFS and then relative to the source."""
         self.mode = MODES[(MODES.index(self.mode) + 1) % len(MODES)]
-        self._kept = self._highest = None
+        self._kept = self._highest = self._scale = None
         self.refresh()
 
-    def fine(self) -> None:
-        """A fine line in place of third octaves."""
-        self.fineness = "line"
-        self._now = self._kept = self._highest = None
+    def show_as(self, fineness: Fineness) -> None:
+        """Third octaves, or a fine line."""
+        self.fineness = fineness
+        self._now = self._kept = self._highest = self._scale = None
         self._why = "just a moment"
         self.refresh()
 
@@ -222,11 +223,10 @@ class AnalyserPanel(Widget):
     def title(self) -> str:
         """What is shown, in words."""
         weighting, relative = self.mode
-        what = "thirds of an octave" if self.fineness == "thirds" else "fine line"
-        held = ", highest held" if self.held and not relative else ""
-        return (
-            f"{what}, {weighting}{held}, dB {'re source, no gains' if relative else 'FS as played'}"
-        )
+        what = "third octaves" if self.fineness == "thirds" else "fine line"
+        if relative:
+            return f"{what}, {weighting}, dB re source"
+        return f"{what}, {'highest' if self.held else weighting}, dBFS"
 
     def legend(self) -> Text:
         """Marks and names."""
@@ -239,6 +239,13 @@ class AnalyserPanel(Widget):
                 words.append(f"  {mark} {name}", style)
         return words
 
+    def _steady(self, scale: Scale) -> Scale:
+        """The scale of before, unless levels are above it or far below: one that jumps cannot be read."""
+        before = self._scale
+        if before is None or not before.high - 2.0 * _STEP <= scale.high <= before.high:
+            self._scale = before = scale
+        return before
+
     def render(self) -> Text:
         """The drawing, fitted to the widget."""
         width, height = self.size.width, self.size.height
@@ -246,7 +253,7 @@ class AnalyserPanel(Widget):
             return Text(f"{self.title()}\n{self._why if self._now is None else ''}")
         kept = self._kept[0] if self._kept else None
         levels = [self._now.bars, *(line for _, line in self._now.lines.values())]
-        scale = scale_of([*levels, *([kept.bars] if kept else [])], self.mode[1])
+        scale = self._steady(scale_of([*levels, *([kept.bars] if kept else [])], self.mode[1]))
         rows = picture(self._now, kept, scale, width, height - 2, self._dots)
         legend = self.legend()
         legend.truncate(width)

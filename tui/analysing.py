@@ -27,11 +27,12 @@ class Analysing(Viewing):
         """Third octaves, then a fine line, then the curves again."""
         panel, curves = self.query_one(AnalyserPanel), self.query_one(CurvePanel)
         if not panel.display:
-            panel.display, curves.display, panel.fineness = True, False, "thirds"
+            panel.display, curves.display = True, False
+            panel.show_as("thirds")
             self._looking = self.set_interval(1.0 / PICTURES, self._look_closely)
-            self.say("f: fast, slow, re source; h holds highest levels; k keeps a picture; a: fine")
+            self.say("f fast, slow, re source; h hold highest; k keep; a fine line")
         elif panel.fineness == "thirds":
-            panel.fine()
+            panel.show_as("line")
         else:
             panel.display, curves.display = False, True
             if self._looking:

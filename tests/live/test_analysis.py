@@ -20,8 +20,8 @@ REEL, DROP, BEAMS = End("receiving", "reel"), End("drop", "reel"), End("drop", "
 ALL = (SOURCE, REEL, DROP, BEAMS)
 BAR = 0.1
 """dB"""
-ENDING = 8
-"""s of silence after which a slow average holds e^-8 of a mean: 0.001 dB."""
+ENDING = 6
+"""s of silence after which a slow average holds e^-6 of a mean: 0.01 dB."""
 
 
 def looked(pumped, heard=ALL, fineness="thirds", blocks=PICTURE):
@@ -86,7 +86,7 @@ def test_levels_are_those_of_the_renderers_files(tmp_path, saltmarsh, kind):
     A file is written by the renderer and read by another library's periodograms. Bands 40 dB under the
     loudest one are left out: what leaks into them differs with the rate at which they are looked at.
     """
-    samples = noise(12 * RATE, seed=4) if kind == "noise" else synthesise()[: 12 * RATE]
+    samples = noise(8 * RATE, seed=4) if kind == "noise" else synthesise()[: 8 * RATE]
     path = write(tmp_path / "programme.wav", samples)
     pumped = playing(path, saltmarsh)
     seconds = len(samples) / RATE
