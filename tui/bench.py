@@ -13,6 +13,8 @@ from auralize.circuit.signals import Signal
 from auralize.gains import End
 from auralize.live.status import Status
 
+from .analyser import AnalyserPanel
+from .analysing import Analysing
 from .big import Big
 from .choice_list import ChoiceList, Listed
 from .curves import CurvePanel
@@ -22,7 +24,6 @@ from .hints import hint
 from .keyline import KeyLine
 from .news import News
 from .panels import Meters, Now
-from .viewing import Viewing
 from .words import big_words
 
 SMALLEST: Final = (76, 21)
@@ -32,7 +33,7 @@ _POLL: Final = 0.1
 """s between two looks at the engine."""
 
 
-class BenchScreen(Viewing):
+class BenchScreen(Analysing):
     """The main screen."""
 
     def compose(self) -> ComposeResult:
@@ -48,6 +49,7 @@ class BenchScreen(Viewing):
         with Horizontal(id="top"):
             yield ChoiceList(id="choices", markup=False)
             yield CurvePanel(id="curves")
+            yield AnalyserPanel(id="analyser")
         yield Meters(id="meters", markup=False)
         with Vertical(id="news"):
             yield News(id="message", markup=False)

@@ -66,6 +66,18 @@ VIEWING: Final[list[BindingType]] = [
     _quiet("z", "zoom", "Zoom", "Curves: two octaves round the cursor, or all", "bench.zoom"),
     _quiet("less_than_sign", "cursor(-1)", "Lower", "Curves: cursor lower", "bench.lower"),
     _quiet("greater_than_sign", "cursor(1)", "Higher", "Curves: cursor higher", "bench.higher"),
+    _quiet(
+        "a",
+        "analyser",
+        "Analyser",
+        "What sounds now over frequency: third octaves, fine line, curves again",
+        "bench.analyser",
+    ),
+    _quiet(
+        "f", "averaging", "Averaging", "Fast, slow; both relative to the source", "bench.averaging"
+    ),
+    _quiet("h", "hold", "Hold", "Hold the highest levels, or no more", "bench.hold"),
+    _quiet("k", "keep", "Keep", "Keep this picture under the next ones; let it go", "bench.keep"),
     _quiet("i", "card", "Info", "What the chosen choice is, its cautions, all news", "bench.card"),
     _quiet("pageup", "step(-1)", "Previous", "Hear the choice before", "bench.previous"),
     _quiet("pagedown", "step(1)", "Next", "Hear the choice after", "bench.next"),

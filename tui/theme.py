@@ -79,6 +79,7 @@ Screen { layout: vertical; background: $background; color: $foreground; }
 #choices { width: 36; height: 100%; border: round $foreground 40%; padding: 0 1;
            border-title-color: $foreground; border-subtitle-color: $foreground; }
 #curves { width: 1fr; height: 100%; }
+#analyser { width: 1fr; display: none; }
 #meters { height: 2; padding: 0 1; }
 #news { height: 2; padding: 0 1; overflow: hidden; }
 #message { height: auto; min-height: 1; }

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import json
 import sys
+import threading
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -20,6 +21,7 @@ from numpy.typing import NDArray
 
 from auralize.circuit.solution import ACROSS
 from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End, Match
+from auralize.live.analysis import Spectrum
 from auralize.live.engine import Engine
 from auralize.live.keeper import BUFFER
 from auralize.live.player import Block, Switch, replay
@@ -81,6 +83,25 @@ class Session:
         """The same for each edit, before the rig was changed."""
         self.took: list[float] = []
         self.latency = 0.0
+        self.over = False
+        self.picture: Spectrum | None = None
+        self.pictures = 0
+        """Of the analyser."""
+
+    def look(self) -> None:
+        """Have the analyser open until the session is over: a picture 12 times a second."""
+
+        def work() -> None:
+            names = list(self.draft.rig.choices)[:2]
+            heard = [SOURCE, *(End("drop", name) for name in names), End("receiving", names[0])]
+            while not self.over:
+                picture = self.bench.spectrum(heard)
+                if picture is not self.picture and picture is not None:
+                    self.picture = picture
+                    self.pictures += 1
+                time.sleep(1 / 12)
+
+        threading.Thread(target=work, daemon=True).start()
 
     def time_callbacks(self) -> None:
         """Take the time of every block that is made."""
@@ -179,6 +200,8 @@ def figures(session: Session, folder: Path, programme: Path) -> dict[str, object
         "edits": len(session.edited),
         "underruns": status.underruns,
         "starved": status.starved,
+        "pictures": session.pictures,
+        "pictures_lost": session.picture.lost if session.picture else None,
         "limited": bool(np.abs(played).max() > 0.89),
         "peak": float(np.abs(played).max()),
         "latency_ms": round(1e3 * session.latency, 1),
@@ -218,8 +241,10 @@ def main() -> None:
         session.wait("device", lambda: bench.status().state == "running")
         session.wait("measured", lambda: bench.status().certainty == "measured")
         bench.play()
+        session.look()
         session.run(seconds, switches, edits)
     finally:
+        session.over = True
         bench.stop()
     (folder / "figures.json").write_text(json.dumps(figures(session, folder, programme), indent=1))
 

@@ -24,8 +24,8 @@ def cosine(position: Array) -> Array:
 
 def reference(setup: Setup, entries: Sequence[Entry], programme: Array, block: int) -> Array:
     """(frames, channels) for a programme (frames, channels) at the rate of the setup; no limiter."""
-    dry = np.concatenate([_input(entry, programme, block) for entry in entries])
-    out = np.zeros_like(dry)
+    source = np.concatenate([dry(entry, programme, block) for entry in entries])
+    out = np.zeros_like(source)
     begins, voices, rises = [0], [setup.voice], [0.0]
     for index, entry in enumerate(entries):
         for command in entry.commands:
@@ -38,7 +38,7 @@ def reference(setup: Setup, entries: Sequence[Entry], programme: Array, block: i
         end = len(entries) if last else begins[number + 1] + 1
         heard = slice(begin * block, end * block)
         before = max(0, heard.start - len(voice.taps) + 1)
-        wet = fftconvolve(dry[before : heard.stop], voice.taps[:, None], axes=0)
+        wet = fftconvolve(source[before : heard.stop], voice.taps[:, None], axes=0)
         wet = wet[heard.start - before : heard.stop - before] * voice.gain
         wet *= _risen(rise, entries[begin:end], block / setup.rate, block)[:, None]
         fade = cosine((np.arange(block) + 0.5) / block)[:, None]
@@ -50,7 +50,8 @@ def reference(setup: Setup, entries: Sequence[Entry], programme: Array, block: i
     return out * _volume(setup, entries, block)[:, None]
 
 
-def _input(entry: Entry, programme: Array, block: int) -> Array:
+def dry(entry: Entry, programme: Array, block: int) -> Array:
+    """What goes into the filters, (block, channels)."""
     out = np.zeros((block, programme.shape[1]))
     for piece in entry.pieces:
         frame = piece.frame + np.arange(piece.length)

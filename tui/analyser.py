@@ -1,0 +1,260 @@
+"""The analyser on the screen: what sounds now as bars, what is compared with it as lines, live."""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from rich.text import Text
+from textual.widget import Widget
+
+from auralize.circuit.signals import over
+from auralize.gains import SOURCE, Source
+
+from .canvas import Canvas, Scale, dots_of
+from .words import clock
+
+if TYPE_CHECKING:
+    from auralize.audio.analyser import Fineness, Readings
+    from auralize.gains import Heard
+    from auralize.live.analysis import Spectrum
+
+    from .canvas import Dots
+
+Levels = NDArray[np.float64]
+Mode = tuple[Literal["fast", "slow"], bool]
+
+MODES: Final[tuple[Mode, ...]] = (
+    ("fast", False),
+    ("slow", False),
+    ("fast", True),
+    ("slow", True),
+)
+"""Averaging, and whether relative to the source, in the order that f goes round."""
+RANGE: Final = 60.0
+"""dB that are shown under the highest level."""
+_STEP: Final = 10.0
+"""dB; both ends of the scale lie on these."""
+_SCALE: Final = 6
+"""Columns beside the drawing."""
+_LEAST: Final = (24, 6)
+"""Columns and rows of a widget with room for a drawing."""
+_MARKS: Final = {"sending": "A", "receiving": "R", "drop": "D"}
+_STYLES: Final = ("#E69F00", "#009E73", "#CC79A7", "#F0E442", "#D55E00")
+"""For lines, from the set of Okabe and Ito (2008, value from memory); each has its mark as well."""
+_BARS: Final = "#56B4E9"
+_LOWEST, _HIGHEST = 18.0, 22_500.0
+"""Hz; the edges of the outermost third octaves."""
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """What one picture shows, in dB over Hz."""
+
+    frequencies: Levels
+    bars: Levels
+    lines: dict[str, tuple[str, Levels]]
+    """Words and levels, by mark."""
+
+
+def marks_of(heard: Sequence[Heard]) -> list[str]:
+    """A character for each: S, R, D, A; where two would have the same, numbers in their order."""
+    wanted = ["S" if isinstance(h, Source) else _MARKS[h.signal] for h in heard]
+    return [m if wanted.count(m) == 1 else str(n) for n, m in enumerate(wanted)]
+
+
+def words_of(heard: Heard, *, choice: bool) -> str:
+    """A line's name, with its choice where there are several."""
+    if isinstance(heard, Source):
+        return "source"
+    across = over(heard.signal, heard.across) if heard.signal == "drop" else ""
+    return f"{heard.signal}{across}{f' {heard.choice}' if choice else ''}"
+
+
+def drawn(spectrum: Spectrum, heard: Heard, mode: Mode, held: bool) -> Drawn:
+    """What there is to draw of a picture while ``heard`` sounds; ``held``: with the highest levels."""
+    weighting, relative = mode
+
+    def of(readings: Readings) -> Levels:
+        return np.asarray(
+            readings.highest if held and not relative else getattr(readings, weighting)
+        )
+
+    others = [h for h in spectrum.bare if not (relative and h == SOURCE)]
+    several = len({h.choice for h in others if not isinstance(h, Source)}) > 1
+    lines = {
+        mark: (words_of(h, choice=several), of(_reading(spectrum, h, relative)))
+        for mark, h in zip(marks_of(others), others, strict=True)
+        if h != heard
+    }
+    known = heard if heard in spectrum.bare else SOURCE
+    bars = of(_reading(spectrum, known, True)) if relative else of(spectrum.played)
+    return Drawn(spectrum.frequencies, bars, lines)
+
+
+def _reading(spectrum: Spectrum, heard: Heard, relative: bool) -> Readings:
+    return spectrum.re_source(heard) if relative else spectrum.as_heard(heard)
+
+
+def scale_of(levels: Sequence[Levels], relative: bool) -> Scale:
+    """On whole tens of dB, the highest level inside, `RANGE` below it; half of that relative to a source."""
+    finite = np.concatenate([one[np.isfinite(one)] for one in levels] or [np.zeros(0)])
+    highest = float(finite.max(initial=-100.0 if not relative else -20.0))
+    top = _STEP * math.ceil((highest + 1.0) / _STEP)
+    return Scale(top - (RANGE if not relative else 0.5 * RANGE), top)
+
+
+def picture(
+    now: Drawn, kept: Drawn | None, scale: Scale, width: int, height: int, dots: Dots
+) -> list[Text]:
+    """Rows of a drawing with its scale and axis."""
+    across = Scale(_LOWEST, _HIGHEST, logarithmic=True)
+    canvas = Canvas(width - _SCALE, height - 1, across, scale, dots)
+    ticks = scale.ticks(max(2, height // 2))
+    hertz = [50.0, 100.0, 200.0, 500.0, 1e3, 2e3, 5e3, 10e3]
+    canvas.grid(hertz, ticks, "dim")
+    middles = np.sqrt(now.frequencies[1:] * now.frequencies[:-1])
+    ends = now.frequencies[[0, -1]] ** 2 / middles[[0, -1]]
+    canvas.bars(np.concatenate([ends[:1], middles, ends[1:]]), now.bars, _BARS)
+    for phase, (mark, style, levels) in enumerate(_lines(now, kept)):
+        frequencies = kept.frequencies if mark == "k" and kept else now.frequencies
+        canvas.line(frequencies, levels, style, mark, 3 + 4 * phase)
+    rows = canvas.rows()
+    labels = {canvas.row_of(t): f"{t:+.0f}" if t else "0" for t in ticks}
+    for number, row in enumerate(rows):
+        rows[number] = Text.assemble(labels.get(number, "").rjust(_SCALE - 1) + " ", row)
+    axis = [" "] * (width + 4)
+    for frequency, words in ((50.0, "50"), (200.0, "200"), (1e3, "1k"), (5e3, "5k"), (10e3, "10k")):
+        start = _SCALE + canvas.column_of(frequency)
+        axis[start : start + len(words)] = words
+    return [*rows, Text("Hz".ljust(_SCALE - 1) + "".join(axis[_SCALE - 1 : width]))]
+
+
+def _lines(now: Drawn, kept: Drawn | None) -> list[tuple[str, str, Levels]]:
+    found = [
+        (mark, style, levels)
+        for style, (mark, (_, levels)) in zip(_STYLES, now.lines.items(), strict=False)
+    ]
+    return [*([("k", "bold", kept.bars)] if kept else []), *found]
+
+
+class AnalyserPanel(Widget):
+    """Draws the pictures it is shown."""
+
+    can_focus = False
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(id=id)
+        self.mode: Mode = MODES[0]
+        self.fineness: Fineness = "thirds"
+        self.held = False
+        self._highest: Drawn | None = None
+        self._now: Drawn | None = None
+        self._kept: tuple[Drawn, str] | None = None
+        self._scale: Scale | None = None
+        self._dots = dots_of(os.environ)
+        self._why = ""
+
+    # ---- keys
+
+    def turn(self) -> None:
+        """The next way of averaging, in dBFS and then relative to the source."""
+        self.mode = MODES[(MODES.index(self.mode) + 1) % len(MODES)]
+        self._kept = self._highest = self._scale = None
+        self.refresh()
+
+    def show_as(self, fineness: Fineness) -> None:
+        """Third octaves, or a fine line."""
+        self.fineness = fineness
+        self._now = self._kept = self._highest = self._scale = None
+        self._why = "just a moment"
+        self.refresh()
+
+    def hold(self) -> str:
+        """Highest levels from now on, or no more; says which."""
+        self.held, self._highest = not self.held, None
+        return "Highest levels are held; h lets them go" if self.held else "Levels as they are"
+
+    def keep(self) -> str:
+        """Keep what sounds now in the picture, or let it go; says which."""
+        if self._kept is not None:
+            self._kept = None
+            return "The kept picture is let go"
+        if self._now is None:
+            return "There is no picture to keep yet"
+        self._kept = self._now, self._words
+        return f"Kept: {self._words}; k lets it go"
+
+    # ---- pictures
+
+    def show(self, spectrum: Spectrum | None, heard: Heard, blind: bool = False) -> None:
+        """A new picture, while this is heard; None: there is none."""
+        if spectrum is None:
+            self._now = None
+            self._why = (
+                "nothing is shown of what is heard blind" if blind else "no sound is being made"
+            )
+        elif spectrum.fineness == self.fineness:
+            self._now = self._with_highest(drawn(spectrum, heard, self.mode, self.held))
+            place = "" if spectrum.position is None else f" at {clock(spectrum.position)}"
+            self._words = words_of(heard, choice=True) + place
+        self.refresh()
+
+    def _with_highest(self, now: Drawn) -> Drawn:
+        """Where levels are held: at least as high as they were, line by line."""
+        before = self._highest
+        if self.held and before is not None and len(before.bars) == len(now.bars):
+            bars = np.fmax(now.bars, before.bars)
+            lines = {
+                mark: (words, np.fmax(levels, before.lines[mark][1]))
+                if before.lines.get(mark, ("",))[0] == words
+                else (words, levels)
+                for mark, (words, levels) in now.lines.items()
+            }
+            now = Drawn(now.frequencies, bars, lines)
+        self._highest = now
+        return now
+
+    def title(self) -> str:
+        """What is shown, in words."""
+        weighting, relative = self.mode
+        what = "third octaves" if self.fineness == "thirds" else "fine line"
+        if relative:
+            return f"{what}, {weighting}, dB re source"
+        return f"{what}, {'highest' if self.held else weighting}, dBFS"
+
+    def legend(self) -> Text:
+        """Marks and names."""
+        words = Text(no_wrap=True, end="")
+        words.append("bars: heard now", _BARS)
+        if self._kept:
+            words.append("  k kept", "bold")
+        if self._now:
+            for style, (mark, (name, _)) in zip(_STYLES, self._now.lines.items(), strict=False):
+                words.append(f"  {mark} {name}", style)
+        return words
+
+    def _steady(self, scale: Scale) -> Scale:
+        """The scale of before, unless levels are above it or far below: one that jumps cannot be read."""
+        before = self._scale
+        if before is None or not before.high - 2.0 * _STEP <= scale.high <= before.high:
+            self._scale = before = scale
+        return before
+
+    def render(self) -> Text:
+        """The drawing, fitted to the widget."""
+        width, height = self.size.width, self.size.height
+        if self._now is None or width < _LEAST[0] or height < _LEAST[1]:
+            return Text(f"{self.title()}\n{self._why if self._now is None else ''}")
+        kept = self._kept[0] if self._kept else None
+        levels = [self._now.bars, *(line for _, line in self._now.lines.values())]
+        scale = self._steady(scale_of([*levels, *([kept.bars] if kept else [])], self.mode[1]))
+        rows = picture(self._now, kept, scale, width, height - 2, self._dots)
+        legend = self.legend()
+        legend.truncate(width)
+        return Text("\n").join([Text(self.title()[:width]), legend, *rows])

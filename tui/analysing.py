@@ -1,0 +1,77 @@
+"""The analyser in place of the curves, and its keys."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from textual.timer import Timer
+
+from auralize.gains import SOURCE, End, Heard
+
+from .analyser import AnalyserPanel
+from .curves import CurvePanel
+from .viewing import Viewing
+
+PICTURES: Final = 12.0
+"""A second; over a slow line a terminal may draw fewer."""
+_OWN: Final = ("averaging", "hold", "keep")
+"""Actions of keys that there are only while the analyser is shown."""
+
+
+class Analysing(Viewing):
+    """What sounds can be looked at here, beside what the curves say."""
+
+    _looking: Timer | None = None
+
+    def action_analyser(self) -> None:
+        """Third octaves, then a fine line, then the curves again."""
+        panel, curves = self.query_one(AnalyserPanel), self.query_one(CurvePanel)
+        if not panel.display:
+            panel.display, curves.display = True, False
+            panel.show_as("thirds")
+            self._looking = self.set_interval(1.0 / PICTURES, self._look_closely)
+            self.say("f fast, slow, re source; h hold highest; k keep; a fine line")
+        elif panel.fineness == "thirds":
+            panel.show_as("line")
+        else:
+            panel.display, curves.display = False, True
+            if self._looking:
+                self._looking.stop()
+        self.refresh_bindings()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """No key that does nothing."""
+        return action not in _OWN or self.query_one(AnalyserPanel).display
+
+    def action_averaging(self) -> None:
+        """Fast, slow; the same relative to the source."""
+        self.query_one(AnalyserPanel).turn()
+
+    def action_hold(self) -> None:
+        """Hold the highest levels, or no more."""
+        self.say(self.query_one(AnalyserPanel).hold())
+
+    def action_keep(self) -> None:
+        """Keep a picture of what sounds now, or let it go."""
+        self.say(self.query_one(AnalyserPanel).keep())
+
+    def looked_at(self) -> list[Heard]:
+        """Source, receiving end and drop of the chosen choice; or one signal of it and of those pinned."""
+        others = [name for name in self.pinned if name != self.chosen]
+        if not others:
+            return [
+                SOURCE,
+                End("receiving", self.chosen),
+                End("drop", self.chosen, self.across),
+            ]
+        signal = self.signal or "drop"
+        ends = [End(signal, name, self.across) for name in (self.chosen, *others)]
+        return [SOURCE, *(end.plain for end in ends)]
+
+    def _look_closely(self) -> None:
+        if self.app.screen is not self:
+            return
+        panel, status = self.query_one(AnalyserPanel), self.engine.status()
+        heard = status.heard if status.heard == SOURCE else status.heard.plain  # type: ignore[union-attr]
+        found = self.engine.spectrum([heard, *self.looked_at()], panel.fineness)
+        panel.show(found, heard, blind=status.slot is not None)
