@@ -108,11 +108,14 @@ OptionList:nocolor, Input:nocolor, Select:nocolor > SelectCurrent, Button:nocolo
 OptionList:nocolor:focus, Input:nocolor:focus, Select:nocolor:focus > SelectCurrent {
     border: heavy $foreground; }
 
-ModalScreen { align: center middle; }
+ModalScreen { align: center middle; background: $background 70%; }
 .card { width: 76; max-width: 100%; height: auto; max-height: 100%; border: round $primary;
         border-title-color: $primary; border-title-style: bold;
         padding: 0 1; background: $surface; scrollbar-gutter: stable; scrollbar-size-vertical: 1; }
 .card Input, .card Select { height: 3; }
 .card OptionList { max-height: 50vh; }
-.-wide .card { width: 96; }
+.-wide .card, .-broad .card { width: 96; }
+.trial { border: round $primary; padding: 0 1; }
+.-tall .trial, .-high .trial, .-towering .trial { padding: 1 3; }
+BenchApp.-plain .trial { border: ascii $foreground; }
 """
