@@ -85,6 +85,7 @@ Screen { layout: vertical; background: $background; color: $foreground; }
 #hint { height: 1; color: $primary; text-style: italic; }
 #caution { height: 1; padding: 0 1; color: $warning; }
 
+.-low #heard { border: none; border-left: thick $primary; background: $surface; }
 .-short #now, .-tall #now, .-high #now, .-towering #now { height: 4; }
 .-tall #drawing, .-high #drawing, .-towering #drawing { display: block; }
 .-high #news, .-towering #news { height: 3; }
@@ -115,7 +116,9 @@ ModalScreen { align: center middle; background: $background 70%; }
 .card Input, .card Select { height: 3; }
 .card OptionList { max-height: 50vh; }
 .-wide .card, .-broad .card { width: 96; }
+TrialScreen { align-horizontal: center; }
 .trial { border: round $primary; padding: 0 1; }
+.-wide .trial, .-broad .trial { width: 96; }
 .-tall .trial, .-high .trial, .-towering .trial { padding: 1 3; }
 BenchApp.-plain .trial { border: ascii $foreground; }
 """
