@@ -102,12 +102,14 @@ BenchApp.-plain #choices { border: ascii $foreground; }
 BenchApp.-plain .card { border: ascii $foreground; }
 BenchApp.-plain #big { display: none; }
 
-OptionList:nocolor > .option-list--option-highlighted { text-style: reverse; }
+OptionList:nocolor > .option-list--option-highlighted { text-style: bold underline; }
 Button:nocolor:focus { text-style: bold reverse; }
-OptionList:nocolor, Input:nocolor, Select:nocolor > SelectCurrent, Button:nocolor {
-    border: round $foreground; }
-OptionList:nocolor:focus, Input:nocolor:focus, Select:nocolor:focus > SelectCurrent {
-    border: heavy $foreground; }
+.card Input, .card OptionList, .card Select > SelectCurrent {
+    border: round $foreground 40%; background: $surface; }
+.card Input:focus, .card OptionList:focus, .card Select:focus > SelectCurrent {
+    border: heavy $primary; }
+BenchApp.-plain .card Input, BenchApp.-plain .card OptionList { border: ascii $foreground; }
+BenchApp.-plain .card Select > SelectCurrent { border: ascii $foreground; }
 
 ModalScreen { align: center middle; background: $background 70%; }
 .card { width: 76; max-width: 100%; height: auto; max-height: 100%; border: round $primary;
