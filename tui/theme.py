@@ -119,8 +119,7 @@ ModalScreen { align: center middle; background: $background 70%; }
 .card OptionList { max-height: 50vh; }
 .-wide .card, .-broad .card { width: 96; }
 TrialScreen { align-horizontal: center; }
-.trial { border: round $primary; padding: 0 1; }
+.-tall .trial, .-high .trial, .-towering .trial { border: round $primary; padding: 1 3; }
 .-wide .trial, .-broad .trial { width: 96; }
-.-tall .trial, .-high .trial, .-towering .trial { padding: 1 3; }
-BenchApp.-plain .trial { border: ascii $foreground; }
+BenchApp.-plain .trial { border: none; }
 """
