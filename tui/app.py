@@ -62,7 +62,8 @@ class BenchApp(App[None]):
             binding = active.binding
             if binding.id and (binding.tooltip or binding.show):
                 run = partial(self.run_action, binding.action, active.node)
-                yield SystemCommand(binding.tooltip or binding.description, binding.key, run)
+                key = self.get_key_display(binding)
+                yield SystemCommand(binding.tooltip or binding.description, key, run)
         if not self.no_color:
             for words, theme in THEMES.items():
                 yield SystemCommand(

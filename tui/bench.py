@@ -60,6 +60,7 @@ class BenchScreen(Analysing):
     def on_mount(self) -> None:
         self._done: set[str] = set()
         self._programme = 0
+        self._hint = ""
         self._first = self.chosen
         self.solve(*self.names)
         self.query_one(CurvePanel).read_spectrum(self.source)
@@ -127,7 +128,10 @@ class BenchScreen(Analysing):
             news.tell(event)
         self._note(status)
         news.show()
-        self.query_one("#hint", Static).update(hint(self._done))
+        told = hint(self._done)
+        if told != self._hint:
+            self._hint = told
+            self.query_one("#hint", Static).update(told)
 
     def _draw_installation(self, status: Status) -> None:
         heard, choice = status.heard, self.draft.rig.choices[self.chosen]

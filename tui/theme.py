@@ -86,6 +86,7 @@ Screen { layout: vertical; background: $background; color: $foreground; }
 #hint { height: 1; color: $primary; text-style: italic; }
 #caution { height: 1; padding: 0 1; color: $warning; }
 
+.-low #heard { border: none; border-left: thick $primary; background: $surface; }
 .-short #now, .-tall #now, .-high #now, .-towering #now { height: 4; }
 .-tall #drawing, .-high #drawing, .-towering #drawing { display: block; }
 .-high #news, .-towering #news { height: 3; }
@@ -102,18 +103,24 @@ BenchApp.-plain #choices { border: ascii $foreground; }
 BenchApp.-plain .card { border: ascii $foreground; }
 BenchApp.-plain #big { display: none; }
 
-OptionList:nocolor > .option-list--option-highlighted { text-style: reverse; }
+OptionList:nocolor > .option-list--option-highlighted { text-style: bold underline; }
 Button:nocolor:focus { text-style: bold reverse; }
-OptionList:nocolor, Input:nocolor, Select:nocolor > SelectCurrent, Button:nocolor {
-    border: round $foreground; }
-OptionList:nocolor:focus, Input:nocolor:focus, Select:nocolor:focus > SelectCurrent {
-    border: heavy $foreground; }
+.card Input, .card OptionList, .card Select > SelectCurrent {
+    border: round $foreground 40%; background: $surface; }
+.card Input:focus, .card OptionList:focus, .card Select:focus > SelectCurrent {
+    border: heavy $primary; }
+BenchApp.-plain .card Input, BenchApp.-plain .card OptionList { border: ascii $foreground; }
+BenchApp.-plain .card Select > SelectCurrent { border: ascii $foreground; }
 
-ModalScreen { align: center middle; }
+ModalScreen { align: center middle; background: $background 70%; }
 .card { width: 76; max-width: 100%; height: auto; max-height: 100%; border: round $primary;
         border-title-color: $primary; border-title-style: bold;
         padding: 0 1; background: $surface; scrollbar-gutter: stable; scrollbar-size-vertical: 1; }
 .card Input, .card Select { height: 3; }
 .card OptionList { max-height: 50vh; }
-.-wide .card { width: 96; }
+.-wide .card, .-broad .card { width: 96; }
+TrialScreen { align-horizontal: center; }
+.-tall .trial, .-high .trial, .-towering .trial { border: round $primary; padding: 1 3; }
+.-wide .trial, .-broad .trial { width: 96; }
+BenchApp.-plain .trial { border: none; }
 """

@@ -75,6 +75,7 @@ def test_without_colour_none_is_sent_or_offered(colourless, app):
             }
             assert not sent, key
             assert any(style.reverse for style in styles) or key in ("i", "b")
+            assert any(style.underline for style in styles) or key != "slash"  # what is picked
 
     drive(app, steps)
 

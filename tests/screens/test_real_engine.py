@@ -333,6 +333,29 @@ def test_choices_come_and_go_while_the_sound_goes_on(real):
     drive(real, steps)
 
 
+def test_the_first_minute_ends_at_a_drop_beside_another_equally_loud(real):
+    """Five keys at most, each the first that the screen says; then the engine's own levels agree."""
+
+    async def steps(pilot):
+        await measured(pilot, real)
+        first, pressed = real.screen.chosen, []
+        while (told := text_of(real.screen, "#hint")).startswith("Next: "):
+            pressed.append(told.removeprefix("Next: ").split()[0].rstrip(":"))
+            await pilot.press(pressed[-1])
+            await pilot.pause(0.3)
+            assert len(pressed) <= 5
+        await measured(pilot, real)
+        status = real.engine.status()
+        assert status.playing
+        other = status.heard.choice
+        assert other != first
+        assert status.heard == End("drop", other)
+        step = real.engine.steps([End("drop", first)])[0]
+        assert step == pytest.approx(0.0, abs=0.1)  # equally loud, as loudness is measured
+
+    drive(real, steps)
+
+
 def test_presets_places_settings_and_files(real):
     folder = real.source.with_name("bells-compared")
 
@@ -361,3 +384,15 @@ def test_presets_places_settings_and_files(real):
     drive(real, steps)
     found = kept(real.draft.path, real.engine.choices, 4.0)
     assert (found.loop, found.match, found.signal) == ((0.5, 2.5), LOUDNESS, "drop")
+
+
+def test_tab_goes_between_the_two_that_are_pinned(real):
+    async def steps(pilot):
+        await measured(pilot, real)
+        await pilot.press("p", "3", "p", "d")
+        for name in ("reel", "beams", "reel"):
+            await pilot.press("tab")
+            await until(pilot, lambda name=name: real.engine.status().heard == End("drop", name))
+            assert f"of {name}" in text_of(real.screen, "#now")
+
+    drive(real, steps)
