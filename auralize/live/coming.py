@@ -126,4 +126,4 @@ class Coming:
                 self._awaited = None
                 self._leave()
         self._wake()
-        self._tell(Event("fault", f"{choice.name} stays as it was: {error}"))
+        self._tell(Event("refused", f"{choice.name} stays as it was: {error}"))
