@@ -86,6 +86,7 @@ class EditScreen(ModalScreen[Edited | None]):
         options.add_options([Option(line) for line in given])
         if not self._every:
             options.add_option(Option(_MORE))
+        options.highlighted = 0
 
     def _say(self, words: str) -> None:
         self.query_one("#edit-message", Static).update(words)

@@ -6,6 +6,7 @@ import os
 import sys
 import threading
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -120,9 +121,10 @@ class RenderScreen(ModalScreen[None]):
         try:
             done = render(compared.source, compared.choices, folder, compared.options, watched)
             words = f"Rendered into {folder}\n{as_gains(done)}\nEsc leaves."
-        except AuralizeError as error:
+        except (AuralizeError, OSError) as error:
             words = str(error)
-        self.app.call_from_thread(self._ended, words)
+        with suppress(RuntimeError):  # the bench may have been left meanwhile
+            self.app.call_from_thread(self._ended, words)
 
     def _ended(self, words: str) -> None:
         self._watched = None

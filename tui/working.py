@@ -33,12 +33,10 @@ class Working(Keeping):
     def begin_work(self) -> None:
         """Say what was found and who else is here, and take up what was kept."""
         news = self.query_one(News)
-        if self.draft.stale:
-            mind = "Mind: the rig file has been changed since that work; w asks before it writes"
-            news.say(mind, math.inf, "work")
         if self.draft.recovered:
             found = "Unsaved work was found and is in use; w writes it, u goes back to the file"
-            news.say(found, math.inf, "work")
+            mind = ". Mind: the rig file has been changed since that work" * self.draft.stale
+            news.say(found + mind, math.inf, "work")
         if self.draft.others:
             others = ", ".join(f"process {one}" for one in self.draft.others if one) or "another"
             self.say(

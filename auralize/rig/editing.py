@@ -93,7 +93,7 @@ class RigDraft(Draft):
         theirs = self.theirs()
         if theirs is not None and theirs != over:
             raise ChangedElsewhereError(
-                f"{self.path}: this file was changed elsewhere since it was read; the work is kept in "
+                f"{self.path}: this file was changed elsewhere since it was opened; the work is kept in "
                 f"{self._recovery.path.name}"
             )
         write_text(self.path, self._text.replace("\n", self._line_end))

@@ -115,14 +115,14 @@ def fields_of(draft: Draft, choice: str, *, every: bool = False) -> list[Field]:
         places += [("runs", run), ("runs", run, "lay"), ("cables", read.runs[run].cable_name)]
     places = list(dict.fromkeys([*places, ("amplifier",), ("loads", read.listen)]))
     cables = tuple(draft.rig.data.get("cables", {}))
-    found = [Field(("label",), draft.value(choice, ("label",)), _LABEL)]
-    if "choices" not in draft.rig.data:
-        found = []
+    found = []
     for place in places:
         data = draft.value(choice, place) or {}
         for field in _in_table(place, data, seen, every):
             among = cables if field.place[-1] == "cable" else field.key.among if field.key else ()
             found.append(Field(field.place, field.value, field.key, among))
+    if "choices" in draft.rig.data:
+        found.append(Field(("label",), draft.value(choice, ("label",)), _LABEL))
     return found
 
 

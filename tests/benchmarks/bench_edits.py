@@ -32,8 +32,8 @@ from support.sound_server import SoundServer
 
 EDITS = (
     (0, ("40 m", "170 ft", "45 m", "60 m", "55 m")),
-    (2, ("1.5 mm2", "4 mm2", "6 mm2", "10 mm2")),
-    (4, ("30 degC", "40 degC", "-5 degC")),
+    (7, ("1.5 mm2", "4 mm2", "6 mm2", "10 mm2")),
+    (1, ("30 degC", "40 degC", "-5 degC")),
 )
 """Row of the field in the list of the edit screen, and what is typed."""
 

@@ -30,7 +30,6 @@ def drafted(tmp_path):
 def test_the_fields_of_a_rig_are_those_of_what_leads_to_its_loudspeaker(drafted):
     draft, fields = drafted(amplifier=amplifier(inductance='"1 uH"'))
     assert [(f.words, f.place, f.text) for f in fields.values() if f.value is not None] == [
-        ("label", ("label",), "a"),
         ("cable of the pond run", ("runs", "pond", "cable"), "reel"),
         ("length of the pond run", ("runs", "pond", "length"), "62 m"),
         ("construction of the reel cable", ("cables", "reel", "construction"), "twin"),
@@ -39,6 +38,7 @@ def test_the_fields_of_a_rig_are_those_of_what_leads_to_its_loudspeaker(drafted)
         ("resistance of the amplifier", ("amplifier", "resistance"), "0.05 ohm"),
         ("inductance of the amplifier", ("amplifier", "inductance"), "1 uH"),
         ("resistance of the stage loudspeaker", ("loads", "stage", "resistance"), "8 ohm"),
+        ("label", ("label",), "a"),
     ]
     assert [(f.words, f.text) for f in fields.values() if f.value is None] == [
         ("joint after the pond run", ""),

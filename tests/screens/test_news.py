@@ -42,6 +42,8 @@ def left(app, again, tmp_path):
     app.draft.change("reel", ("runs", "pond", "length"), "50 m")
     rig = tmp_path / "mill.toml"
     rig.write_bytes(rig.read_bytes() + b"\n# seen to\n")
+    app.draft.close()
+    again.draft.close()
     return type(app)(
         type(app.draft)(rig), app.source, type(app.engine)(app.engine.choices.values()), tmp_path
     )
@@ -84,7 +86,7 @@ def test_what_comes_behind_waits_for_its_turn(app):
 def test_writing_answers_what_was_said_of_unsaved_work(left):
     async def steps(pilot):
         assert "Unsaved work was found" in text_of(left.screen, "#message")
-        left.draft.save()
+        left.draft.save(over=left.draft.theirs())
         left.screen.draw()
         assert "Unsaved work" not in text_of(left.screen, "#message")
 
