@@ -69,12 +69,13 @@ class InputSide:
         """Hz for both; raises DeviceError."""
         self.source = None
         try:
-            self.source = chosen_device(self._call(input_devices), self._wanted, "input")
+            source = chosen_device(self._call(input_devices), self._wanted, "input")
+            rate = self._call(lambda: shared_rate(source, output, channels, FIRST_RATE))
         except DeviceError as error:
             self._lose(str(error))
             return self._call(lambda: playing_rate(output, channels, FIRST_RATE))
-        source = self.source
-        return self._call(lambda: shared_rate(source, output, channels, FIRST_RATE))
+        self.source = source
+        return rate
 
     def open(
         self, output: Device, form: Form, render: Callable[[Block], None], transport: Incoming
