@@ -197,6 +197,20 @@ def test_a_large_drift_is_told(opened):
     )
 
 
+def test_a_gap_of_the_input_is_told_once_in_five_seconds(opened):
+    bench = opened("ear")
+    output, came = bench.sounddevice.streams
+    for _ in range(8):
+        came.come(np.zeros((BLOCK, 1), np.float32))
+    for seconds in (0.1, 0.1, 0.1):
+        came.come(np.zeros((BLOCK, 1), np.float32))
+        output.ask()
+        bench.played.listening.transport.starved += 1
+        bench.later(seconds)
+    gap = "the input ear came too late, so the sound had a gap"
+    assert bench.told.count(gap) == 1
+
+
 def test_a_blind_trial_is_refused(tmp_path, saltmarsh):
     engine = Engine(InputFeed("ear"), [saltmarsh["reel"]], volumes=tmp_path / "v.json")
     with pytest.raises(ValueError, match="never the same twice") as refused:
