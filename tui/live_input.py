@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 NO_SEEK: Final = "Nothing to go to: a live input is heard as it comes"
 NO_LOOP: Final = "Nothing to loop: what came in from a live input is not kept"
 _DOING: Final = {
-    "waiting": "muted: space lets it sound",
+    "waiting": "muted (space)",
     "muted": "muted",
     "sounding": "live",
     "lost": "input lost, silence",
@@ -23,9 +23,12 @@ def live_words(status: Status) -> str:
     """How long it has been heard, and the latency from input to ear in milliseconds."""
     live = status.live_input
     assert live is not None
+    doing = f"{_DOING[live.state]} {clock(status.position)}"
+    if live.state == "lost":
+        return doing
     parts = [1e3 * live.latency, 1e3 * live.ours, 1e3 * status.latency]
     drift = "" if live.drift is None else f", clocks {1e6 * live.drift:+.0f} ppm"
     return (
-        f"{_DOING[live.state]} {clock(status.position)}, {sum(parts):.0f} ms late "
-        f"(input {parts[0]:.0f}, ours {parts[1]:.0f}, output {parts[2]:.0f}){drift}"
+        f"{doing}, up to {sum(parts):.0f} ms late "
+        f"(in {parts[0]:.0f}, ours {parts[1]:.0f}, out {parts[2]:.0f}){drift}"
     )

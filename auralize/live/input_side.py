@@ -35,6 +35,10 @@ INPUT_AGAIN: Final = 1.0
 """s between two attempts to open an input that is lost."""
 INPUT_SILENT: Final = 0.7
 """s without a callback after which the input is said to give no sound."""
+NEAR_LIMIT: Final = 0.99
+"""Of `MOST_DRIFT`, from which the loop is said not to follow."""
+INPUT_GAPS_EVERY: Final = 5.0
+"""s between two words on gaps."""
 
 T = TypeVar("T")
 
@@ -61,7 +65,7 @@ class InputSide:
         self._news: list[str] = []
         self._next_try = math.inf
         self._beats, self._beat_at = -1, 0.0
-        self._drift_at, self._gaps_told = math.inf, 0
+        self._drift_at, self._gap_at, self._gaps = math.inf, -math.inf, 0
 
     # ---- opening and closing, with the output
 
@@ -69,12 +73,13 @@ class InputSide:
         """Hz for both; raises DeviceError."""
         self.source = None
         try:
-            self.source = chosen_device(self._call(input_devices), self._wanted, "input")
+            source = chosen_device(self._call(input_devices), self._wanted, "input")
+            rate = self._call(lambda: shared_rate(source, output, channels, FIRST_RATE))
         except DeviceError as error:
             self._lose(str(error))
             return self._call(lambda: playing_rate(output, channels, FIRST_RATE))
-        source = self.source
-        return self._call(lambda: shared_rate(source, output, channels, FIRST_RATE))
+        self.source = source
+        return rate
 
     def open(
         self, output: Device, form: Form, render: Callable[[Block], None], transport: Incoming
@@ -138,7 +143,8 @@ class InputSide:
         for text in self._news:
             tell(Event("device", text))
         self._news = []
-        return self._again
+        again, self._again = self._again, False
+        return again
 
     def _look(self) -> None:
         now, intake = time.monotonic(), self._intake
@@ -155,22 +161,22 @@ class InputSide:
             self._lost = True
             self._say(f"the input {self._name} gives no sound; silence is played until it does")
         self._look_at_drift(now)
+        self._look_at_gaps(now)
+
+    def _look_at_gaps(self, now: float) -> None:
+        gaps = self._transport.starved if self._transport else 0
+        if gaps > self._gaps and not self._lost and now > self._gap_at + INPUT_GAPS_EVERY:
+            self._gap_at = now
+            self._say(f"the input {self._name} came too late, so the sound had a gap")
+        self._gaps = gaps
 
     def _look_at_drift(self, now: float) -> None:
         drift = self._transport.drift if self._transport else None
         if drift is None or self._lost or now < self._drift_at:
             return
         self._drift_at = math.inf
-        parts = f"{abs(1e6 * drift):.0f} parts in a million"
-        if abs(drift) > 0.99 * MOST_DRIFT:
-            self._say(
-                f"the clocks of input and output differ by {parts} or more, which cannot be followed: "
-                "there will be gaps; use one device for both"
-            )
-        elif abs(drift) > LARGE_DRIFT:
-            self._say(
-                f"the clocks of input and output differ by {parts}, which is a lot; it is followed"
-            )
+        if words := drift_words(drift):
+            self._say(words)
 
     def status(self, rate: int) -> InputStatus:
         """With filters at ``rate`` Hz."""
@@ -238,3 +244,16 @@ class InputSide:
             self._intake = intake
             self._beats, self._beat_at = -1, time.monotonic()
             self._found(intake.latency)
+
+
+def drift_words(drift: float) -> str:
+    """What there is to say of clocks that differ by so much of the rate; nothing where it is little."""
+    parts = f"{abs(1e6 * drift):.0f} parts in a million"
+    if abs(drift) > NEAR_LIMIT * MOST_DRIFT:
+        return (
+            f"the clocks of input and output differ by {parts} or more, which cannot be followed: "
+            "there will be gaps; use one device for both"
+        )
+    if abs(drift) > LARGE_DRIFT:
+        return f"the clocks of input and output differ by {parts}, which is a lot; it is followed"
+    return ""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Protocol
+from typing import Final, Protocol
 
 from auralize.filters.fir import RunFilters
 from auralize.live.incoming import Incoming
@@ -24,6 +24,9 @@ def transport_of(
     return Transport(source.opened(rate), start)
 
 
+PREDICTED: Final = "Gains are predicted from what came in so far, and follow it slowly"
+
+
 class Told(Protocol):
     """Who is told of levels."""
 
@@ -40,8 +43,11 @@ class Told(Protocol):
 def measurer_of(source: Feed, transport: Transport | Incoming, told: Told) -> Measurer | Running:
     """Finds out how loud it is."""
     if isinstance(transport, Incoming):
+        first = [PREDICTED]
 
         def came_in(measured: SourceMeasured) -> None:
+            if first:
+                told.tell(Event("programme", first.pop()))
             told.source_measured(measured, SLOPE * LOOK if transport.playing else None)
 
         return Running(transport.tapped, told.rate, transport.channels, came_in)

@@ -17,6 +17,9 @@ class FakeStream:
     def __init__(self, **form):
         self.form = form
         self.latency = form["latency"] + 0.01
+        self.duplex = isinstance(form["device"], tuple)
+        if self.duplex:
+            self.latency = (form["latency"], self.latency)
         self.started = self.aborted = self.closed = False
         self.played = []
 
@@ -40,6 +43,16 @@ class FakeStream:
         self.played += asked
         return np.concatenate(asked)
 
+    def come(self, samples, overflow=False):
+        """Sound comes in; what a stream of both directions gives back."""
+        status = SimpleNamespace(output_underflow=False, input_overflow=overflow)
+        if not self.duplex:
+            self.form["callback"](samples, len(samples), None, status)
+            return None
+        out = np.full((len(samples), self.form["channels"][1]), 9.0, np.float32)
+        self.form["callback"](samples, out, len(samples), None, status)
+        return out
+
     def end(self):
         """As a server that is killed does."""
         self.form["finished_callback"]()
@@ -54,8 +67,12 @@ class FakeSounddevice:
         self.names, self.channels, self.rates = list(names), channels, rates
         self.default = SimpleNamespace(device=(0, 0))
         self.streams, self.calls = [], []
+        self.hearing = ()
+        """Of the outputs, those that are inputs as well."""
         self.refuses = None
         """What opening a stream raises."""
+        self.deaf = None
+        """What opening an input raises."""
 
     @property
     def stream(self):
@@ -64,10 +81,19 @@ class FakeSounddevice:
 
     def query_devices(self):
         outputs = [
-            {"name": n, "max_output_channels": self.channels, "default_samplerate": self.rates[0]}
+            {
+                "name": n,
+                "max_output_channels": self.channels,
+                "max_input_channels": 2 * (n in self.hearing),
+                "default_samplerate": self.rates[0],
+            }
             for n in self.names
         ]
-        return [*outputs, {"name": "ear", "max_output_channels": 0, "default_samplerate": 48_000}]
+        ear = {"name": "ear", "max_output_channels": 0, "default_samplerate": self.rates[0]}
+        return [*outputs, {**ear, "max_input_channels": 1}]
+
+    def check_input_settings(self, index, channels, kind, samplerate):
+        self.check_output_settings(index, channels, kind, samplerate)
 
     def check_output_settings(self, index, channels, kind, samplerate):
         assert kind == "float32"
@@ -79,6 +105,13 @@ class FakeSounddevice:
             raise self.refuses
         self.streams.append(FakeStream(**form))
         return self.stream
+
+    def InputStream(self, **form):
+        if self.deaf is not None:
+            raise self.deaf
+        return self.OutputStream(**form)
+
+    Stream = InputStream
 
     def _terminate(self):
         self.calls.append("terminate")

@@ -15,6 +15,9 @@ from typing import Self
 SINK = "null48"
 DESK = "desk"
 """A second sink: what programs play into it is what the input device of that name gives."""
+_FOUR = "front-left,front-right,rear-left,rear-right"
+WIDE, NEAR, FAR = "wide", "near", "far"
+"""One sink of four channels, and its halves: see `SoundServer.plug_in_wide`."""
 RATE = 48_000
 
 _ASOUND = """
@@ -138,6 +141,23 @@ class SoundServer:
         assert self._control("set-default-sink", SINK) == 0
         assert self._control("set-default-source", f"{DESK}.monitor") == 0
 
+    def plug_in_wide(self) -> None:
+        """The same with both sinks as halves of one of four channels: its monitor tells both in one time."""
+        pair = "front-left,front-right"
+        whole = [f"channel_map={_FOUR}" if "map" in part else part for part in _null_sink(WIDE)]
+        whole = ["channels=4" if "channels" in part else part for part in whole]
+        assert self._control("load-module", "module-null-sink", *whole) == 0
+        for kind, name, master, of in (
+            ("sink", NEAR, WIDE, pair),
+            ("source", f"{NEAR}_monitor", f"{WIDE}.monitor", pair),
+            ("sink", FAR, WIDE, "rear-left,rear-right"),
+        ):
+            remap = [f"{kind}_name={name}", f"master={master}", f"channel_map={pair}"]
+            remap += [f"master_channel_map={of}", "channels=2", "remix=no"]
+            assert self._control("load-module", f"module-remap-{kind}", *remap) == 0
+        assert self._control("set-default-sink", FAR) == 0
+        assert self._control("set-default-source", f"{NEAR}_monitor") == 0
+
     def pull_out(self) -> None:
         """Have the desk no more."""
         modules = subprocess.run(
@@ -152,24 +172,28 @@ class SoundServer:
         ]
         assert self._control("unload-module", number) == 0
 
-    def play_at_desk(self, path: Path) -> subprocess.Popen[bytes]:
+    def play_at_desk(self, path: Path, sink: str = DESK) -> subprocess.Popen[bytes]:
         """Let another program play bare float32 in two channels into the desk."""
         process = subprocess.Popen(
             [
                 *("pacat", "--playback", "--raw", "--format=float32le", f"--rate={RATE}"),
-                *("--channels=2", "-d", DESK, str(path)),
+                *("--channels=2", "-d", sink, str(path)),
             ],
             env=self.environment,
         )
         self._others.append(process)
         return process
 
-    def record(self, path: Path, sink: str = SINK) -> subprocess.Popen[bytes]:
-        """Record what is played into ``path``, as bare float32 in two channels, until terminated."""
+    def record(self, path: Path, sink: str = SINK, channels: int = 2) -> subprocess.Popen[bytes]:
+        """Record what is played into ``path``, as bare float32, until terminated."""
         with path.open("wb") as file:
             process = subprocess.Popen(
                 [
-                    *("parec", "--raw", "--format=float32le", f"--rate={RATE}", "--channels=2"),
+                    *("parec", "--raw", "--format=float32le", f"--rate={RATE}"),
+                    *(
+                        f"--channels={channels}",
+                        f"--channel-map={','.join(_FOUR.split(',')[:channels])}",
+                    ),
                     *("-d", f"{sink}.monitor", "--latency-msec=50"),
                 ],
                 env=self.environment,
