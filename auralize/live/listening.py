@@ -11,7 +11,6 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
 from auralize.audio.analyser import Fineness
-from auralize.errors import RequestError
 from auralize.filters.fir import RunFilters
 from auralize.filters.quality import run_caution
 from auralize.gains import MOST_MAKEUP, DropsWay, Gains, Heard, Match
@@ -21,7 +20,7 @@ from auralize.live.known import Known
 from auralize.live.measurer import RunLevels, SourceMeasured
 from auralize.live.player import Block, Entry, Player, Setup, SoftStart, Volume, enough_taps
 from auralize.live.remembered import LOWEST_VOLUME
-from auralize.live.slots import Slot, at_rate, frozen
+from auralize.live.slots import Slots, at_rate, frozen
 from auralize.live.snapshot import snapshot
 from auralize.live.sounding import Sound, Sounding
 from auralize.live.sources import Feed
@@ -53,8 +52,7 @@ class Listening:
         self.transport = transport_of(source, rate, tell, round(position * rate))
         self.channels = self.transport.channels
         self._lock = threading.Lock()
-        self._slots: list[Slot] = []
-        self._slot: int | None = None
+        self._slots = Slots()
         self._wish = 0
         sound, longest = self._wished()
         taps = enough_taps(rate, longest)
@@ -69,7 +67,7 @@ class Listening:
         for name, filters in self._known.filters.items():
             self._measurer.want(name, filters)
             if told := run_caution(name, filters):
-                self.tell(Event("edit", told))
+                tell(Event("edit", told))
 
     def close(self) -> None:
         """End all threads soon."""
@@ -77,10 +75,8 @@ class Listening:
             part.close()
 
     def join(self, seconds: float) -> None:
-        """Wait for all threads to end after `close`, ``seconds`` at most for each.
-
-        A thread that still computes in a C++ library while the interpreter goes down would abort it.
-        """
+        """Wait for all threads to end after `close`, ``seconds`` at most for each."""
+        # One that still computes in a C++ library while the interpreter goes down would abort it.
         for part in (self._sounding, self.designer, self._measurer, self._analysis, self.transport):
             if part.thread is not None:
                 part.thread.join(seconds)
@@ -97,50 +93,43 @@ class Listening:
             if self._coming.waits(heard):
                 return
             self.wanted.check(heard)
-            self.wanted.heard, self._slot = heard, None
+            self.wanted.heard, self._slots.number = heard, None
             self._wish += 1
         self._sounding.wake()
 
     def load_slots(self, heard: Sequence[Heard], *, equal: bool = False) -> list[float]:
         """Freeze what these sound like now (``equal``: equally loud), to be heard by number; gains in dB."""
         with self._lock:
-            self._slots = frozen(heard, self.wanted, self._known, equal)
-            return [slot.gain for slot in self._slots]
+            return self._slots.load(frozen(heard, self.wanted, self._known, equal))
 
     def take_slots(self, old: Listening) -> None:
         """Have the slots of another listening with the same choices, and hear the one that was heard."""
-        slots = at_rate(old._slots, self._known, self.rate)
+        slots = Slots(at_rate(old._slots.loaded, self._known, self.rate), old._slots.number)
         with self._lock:
-            self._slots, self._slot = slots, old._slot
+            self._slots = slots
             self._wish += 1
         self._sounding.wake()
 
     def hear_slot(self, number: int) -> None:
         """Fade over to a slot. Nothing but the sound depends on what is in it, or was heard before."""
         with self._lock:
-            if not 0 <= number < len(self._slots):
-                raise RequestError(
-                    f"slot {number} was asked for; {len(self._slots)} are loaded, counted from 0"
-                )
-            self._slot = number
+            self._slots.pick(number)
             self._wish += 1
             self._analysis.shut()
         self._sounding.wake()
 
     def slot_heard(self, latency: float) -> float:
         """s of sound of the slot asked for last, since then, that have left a device of that latency (s)."""
-        return 0.0 if self._slot is None else self._sounding.left(self._wish, latency)
+        return self._sounding.left(self._wish, latency) if self._slots.heard else 0.0
 
     def _wished(self) -> tuple[Sound, int]:
         """What is to sound, and the taps of the longest filter that may be next."""
         with self._lock:
-            slot = self._slot
-            heard = self.wanted.heard
-            voice, loudness = self._known.voice(heard), self._known.loudness(heard)
-            if slot is not None:
-                voice, loudness = self._slots[slot].voice, self._slots[slot].loudness
-            longest = max(self._known.longest, *(len(s.voice.taps) for s in self._slots), 0)
-            return Sound(voice, self._wish, loudness), longest
+            heard, known, now = self.wanted.heard, self._known, self._slots.heard
+            voice, loudness = known.voice(heard), known.loudness(heard)
+            if now:
+                voice, loudness = now.voice, now.loudness
+            return Sound(voice, self._wish, loudness), max(known.longest, self._slots.longest)
 
     # ---- how it is heard
 
@@ -196,7 +185,7 @@ class Listening:
     def steps(self, heard: Sequence[Heard]) -> list[float | None]:
         """dB by which each would be louder than what is heard; None: not known, or not to be told."""
         with self._lock:
-            if self._slot is not None:
+            if self._slots.heard:
                 return [None for _ in heard]
             return [self._known.step(self.wanted.heard, one) for one in heard]
 
@@ -205,7 +194,9 @@ class Listening:
         editing = self.designer.busy
         with self._lock:
             levels = (self._known, self._measurer.progress)
-            return snapshot(self.transport, self.player, self.wanted, *levels, self._slot, editing)
+            return snapshot(
+                self.transport, self.player, self.wanted, *levels, self._slots.number, editing
+            )
 
     def spectrum(self, heard: Sequence[Heard], fineness: Fineness) -> Spectrum | None:
         """Levels over frequency of what sounds now, and of what would sound if these were heard.
@@ -213,7 +204,7 @@ class Listening:
         None until there is a picture, and while a slot or anything of it is heard.
         """
         with self._lock:
-            if self._slot is not None:
+            if self._slots.heard:
                 return None
             openly = self._sounding.now.wish == self._wish and self.player.ready
             return self._analysis.look(heard, fineness) if openly or self._analysis.open else None
@@ -222,7 +213,7 @@ class Listening:
         """Filters and gains of those of these that there are."""
         with self._lock:
             there = [one for one in heard if self.wanted.knows(one)]
-            return None if self._slot is not None else {h: self._known.voice(h) for h in there}
+            return None if self._slots.heard else {h: self._known.voice(h) for h in there}
 
     # ---- from the threads that design and measure
 

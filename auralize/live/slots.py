@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from auralize.errors import RequestError
 from auralize.gains import Heard, equally_loud
 from auralize.live.designer import designed
 from auralize.live.known import Known
@@ -25,6 +26,36 @@ class Slot:
     voice: Voice
     loudness: float | None
     """LUFS but for the volume; None: it was not known."""
+
+
+class Slots:
+    """Those that are loaded, and which of them is heard."""
+
+    def __init__(self, loaded: Sequence[Slot] = (), number: int | None = None) -> None:
+        self.loaded, self.number = loaded, number
+
+    def load(self, slots: Sequence[Slot]) -> list[float]:
+        """Have these; their gains in dB."""
+        self.loaded = slots
+        return [slot.gain for slot in slots]
+
+    def pick(self, number: int) -> None:
+        """Hear this one; raises RequestError."""
+        if not 0 <= number < len(self.loaded):
+            raise RequestError(
+                f"slot {number} was asked for; {len(self.loaded)} are loaded, counted from 0"
+            )
+        self.number = number
+
+    @property
+    def heard(self) -> Slot | None:
+        """None while listening openly."""
+        return None if self.number is None else self.loaded[self.number]
+
+    @property
+    def longest(self) -> int:
+        """Taps of the longest filter of any."""
+        return max((len(slot.voice.taps) for slot in self.loaded), default=0)
 
 
 def frozen(heard: Sequence[Heard], wanted: Wanted, known: Known, equal: bool) -> list[Slot]:

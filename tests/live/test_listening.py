@@ -152,7 +152,7 @@ def test_slots_are_frozen_alike_in_timing_and_tell_nothing(measured, saltmarsh):
     measured.pump(60)
     pair = [End("receiving", "reel"), End("receiving", "bought")]
     listening.load_slots(pair)
-    frozen = [(s.voice.taps, s.voice.gain) for s in listening._slots]
+    frozen = [(s.voice.taps, s.voice.gain) for s in listening._slots.loaded]
     listening.update_choice(stretched(saltmarsh["reel"], 3.0))
     until(lambda: measured.events)
     measured.measured()
@@ -207,7 +207,7 @@ def test_a_drop_too_quiet_to_have_a_loudness_cannot_be_made_equally_loud(tmp_pat
     pair = [End("drop", "reel"), End("drop", "near")]
     with pytest.raises(AuralizeError, match="too quiet to have a loudness, so it"):
         pumped.listening.load_slots(pair, equal=True)
-    assert pumped.listening._slots == []
+    assert not pumped.listening._slots.loaded
     gains = pumped.listening.load_slots([End("receiving", one.choice) for one in pair], equal=True)
     assert all(math.isfinite(gain) for gain in gains)
     pumped.close()
@@ -314,7 +314,7 @@ def test_drops_over_one_conductor_and_over_both_can_be_made_equally_loud(measure
     one, both = measured.listening.load_slots(
         [End("drop", "reel", "plus"), End("drop", "reel")], equal=True
     )
-    heard = [slot.voice.gain for slot in measured.listening._slots]
+    heard = [slot.voice.gain for slot in measured.listening._slots.loaded]
     assert heard[0] == pytest.approx(2.0 * heard[1])  # of a filter with half the taps
     assert one - both == pytest.approx(20 * np.log10(2.0))
 
