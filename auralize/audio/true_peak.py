@@ -53,6 +53,7 @@ class TruePeakMeter:
         self._channels = channels
         phases = interpolator(OVERSAMPLING)
         half = OVERSAMPLING // 2 - 1
+        self._most = float(np.abs(phases).sum(axis=1).max())  # of the highest sample, between two
         self._halves = _segment_kernel(phases[half : half + 1])
         self._others = _segment_kernel(np.delete(phases, half, axis=0))
         self._pending = np.zeros((channels, 0 if goes_on else AROUND))
@@ -75,7 +76,9 @@ class TruePeakMeter:
     def _scan(self, samples: FloatArray) -> float:
         """Peak so far, or in the instants between `samples` (channels, whole segments and what is around)."""
         windows = np.lib.stride_tricks.sliding_window_view(samples, SEGMENT + AROUND, axis=1)
-        windows = windows[:, ::SEGMENT].reshape(-1, SEGMENT + AROUND)
+        windows = windows[:, ::SEGMENT][self._most * _highest(samples) >= self._peak]
+        if not len(windows):
+            return self._peak
         halves = np.abs(_product(windows, self._halves)).max(axis=1)
         peak = max(self._peak, float(halves.max()))
         level = np.maximum(halves, np.abs(windows[:, REACH - 1 : REACH + SEGMENT]).max(axis=1))
@@ -109,6 +112,15 @@ def interpolator(oversampling: int) -> FloatArray:
     distance = np.arange(-REACH + 1, REACH + 1) - instants[:, None]
     window = np.i0(KAISER_BETA * np.sqrt(1 - (distance / REACH) ** 2)) / np.i0(KAISER_BETA)
     return np.asarray(np.sinc(distance) * window)
+
+
+def _highest(samples: FloatArray) -> FloatArray:
+    """Highest magnitude (channels, segments) of each segment and what is around."""
+    around = (AROUND + 1) // SEGMENT
+    whole = np.pad(np.abs(samples), ((0, 0), (0, 1)))
+    each = whole.reshape(len(samples), -1, SEGMENT).max(axis=2)
+    segments = each.shape[1] - around
+    return np.maximum.reduce([each[:, n : n + segments] for n in range(around + 1)])
 
 
 def _product(windows: FloatArray, kernel: FloatArray) -> FloatArray:
