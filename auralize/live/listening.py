@@ -11,12 +11,11 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from auralize.audio.analyser import Fineness
 from auralize.errors import RequestError
 from auralize.filters.fir import RunFilters
 from auralize.filters.quality import run_caution
 from auralize.gains import MOST_MAKEUP, DropsWay, Gains, Heard, Match
-from auralize.live.analysis import Analysis, Spectrum, Voices
+from auralize.live.analysis import Analysis, Voices
 from auralize.live.designer import Designer
 from auralize.live.known import Known
 from auralize.live.measurer import Measurer, RunLevels, SourceMeasured
@@ -62,7 +61,7 @@ class Listening:
         setup = Setup(rate, self.channels, taps, sound.voice, amplitude(wanted.volume))
         self.player = Player(setup, self.transport.take, journal)
         self._sounding = Sounding(self.player, sound, self._wished)
-        self._analysis = Analysis(self.player, self._voices)
+        self.analysis = Analysis(self.player, self._lock, self._looked_at)
         self.designer = Designer(rate, self._designed, self._not_designed)
         self._measurer = Measurer(
             source, rate, self._source_measured, self._run_measured, self._measuring_failed
@@ -74,17 +73,15 @@ class Listening:
 
     def close(self) -> None:
         """End all threads soon."""
-        for part in (self._sounding, self.designer, self._measurer, self._analysis, self.transport):
+        for part in (self._sounding, self.designer, self._measurer, self.transport):
             part.close()
+        self.analysis.close()
 
     def join(self, seconds: float) -> None:
-        """Wait for all threads to end after `close`, ``seconds`` at most for each.
-
-        A thread that still computes in a C++ library while the interpreter goes down would abort it.
-        """
-        parts = (self._sounding, self.designer, self._measurer, self._analysis)
-        for part in (*parts, self.transport.reader):
+        """Wait so long for each thread to end: one that computes in C++ code would abort the interpreter."""
+        for part in (self._sounding, self.designer, self._measurer, self.transport.reader):
             part.thread.join(seconds)
+        self.analysis.thread.join(seconds)
 
     # ---- for the callback
 
@@ -125,7 +122,7 @@ class Listening:
                 )
             self._slot = number
             self._wish += 1
-            self._analysis.shut()
+            self.analysis.shut()
         self._sounding.wake()
 
     def _wished(self) -> tuple[Sound, int]:
@@ -203,22 +200,10 @@ class Listening:
                 self.transport, self.player, self.wanted, self._known, self._slot, editing=editing
             )
 
-    def spectrum(self, heard: Sequence[Heard], fineness: Fineness) -> Spectrum | None:
-        """Levels over frequency of what sounds now, and of what would sound if these were heard.
-
-        None until there is a picture, and while a slot or anything of it is heard.
-        """
-        with self._lock:
-            if self._slot is not None:
-                return None
-            openly = self._sounding.now.wish == self._wish and self.player.ready
-            return self._analysis.look(heard, fineness) if openly or self._analysis.open else None
-
-    def _voices(self, heard: Sequence[Heard]) -> Voices | None:
-        """Filters and gains of those of these that there are."""
-        with self._lock:
-            there = [one for one in heard if self.wanted.knows(one)]
-            return None if self._slot is not None else {h: self._known.voice(h) for h in there}
+    def _looked_at(self, heard: Sequence[Heard]) -> Voices | None:
+        """For `analysis`, which holds the lock; None while a slot is heard, or anything of it."""
+        openly = self._slot is None and self._sounding.settled(self._wish)
+        return self._known.voices(heard) if openly else None
 
     # ---- from the threads that design and measure
 

@@ -66,6 +66,10 @@ class Sounding:
         """What is wished may have changed."""
         self._wake.set()
 
+    def settled(self, wish: int) -> bool:
+        """Whether this wish is heard, and nothing else any more."""
+        return self.now.wish == wish and self._player.ready
+
     def close(self) -> None:
         """End soon."""
         self._closing = True
