@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from auralize.audio.analyser import Analyser, Fineness, Readings
 from auralize.audio.convolver import Convolver
-from auralize.gains import SOURCE, Heard
+from auralize.gains import SOURCE, Heard, Source
 from auralize.live.player import Player, Voice
 from auralize.live.tap import Tap, Tapped
 from auralize.units import decibels
@@ -114,11 +114,19 @@ class _Chain:
 
 
 class Analysis:
-    """`look` is for a screen; ``voices`` tells the filters and gains of what is looked at, or that nothing
-    may be told now."""
+    """`look` is for a screen.
 
-    def __init__(self, player: Player, voices: Callable[[Sequence[Heard]], Voices | None]) -> None:
-        self._player, self._voices = player, voices
+    ``voices``, called with the lock held, tells the filters and gains of what is looked at; None: nothing may
+    be told now.
+    """
+
+    def __init__(
+        self,
+        player: Player,
+        lock: threading.Lock,
+        voices: Callable[[Sequence[Heard]], Voices | None],
+    ) -> None:
+        self._player, self._lock, self._voices = player, lock, voices
         self._tap: Tap | None = None
         self._wanted: tuple[tuple[Heard, ...], Fineness] = ((), "thirds")
         self._picture: Spectrum | None = None
@@ -131,20 +139,19 @@ class Analysis:
         self.thread = threading.Thread(target=self._work, name="analysis", daemon=True)
         self.thread.start()
 
-    @property
-    def open(self) -> bool:
-        """True while blocks are copied."""
-        return self._tap is not None
-
     def look(self, heard: Sequence[Heard], fineness: Fineness) -> Spectrum | None:
-        """The newest picture; asks for the next one, with these in it. None until there is one."""
-        plain = [one if one == SOURCE else one.plain for one in heard]  # type: ignore[union-attr]
+        """The newest picture; asks for the next one, with these in it.
+
+        None until there is one, and while nothing may be told: of what is heard blind.
+        """
+        plain = [one if isinstance(one, Source) else one.plain for one in heard]
         others = tuple(dict.fromkeys(one for one in plain if one != SOURCE))
         self._wanted = ((SOURCE, *others[:MOST_HEARD]), fineness)
-        if self._tap is None:
-            setup = self._player.setup
-            self._tap = Tap(self._player.block, setup.channels, setup.rate)
-            self._player.tap = self._tap
+        with self._lock:
+            if self._tap is None and self._voices(()) is not None:
+                setup = self._player.setup
+                self._tap = Tap(self._player.block, setup.channels, setup.rate)
+                self._player.tap = self._tap
         self._wake.set()
         return self._picture
 
@@ -175,9 +182,10 @@ class Analysis:
     def _take(self, tap: Tap) -> None:
         """All that has come since the last time, and a picture of how it stands now."""
         heard, fineness = self._wanted
-        tapped = tap.read()
-        voices = self._voices(heard)
-        if voices is None or not len(tapped.source):
+        with self._lock:
+            voices = self._voices(heard)
+        tapped = tap.read() if voices is not None else None
+        if voices is None or tapped is None or not len(tapped.source):
             if time.monotonic() - self._came > STALE:
                 self._picture = None
             return

@@ -194,7 +194,7 @@ class Engine:
 
     def spectrum(self, heard: Sequence[Heard], fineness: Fineness = "thirds") -> Spectrum | None:
         """What sounds now and what would if these were heard, over frequency; None while a slot is heard."""
-        return self._listening.spectrum(heard, fineness)
+        return self._listening.analysis.look(heard, fineness)
 
     def set_drops(self, way: DropsWay) -> None:
         """All drops at one make-up gain, or each at its own, so that they are equally loud."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -102,6 +103,10 @@ class Known:
             return Voice(self._straight, gain)
         fir = filters.of(heard.signal, heard.across) if filters else self.fir(heard)
         return Voice(fir.taps, gain)
+
+    def voices(self, heard: Sequence[Heard]) -> dict[Heard, Voice]:
+        """Those of these that there are."""
+        return {one: self.voice(one) for one in heard if self._wanted.knows(one)}
 
     # ---- told
 

@@ -10,11 +10,10 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
-from auralize.audio.analyser import Fineness
 from auralize.filters.fir import RunFilters
 from auralize.filters.quality import run_caution
 from auralize.gains import MOST_MAKEUP, DropsWay, Gains, Heard, Match
-from auralize.live.analysis import Analysis, Spectrum, Voices
+from auralize.live.analysis import Analysis, Voices
 from auralize.live.coming import Coming
 from auralize.live.known import Known
 from auralize.live.measurer import RunLevels, SourceMeasured
@@ -59,7 +58,7 @@ class Listening:
         setup = Setup(rate, self.channels, taps, sound.voice, amplitude(wanted.volume))
         self.player = Player(setup, self.transport.take, journal)
         self._sounding = Sounding(self.player, sound, self._wished)
-        self._analysis = Analysis(self.player, self._voices)
+        self.analysis = Analysis(self.player, self._lock, self._looked_at)
         self._measurer = measurer_of(source, self.transport, self)
         after = (self._wish_anew, self._sounding.wake, self._measurer.want, tell)
         self._coming = Coming(rate, self._known, wanted, self._lock, *after)
@@ -71,13 +70,14 @@ class Listening:
 
     def close(self) -> None:
         """End all threads soon."""
-        for part in (self._sounding, self.designer, self._measurer, self._analysis, self.transport):
+        for part in (self._sounding, self.designer, self._measurer, self.transport):
             part.close()
+        self.analysis.close()
 
     def join(self, seconds: float) -> None:
         """Wait for all threads to end after `close`, ``seconds`` at most for each."""
         # One that still computes in a C++ library while the interpreter goes down would abort it.
-        for part in (self._sounding, self.designer, self._measurer, self._analysis, self.transport):
+        for part in (self._sounding, self.designer, self._measurer, self.analysis, self.transport):
             if part.thread is not None:
                 part.thread.join(seconds)
 
@@ -115,7 +115,7 @@ class Listening:
         with self._lock:
             self._slots.pick(number)
             self._wish += 1
-            self._analysis.shut()
+            self.analysis.shut()
         self._sounding.wake()
 
     def slot_heard(self, latency: float) -> float:
@@ -198,22 +198,10 @@ class Listening:
                 self.transport, self.player, self.wanted, *levels, self._slots.number, editing
             )
 
-    def spectrum(self, heard: Sequence[Heard], fineness: Fineness) -> Spectrum | None:
-        """Levels over frequency of what sounds now, and of what would sound if these were heard.
-
-        None until there is a picture, and while a slot or anything of it is heard.
-        """
-        with self._lock:
-            if self._slots.heard:
-                return None
-            openly = self._sounding.now.wish == self._wish and self.player.ready
-            return self._analysis.look(heard, fineness) if openly or self._analysis.open else None
-
-    def _voices(self, heard: Sequence[Heard]) -> Voices | None:
-        """Filters and gains of those of these that there are."""
-        with self._lock:
-            there = [one for one in heard if self.wanted.knows(one)]
-            return None if self._slots.heard else {h: self._known.voice(h) for h in there}
+    def _looked_at(self, heard: Sequence[Heard]) -> Voices | None:
+        """For `analysis`, which holds the lock; None while a slot is heard, or anything of it."""
+        openly = self._slots.heard is None and self._sounding.settled(self._wish)
+        return self._known.voices(heard) if openly else None
 
     # ---- from the threads that design and measure
 

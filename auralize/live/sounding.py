@@ -73,6 +73,10 @@ class Sounding:
         fulfils = self.now.wish == wish and switch is not None and switch is self._switch
         return seconds if fulfils else 0.0
 
+    def settled(self, wish: int) -> bool:
+        """Whether this wish is heard, and nothing else any more."""
+        return self.now.wish == wish and self._player.ready
+
     def close(self) -> None:
         """End soon."""
         self._closing = True
