@@ -118,6 +118,7 @@ class News(Static):
         item = Item(words, monotonic() + lasts, about)
         if item.waits and any(other.words == words for other in self._items):
             return
+        self._items = [other for other in self._items if other.waits or other.words != words]
         self._past = [*self._past, words][-_KEPT:]
         at = sum(other.waits for other in self._items) if item.waits and about != "device" else 0
         self._items.insert(at, item)

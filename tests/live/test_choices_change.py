@@ -11,6 +11,7 @@ from auralize.gains import SOURCE, End
 from auralize.live.played import renewed
 from auralize.live.player import replay
 from auralize.live.programme import Programme
+from auralize.live.sources import FileFeed
 from support.live_session import stretched
 from support.pumped import BLOCK, RATE, until
 from support.timeline_reference import reference
@@ -120,7 +121,7 @@ def test_another_rate_knows_what_went_meanwhile(pumped, saltmarsh, programme):
     listening = pumped.listening
     listening.remove_choice("beams")
     listening.update_choice(copy_of(saltmarsh["reel"], "copy"))
-    new = renewed(listening, 44_100, programme)
+    new = renewed(listening, 44_100, FileFeed(programme))
     try:
         assert set(new.wanted.choices) == {"reel", "bought", "copy"}
         new.hear(End("drop", "copy"))
