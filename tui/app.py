@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable
 from functools import partial
 from pathlib import Path
@@ -18,7 +19,7 @@ from auralize.rig.editing import RigDraft
 from .bench import BenchScreen
 from .help import HelpScreen
 from .plain import is_plain
-from .theme import COLOURLESS, COLUMNS, CSS, DARK, LINES, THEMES
+from .theme import COLUMNS, CSS, DARK, LINES, THEMES
 
 
 class BenchApp(App[None]):
@@ -36,7 +37,8 @@ class BenchApp(App[None]):
     VERTICAL_BREAKPOINTS = LINES
 
     def __init__(self, draft: RigDraft, source: Path, engine: EngineLike, log_folder: Path) -> None:
-        super().__init__()
+        # Else Textual (8.2) sends greys where NO_COLOR asks for no colour.
+        super().__init__(ansi_color=True if "NO_COLOR" in os.environ else None)
         self.draft = draft
         self.source = source
         self.engine = engine
@@ -45,7 +47,7 @@ class BenchApp(App[None]):
     def on_mount(self) -> None:
         for theme in THEMES.values():
             self.register_theme(theme)
-        self.theme = COLOURLESS if self.console.no_color else DARK.name
+        self.theme = DARK.name
         self.set_class(is_plain(), "-plain")
         self.push_screen(BenchScreen(self.draft, self.source, self.engine, self.log_folder))
 
@@ -55,8 +57,9 @@ class BenchApp(App[None]):
             binding = active.binding
             if binding.id and (binding.tooltip or binding.show):
                 run = partial(self.run_action, binding.action, active.node)
-                yield SystemCommand(binding.tooltip or binding.description, binding.key, run)
-        if not self.console.no_color:
+                key = self.get_key_display(binding)
+                yield SystemCommand(binding.tooltip or binding.description, key, run)
+        if not self.no_color:
             for words, theme in THEMES.items():
                 yield SystemCommand(
                     f"Colours: {words}", "How the screen looks", partial(self._wear, theme.name)

@@ -10,6 +10,7 @@ from textual.containers import Container, Horizontal, Vertical
 from textual.events import Resize
 from textual.widgets import Static
 
+from auralize.circuit.signals import Signal
 from auralize.gains import End
 from auralize.live.status import Status
 
@@ -29,6 +30,8 @@ from .words import big_words
 SMALLEST: Final = (76, 21)
 """Columns and rows under which the bench only says what it needs."""
 CAUTION: Final = "Starts quiet: raise the volume slowly, loud sound damages hearing"
+RECOVERED: Final = "Unsaved work was found and is in use; w writes it, u goes back to the file"
+STALE: Final = ". Mind: the rig file has been changed since that work"
 _POLL: Final = 0.1
 """s between two looks at the engine."""
 
@@ -51,22 +54,21 @@ class BenchScreen(Analysing):
             yield CurvePanel(id="curves")
             yield AnalyserPanel(id="analyser")
         yield Meters(id="meters", markup=False)
-        yield News(id="message", markup=False)
+        with Vertical(id="news"):
+            yield News(id="message", markup=False)
+            yield Static(id="hint", markup=False)
         yield Static(CAUTION, id="caution", markup=False)
         yield KeyLine(markup=False)
 
     def on_mount(self) -> None:
         self._done: set[str] = set()
+        self._hint = ""
         self._first = self.chosen
         self.solve(*self.names)
         self.query_one(CurvePanel).read_spectrum(self.source)
         self.hear()
         if self.draft.recovered:
-            found = "Unsaved work was found and is in use; w writes it, u goes back to the file"
-            news = self.query_one(News)
-            news.say(found, math.inf, "work")
-            if self.draft.stale:
-                news.say("Mind: the rig file has been changed since that work", math.inf, "work")
+            self.query_one(News).say(RECOVERED + STALE * self.draft.stale, math.inf, "work")
         self.set_interval(_POLL, self._look)
         self._fit()
 
@@ -104,21 +106,18 @@ class BenchScreen(Analysing):
             )
         )
         self.query_one(FactsLine).show(choices[self.chosen])
-        self._draw_curves()
+        self.query_one(CurvePanel).show(
+            choices, self.curves, self.chosen, self.signal, self.across, self.pinned
+        )
         if not self.draft.unsaved:
             self.query_one(News).answer("work")
-
-    def _draw_curves(self) -> None:
-        """Of the chosen choice and of those pinned; of all where they are few."""
-        found = [self.curves[name] for name in self.names]
-        self.query_one(CurvePanel).show(found, self.names.index(self.chosen), self.across)
 
     def _look(self) -> None:
         """Show what the engine does now."""
         if self.app.screen is not self:
             return
         status = self.engine.status()
-        self.query_one(Now).show(status)
+        self.query_one(Now).show(status, self.steps())
         self.query_one(Big).show(*big_words(status.heard))
         self._draw_installation(status)
         self.query_one(Meters).show(status)
@@ -126,8 +125,11 @@ class BenchScreen(Analysing):
         for event in self.engine.events():
             news.tell(event)
         self._note(status)
-        news.hint = hint(self._done)
         news.show()
+        told = hint(self._done)
+        if told != self._hint:
+            self._hint = told
+            self.query_one("#hint", Static).update(told)
 
     def _draw_installation(self, status: Status) -> None:
         heard, choice = status.heard, self.draft.rig.choices[self.chosen]
@@ -145,16 +147,28 @@ class BenchScreen(Analysing):
             self._done.add("drop")
         if self.chosen != self._first:
             self._done.add("other")
-        if "g" not in self.active_bindings:
+        if status.drops == "equal" or "g" not in self.active_bindings:
             self._done.add("loud")
 
     def on_screen_resume(self) -> None:
         """Back from another screen: hear openly again what is chosen, as it was matched."""
-        if self.engine.status().match != self.match:
-            self.engine.set_match(self.match)
+        self.set_levels()
         self.hear()
         self.call_after_refresh(self.engine.settle)
 
+    def action_hear(self, signal: Signal | None) -> None:
+        """Hear another signal, and see its curves."""
+        super().action_hear(signal)
+        self.draw()
+
     def action_curves(self) -> None:
-        """Curves of the loss, or of the drop."""
+        """Next curves: of what is heard, loss, drop, difference to the pinned choice."""
         self.query_one(CurvePanel).turn()
+
+    def action_zoom(self) -> None:
+        """Two octaves of the curves, or all."""
+        self.query_one(CurvePanel).zoom()
+
+    def action_cursor(self, steps: int) -> None:
+        """Read the curves at another frequency."""
+        self.query_one(CurvePanel).move_cursor(steps)

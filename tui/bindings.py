@@ -34,6 +34,11 @@ HEARING: Final[list[BindingType]] = [
         "c", "across", "Across", "Drop over both conductors, over plus, over minus", "bench.across"
     ),
     Binding("m", "match", "Match", tooltip="Next way of matching levels", id="bench.match"),
+    _quiet(
+        "g", "drops", "Equal", "Drops equally loud, or at one make-up gain (chosen)", "bench.drops"
+    ),
+    _quiet("plus", "makeup(1)", "More", "Make-up gain of all drops 1 dB more", "bench.more"),
+    _quiet("minus", "makeup(-1)", "Less", "Make-up gain of all drops 1 dB less", "bench.less"),
 ]
 
 WORKING: Final[list[BindingType]] = [
@@ -44,7 +49,16 @@ WORKING: Final[list[BindingType]] = [
 ]
 
 VIEWING: Final[list[BindingType]] = [
-    _quiet("v", "curves", "View", "Curves of loss or of drop", "bench.curves"),
+    _quiet(
+        "v",
+        "curves",
+        "View",
+        "Curves: of what is heard, loss, drop, over the pinned choice",
+        "bench.curves",
+    ),
+    _quiet("z", "zoom", "Zoom", "Curves: two octaves round the cursor, or all", "bench.zoom"),
+    _quiet("less_than_sign", "cursor(-1)", "Lower", "Curves: cursor lower", "bench.lower"),
+    _quiet("greater_than_sign", "cursor(1)", "Higher", "Curves: cursor higher", "bench.higher"),
     _quiet(
         "a",
         "analyser",

@@ -19,7 +19,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -27,7 +27,7 @@ from rich.text import Span, Text
 
 Dots = Literal["braille", "blocks", "plain"]
 """8 dots a cell, 2 dots a cell, or one character of ASCII."""
-Values = NDArray[np.float64]
+Values = NDArray[np.floating[Any]]
 _Mask = NDArray[np.bool_]
 
 _FINENESS: Final[Mapping[Dots, tuple[int, int]]] = {
@@ -142,7 +142,7 @@ def level_words(levels: Sequence[float], step: float) -> list[str]:
 def axis_below(scale: Scale, width: int) -> str:
     """Frequencies under their columns, as many as there is room for; at the edges they are moved in."""
     line, free = [" "] * width, 0
-    for hertz in scale.ticks(max(2, width // 6)):
+    for hertz in scale.ticks(max(2, width // 4)):
         words = hertz_words(hertz)
         middle = float(scale.share(hertz)) * width
         start = min(width - len(words), max(0, round(middle - len(words) / 2.0)))
@@ -165,8 +165,11 @@ class Canvas:
 
     def xs(self) -> Values:
         """The values of x at the middle of each column of dots."""
+        return self.x.value(self._shares())
+
+    def _shares(self) -> Values:
         across = self.width * self._across
-        return self.x.value((np.arange(across) + 0.5) / across)
+        return np.asarray((np.arange(across) + 0.5) / across)
 
     def column_of(self, x: float) -> int:
         """The cell in which an x lies; at the edge where it lies outside."""
@@ -196,8 +199,7 @@ class Canvas:
         top, bottom = self._dot_rows(self._at(xs, high)), self._dot_rows(self._at(xs, low))
         mask = self._between(top, bottom)
         if self.dots == "braille":
-            row, column = np.indices(mask.shape)
-            mask &= (row % 2 == 0) & ((column + row // 2) % 2 == 0)
+            mask[1::2] = mask[::4, 1::2] = mask[2::4, ::2] = False
         self._lay(mask, style, _BAND[self.dots])
 
     def bars(self, edges: ArrayLike, levels: ArrayLike, style: str) -> None:
@@ -259,10 +261,13 @@ class Canvas:
 
     def _row(self, signs: NDArray[np.str_], styles: NDArray[np.intp]) -> Text:
         starts = [0, *(np.flatnonzero(np.diff(styles)) + 1).tolist(), self.width]
-        names = [self._styles[style] for style in styles[starts[:-1]].tolist()]
-        spans = [Span(*ends, name) for ends, name in zip(pairwise(starts), names, strict=True)]
-        words = "".join(signs.tolist())
-        return Text(words, no_wrap=True, end="", spans=[s for s in spans if s.style])
+        numbers = styles[starts[:-1]].tolist()
+        spans = [
+            Span(start, end, self._styles[number])
+            for (start, end), number in zip(pairwise(starts), numbers, strict=True)
+            if number
+        ]
+        return Text("".join(signs.tolist()), no_wrap=True, end="", spans=spans)
 
     # ---- dots -------------------------------------------------------------------------------------
 
@@ -279,7 +284,7 @@ class Canvas:
 
     def _at(self, xs: ArrayLike, ys: ArrayLike) -> Values:
         """A curve at the middle of each column of dots; not a number outside of what it spans."""
-        places, wanted = self.x.share(xs), self.x.share(self.xs())
+        places, wanted = self.x.share(xs), self._shares()
         levels = np.asarray(ys, dtype=np.float64)
         found = np.interp(wanted, places, np.where(np.isfinite(levels), levels, np.nan))
         slack = 0.5 / (self.width * self._across)

@@ -52,7 +52,7 @@ class CardScreen(ModalScreen[None]):
         yield card
 
     def on_mount(self) -> None:
-        self._look()
+        self.call_after_refresh(self._look)
         if self._told() is None:
             self.set_interval(_LOOK, self._look)
 
@@ -61,11 +61,11 @@ class CardScreen(ModalScreen[None]):
         self.call_after_refresh(self._look)
 
     def _look(self) -> None:
-        width = self.query_one(VerticalScroll).size.width or self.app.size.width - _AROUND
-        lines = card_text(
-            self._choice, self._taken, self._told(), self._news, width - 1, self._plain
+        text = self.query_one("#card-text", Static)
+        width = text.size.width or self.app.size.width - _AROUND
+        text.update(
+            card_text(self._choice, self._taken, self._told(), self._news, width, self._plain)
         )
-        self.query_one("#card-text", Static).update(lines)
 
 
 def card_text(
@@ -86,7 +86,7 @@ def card_text(
     others = [sentence for sentence in told or () if not is_caution(sentence)]
     if told is None:
         others = ["(working out)"]
-    _section(text, "Mind", [f"! {sentence.strip()}" for sentence in cautions])
+    _section(text, "Cautions", [f"! {sentence.strip()}" for sentence in cautions])
     _section(text, "What the figures say", others)
     parts = tree(choice)
     _section(text, "All of the installation", parts if len(parts) > 3 else ())

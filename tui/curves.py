@@ -1,15 +1,16 @@
-"""Curves over a logarithmic frequency axis, drawn with characters that need no colour."""
+"""The panel of curves: which are shown, what of them, zoom and cursor."""
 
 from __future__ import annotations
 
 import math
+import os
+import sys
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 from rich.text import Text
 from textual import work
 from textual.widget import Widget
@@ -17,124 +18,105 @@ from textual.widget import Widget
 from auralize.audio.spectrum import third_octaves
 from auralize.circuit.signals import over
 from auralize.errors import AuralizeError, RequestError
-from auralize.figures.curves import Curves, curves
+from auralize.figures.curves import Curves, curves, less
+from auralize.figures.reference import SWEEP
+from auralize.units import show_frequency
 
+from .canvas import dots_of
+from .colours import colours_of
+from .curve_view import HIGHEST, LOWEST, SMALLEST, WHOLE, Frame, Line, picture
 from .news import News
+from .ranges import Ranges
 
 if TYPE_CHECKING:
     from auralize.circuit.conductor import Real
+    from auralize.circuit.signals import Signal
     from auralize.circuit.solution import Across
     from auralize.rig.choice import Choice
 
-Levels = NDArray[np.float64]
-
-LOWEST, HIGHEST = 20.0, 20_000.0
-"""Hz, the ends of the axis."""
-_LOSS: Final = "loss from the amplifier's terminals, dB"
-_DROP: Final = "drop{over}, dB re sending end"
-_MARKS: Final = ((50.0, "50"), (200.0, "200"), (1e3, "1k"), (5e3, "5k"), (20e3, "20k"))
-_BARS: Final = " ▁▂▃▄▅▆▇█"
-_SCALE_WIDTH: Final = 6
-_SPECTRUM_RANGE: Final = 48.0
-"""dB from an empty to a full bar of the programme's spectrum."""
-
-
-def columns_of(width: int) -> Levels:
-    """Frequencies in Hz at the middle of each of ``width`` columns."""
-    step = (np.arange(width) + 0.5) / width
-    return np.asarray(LOWEST * (HIGHEST / LOWEST) ** step)
+View = Literal["heard", "loss", "drop", "difference"]
+FEW: Final = 3
+"""As many choices are all shown; of more, the chosen and the pinned ones."""
+_ZOOMED: Final = 4.0
+"""From the low to the high end of what zoom shows: two octaves."""
+_LEAST_ZOOMED: Final = 0.2
+"""dB that its scale spans at least."""
+_START: Final = 1000.0
+"""Hz at which the cursor appears."""
+_CURSOR_STEPS: Final = 24.0
+"""Of the cursor to an octave where the picture is zoomed; a fourth of it where it is whole."""
 
 
-def column_at(frequency: float, width: int) -> int:
-    """The column in which a frequency lies."""
-    share = math.log(frequency / LOWEST) / math.log(HIGHEST / LOWEST)
-    return min(width - 1, max(0, int(share * width)))
+_LOOKS: Final = 0.2
+"""s between two looks at whether a range has been found."""
+_RANGE: Final = "dotted: what the lay leaves open"
 
 
-def nice_range(curves: Sequence[Levels]) -> tuple[float, float]:
-    """Bottom and top in dB that hold all curves, on whole decibels, at least one apart."""
-    values = np.concatenate(curves)
-    values = values[np.isfinite(values)]
-    if not len(values):
-        return -1.0, 0.0
-    bottom, top = math.floor(values.min() * 2.0) / 2.0, math.ceil(values.max() * 2.0) / 2.0
-    return bottom, max(top, bottom + 1.0)
+@dataclass(frozen=True)
+class Shown:
+    """What there is to show."""
 
+    choices: Mapping[str, Choice]
+    curves: Mapping[str, Curves]
+    chosen: str
+    signal: Signal | None
+    """That is heard; None: the source."""
+    across: Across
+    pinned: tuple[str, ...] = ()
 
-def draw(
-    curves: Mapping[str, Levels],
-    chosen: str,
-    spectrum: Levels | None,
-    width: int,
-    height: int,
-) -> list[str]:
-    """Rows of text: each curve in its own mark, the chosen one on top, then spectrum and axis.
-
-    ``curves`` are dB at `columns_of` the inner width, by the mark (one character) they are drawn in.
-    """
-    inner = max(8, width - _SCALE_WIDTH)
-    rows = max(3, height - (3 if spectrum is not None else 2))
-    bottom, top = nice_range(list(curves.values()))
-    field = [[" "] * inner for _ in range(rows)]
-    for mark, levels in sorted(curves.items(), key=lambda item: item[0] == chosen):
-        for column, level in enumerate(levels[:inner]):
-            if math.isfinite(level):
-                row = round((top - level) / (top - bottom) * (rows - 1))
-                field[min(rows - 1, max(0, row))][column] = mark
-    scale = {0: f"{top:+.1f}", rows // 2: f"{(top + bottom) / 2:+.1f}", rows - 1: f"{bottom:+.1f}"}
-    lines = [
-        scale.get(i, "").rjust(_SCALE_WIDTH - 1) + "|" + "".join(r) for i, r in enumerate(field)
-    ]
-    if spectrum is not None:
-        lines.append("prog".rjust(_SCALE_WIDTH - 1) + "|" + _bars(spectrum[:inner]))
-    return [*lines, " " * (_SCALE_WIDTH - 1) + "+" + "-" * inner, _axis(inner)]
-
-
-def _bars(levels: Levels) -> str:
-    """The programme's spectrum: a bar a column, the loudest full."""
-    peak = np.max(levels, initial=-np.inf)
-    if not math.isfinite(float(peak)):
-        return " " * len(levels)
-    share = np.clip(1.0 + (levels - peak) / _SPECTRUM_RANGE, 0.0, 1.0)
-    return "".join(_BARS[round(float(s) * (len(_BARS) - 1))] for s in share)
-
-
-def _axis(inner: int) -> str:
-    line = [" "] * (inner + _SCALE_WIDTH + 4)
-    for frequency, text in _MARKS:
-        start = (
-            _SCALE_WIDTH + column_at(frequency, inner) - (len(text) if frequency >= HIGHEST else 0)
-        )
-        line[start : start + len(text)] = text
-    return "Hz".ljust(_SCALE_WIDTH - 1) + "".join(line[_SCALE_WIDTH - 1 : inner + _SCALE_WIDTH])
+    def names(self) -> list[str]:
+        """The choices of which there are curves, in the rig's order."""
+        wanted = {self.chosen, *self.pinned}
+        return [n for n in self.choices if len(self.choices) <= FEW or n in wanted]
 
 
 def drawn(choice: Choice, across: Across) -> Curves:
     """The curves of a choice; without the drop where it cannot be told over one conductor."""
+    return _told(choice, across, SWEEP)
+
+
+def _told(choice: Choice, across: Across, frequency: Real) -> Curves:
     try:
-        return curves(choice, across)
+        return curves(choice, across, frequency)
     except RequestError:
-        found = curves(choice)
-        return replace(found, drop_db=np.full_like(found.drop_db, np.nan))
+        found = curves(choice, frequency=frequency)
+        nowhere = np.full_like(found.drop_db, np.nan)
+        return replace(found, drop_db=nowhere, kept_db=nowhere)
 
 
 class CurvePanel(Widget):
-    """Loss or drop of every choice over frequency, the programme's spectrum under it."""
+    """Curves of the chosen and the pinned choices, the programme's spectrum under them."""
 
     can_focus = False
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
-        self._curves: Sequence[Curves] = ()
-        self._chosen = 0
-        self._drop = False
-        self._across: Across = "both"
-        self._spectrum: tuple[Levels, Levels] | None = None
+        self._shown: Shown | None = None
+        self._view: View = "heard"
+        self._frame = WHOLE
+        self._spectrum: tuple[Real, Real] | None = None
         """Hz and dB of the programme."""
+        self._ranges = Ranges()
+        self._dots = dots_of(os.environ, windows=sys.platform == "win32")
 
-    def show(self, curves: Sequence[Curves], chosen: int, across: Across) -> None:
-        """New curves, one a choice, the place of the chosen one among them; what drops are over."""
-        self._curves, self._chosen, self._across = curves, chosen, across
+    def on_mount(self) -> None:
+        self.set_interval(_LOOKS, self._look)
+
+    def show(
+        self,
+        choices: Mapping[str, Choice],
+        curves: Mapping[str, Curves],
+        chosen: str,
+        signal: Signal | None,
+        across: Across,
+        pinned: Sequence[str] = (),
+    ) -> None:
+        """Choices and their curves by name, which is chosen, what is heard of it, which are pinned."""
+        kept = tuple(name for name in pinned if name in choices)
+        self._shown = Shown(choices, curves, chosen, signal, across, kept)
+        if self._view == "difference" and not kept:
+            self._view = "heard"
+        self._find_ranges()
         self.refresh()
 
     @work(thread=True, exclusive=True, group="spectrum")
@@ -147,34 +129,154 @@ class CurvePanel(Widget):
         else:
             self.app.call_from_thread(self.refresh)
 
+    # ---- what keys do -----------------------------------------------------------------------------
+
     def turn(self) -> None:
-        """The drop in place of the loss, or back."""
-        self._drop = not self._drop
+        """What is heard, the loss, the drop, the difference to the pinned choice, in turn."""
+        views: list[View] = ["heard", "loss", "drop"]
+        if self._shown is not None and self._shown.pinned:
+            views.append("difference")
+        self._view = views[(views.index(self._view) + 1) % len(views)]
         self.refresh()
+
+    def zoom(self) -> None:
+        """Two octaves round the cursor, or all."""
+        if self._frame.high / self._frame.low < HIGHEST / LOWEST * 0.999:
+            self._frame = replace(WHOLE, cursor=self._frame.cursor)
+        else:
+            self._frame = _zoomed(self._frame.cursor or _START)
+        self.refresh()
+
+    def move_cursor(self, steps: int) -> None:
+        """Higher or lower; it appears at 1 kHz, and is gone beyond the ends of the axis."""
+        frame = self._frame
+        if frame.cursor is None:
+            middle = math.sqrt(frame.low * frame.high)
+            cursor = _START if frame.low <= _START <= frame.high else middle
+        else:
+            per_octave = _CURSOR_STEPS / (
+                4.0 if frame.low == LOWEST and frame.high == HIGHEST else 1.0
+            )
+            cursor = _round(frame.cursor * 2.0 ** (steps / per_octave))
+        if not LOWEST <= cursor <= HIGHEST:
+            self._frame = replace(frame, cursor=None)
+        elif frame.low <= cursor <= frame.high:
+            self._frame = replace(frame, cursor=cursor)
+        else:
+            self._frame = _zoomed(cursor)
+        self.refresh()
+
+    # ---- what is shown ----------------------------------------------------------------------------
 
     def render(self) -> Text:
         """The drawing, fitted to the widget."""
-        title = _DROP.format(over=over("drop", self._across)) if self._drop else _LOSS
+        shown, colours = self._shown, colours_of(self.app)
         width, height = self.size.width, self.size.height - 1
-        if not self._curves or width < 16 or height < 6:
-            return Text(title)
-        at = columns_of(max(8, width - _SCALE_WIDTH))
-        fitted = {
-            str(number): _over(at, c.frequency, c.drop_db if self._drop else c.loss_db)
-            for number, c in enumerate(self._curves, 1)
-        }
-        spectrum = None if self._spectrum is None else _over(at, *self._spectrum)
-        chosen = str(self._chosen + 1)
-        text = Text(title + "\n")
-        for line in draw(fitted, chosen, spectrum, width, height):
-            row = Text(line)
-            if "|" in line and not line.lstrip().startswith("prog"):
-                row.highlight_words([chosen], "bold reverse")
-                row.stylize("not bold not reverse", 0, _SCALE_WIDTH)
-            text.append_text(row).append("\n")
-        return text
+        title = Text(self._title(width), colours.plain, no_wrap=True, overflow="ellipsis")
+        if shown is None or (width, height + 1) < SMALLEST or height + 1 < SMALLEST[1]:
+            return title
+        rows = [title]
+        if self._frame.cursor is not None:
+            rows.append(Text(self.reading(), colours.plain, no_wrap=True))
+            height -= 1
+        size = (width, height)
+        rows += picture(self.lines(), self._spectrum, size, self._frame, self._dots, colours)
+        return Text("\n").join(rows)
+
+    def _title(self, width: int) -> str:
+        whole = f"{self.words()}; {_RANGE}"
+        has_range = self._shown is not None and any(one.low is not None for one in self.lines())
+        return whole if has_range and len(whole) <= width else self.words()
+
+    def words(self) -> str:
+        """What the curves are."""
+        if self._shown is None:
+            return ""
+        what, across = self._what(), self._shown.across
+        if self._view == "difference":
+            words = "what arrives" if what == "loss" else f"drop{over('drop', across)}"
+            return f"{words}, dB over {self._shown.pinned[0]}"
+        if what == "loss":
+            return "loss from the amplifier's terminals, dB"
+        return f"drop{over('drop', across)}, dB re sending end"
+
+    def _what(self) -> Literal["loss", "drop"]:
+        heard = self._shown.signal if self._shown else None
+        if self._view in ("loss", "drop"):
+            return "loss" if self._view == "loss" else "drop"
+        return "drop" if heard == "drop" else "loss"
+
+    def lines(self) -> list[Line]:
+        """The curves that are shown."""
+        shown = self._shown
+        assert shown is not None
+        return [self._line(shown, name) for name in shown.names()]
+
+    def _line(self, shown: Shown, name: str) -> Line:
+        found = shown.curves[name]
+        low, high = self._ranges.of(shown.choices[name], shown.across) or (None, None)
+        return Line(
+            number=list(shown.choices).index(name) + 1,
+            name=name,
+            hertz=found.frequency,
+            levels=self._levels(shown, name, found),
+            low=None if low is None else self._levels(shown, name, low),
+            high=None if high is None else self._levels(shown, name, high),
+            chosen=name == shown.chosen,
+        )
+
+    def _levels(self, shown: Shown, name: str, found: Curves) -> Real:
+        """dB of what the panel shows."""
+        is_drop = self._what() == "drop"
+        if self._view != "difference":
+            return found.drop_db if is_drop else found.loss_db
+        # At the same loudspeaker, where choices are heard at different ones.
+        against = shown.choices[shown.pinned[0]]
+        if shown.choices[name].listen in against.loads:
+            against = against.at(shown.choices[name].listen)
+        other = _told(against, shown.across, found.frequency)
+        return (
+            less(found.kept_db, other.kept_db)
+            if is_drop
+            else less(found.received_db, other.received_db)
+        )
+
+    def reading(self) -> str:
+        """Frequency at the cursor, and dB of each curve there, worked out for it."""
+        shown, hertz = self._shown, self._frame.cursor
+        if shown is None or hertz is None:
+            return ""
+        at = np.array([hertz])
+        read = [show_frequency(hertz)]
+        for line in self.lines():
+            found = _told(shown.choices[line.name], shown.across, at)
+            level = float(self._levels(shown, line.name, found)[0])
+            read.append(
+                f"{line.mark} {level:+.2f}" if math.isfinite(level) else f"{line.mark} none"
+            )
+        return "  ".join(read)
+
+    # ---- what lays leave open ---------------------------------------------------------------------
+
+    def _find_ranges(self) -> None:
+        """Of what is shown, one after the other."""
+        shown = self._shown
+        if shown is not None:
+            self._ranges.want([shown.choices[name] for name in shown.names()], shown.across)
+
+    def _look(self) -> None:
+        if self._ranges.take():
+            self._find_ranges()
+            self.refresh()
 
 
-def _over(at: Levels, frequency: Real, levels: Real) -> Levels:
-    """Levels at other frequencies, on straight lines over the logarithm of frequency."""
-    return np.interp(np.log(at), np.log(frequency), levels)
+def _zoomed(round_it: float) -> Frame:
+    """Two octaves with a frequency in the middle, or as near to it as the ends of the axis let it be."""
+    half = math.sqrt(_ZOOMED)
+    low = min(max(LOWEST, round_it / half), HIGHEST / _ZOOMED)
+    return Frame(low, low * _ZOOMED, _LEAST_ZOOMED, round_it)
+
+
+def _round(hertz: float) -> float:
+    """To what the screen shows of it: three figures."""
+    return float(f"{hertz:.3g}")

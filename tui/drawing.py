@@ -284,7 +284,7 @@ def _load_words(choice: Choice, load: str) -> str:
 
 def _part_words(choice: Choice, name: str) -> str:
     if name in choice.runs:
-        return f"run {name}: {choice.runs[name].words}"
+        return f"run {name}, {show_length(choice.network.runs[name].length)}"
     tap = choice.transformers[name].tap
     return f"transformer {name}" + (f", tapped at {tap:.3g} W" if tap is not None else "")
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from rich.text import Text
 from textual import on, work
+from textual.content import Content
 from textual.message import Message
 from textual.widgets import Static
 
-from auralize.figures.facts import facts
+from auralize.figures.facts import facts, short_facts
 from auralize.figures.numbers import figures
 from auralize.figures.sentences import is_caution, sentences
 
@@ -75,8 +75,10 @@ class FactsLine(Static):
             return
         mark, style = caution_mark(self.told(self._choice))
         width = self.size.width or self.app.size.width
-        words = shorten(facts(self._choice), max(8, width - len(mark) - 2))
-        self.update(Text(words.ljust(width - len(mark)), no_wrap=True).append(mark, style))
+        room = max(8, width - len(mark) - 2)
+        whole = facts(self._choice)
+        words = whole if len(whole) <= room else shorten(short_facts(self._choice), room)
+        self.update(Content.assemble(words.ljust(width - len(mark)), (mark, style)))
 
 
 def caution_mark(told: list[str] | None) -> tuple[str, str]:
@@ -86,4 +88,4 @@ def caution_mark(told: list[str] | None) -> tuple[str, str]:
     count = sum(map(is_caution, told))
     if not count:
         return "i: more", ""
-    return f"! {count} caution{'s' if count > 1 else ''}: i", "bold reverse"
+    return f"! {count} caution{'s' if count > 1 else ''}: i", "bold $warning reverse"

@@ -12,7 +12,7 @@ from auralize.circuit.solution import ACROSS, Across
 from auralize.errors import RequestError
 from auralize.figures.curves import Curves
 from auralize.figures.headlines import Headline, headline
-from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End, Match
+from auralize.gains import INSTALLED, LOUDNESS, MOST_MAKEUP, SOURCE, DropsWay, End, Heard, Match
 from auralize.live.protocol import EngineLike
 from auralize.rig.editing import RigDraft
 
@@ -36,6 +36,9 @@ class Hearing(PlayerScreen):
         self.signal: Signal | None = "receiving"
         """None: the source is heard."""
         self.match = INSTALLED
+        self.drops: DropsWay = "one"
+        self.makeup: float | None = None
+        """dB that was set for drops at one gain; None: chosen."""
         self.across: Across = "both"
         self.figures: Kept[Headline] = Kept(lambda name: headline(draft.rig.choices[name]))
         self.curves: Kept[Curves] = Kept(lambda name: drawn(draft.rig.choices[name], self.across))
@@ -98,4 +101,44 @@ class Hearing(PlayerScreen):
         """Next way of matching levels: as installed, in loudness, at the frequency of the figures."""
         level = Match.at(self.figures[self.chosen].reference_hz)
         self.match = {INSTALLED: LOUDNESS, LOUDNESS: level}.get(self.match, INSTALLED)
-        self.engine.set_match(self.match)
+        self.set_levels()
+
+    def action_drops(self) -> None:
+        """Drops equally loud, or at one make-up gain; back to the chosen one where another was set."""
+        if self.makeup is None:
+            self.drops = "equal" if self.drops == "one" else "one"
+        self.makeup = None
+        self.set_levels()
+
+    def action_makeup(self, steps: int) -> None:
+        """One make-up gain for all drops, so much more than now."""
+        status = self.engine.status()
+        if self.drops == "equal":
+            self.say("Drops are equally loud, each by a gain of its own; g gives all of them one")
+        elif self.signal != "drop":
+            self.say("+ and - are for the drop: its make-up gain")
+        elif status.certainty == "unknown":
+            self.say("The make-up gain is not yet known; try again when levels are measured")
+        else:
+            self.makeup = min(max(0.0, round(status.gains.makeup) + steps), MOST_MAKEUP)
+            self.set_levels()
+
+    def set_levels(self) -> None:
+        """Have the engine match and make up as was chosen here, if it does otherwise."""
+        status = self.engine.status()
+        if status.match != self.match:
+            self.engine.set_match(self.match)
+        if status.makeup != self.makeup:
+            self.engine.set_makeup(self.makeup)
+        if status.drops != self.drops:
+            self.engine.set_drops(self.drops)
+
+    def steps(self) -> dict[Heard, float]:
+        """dB by which what a key switches to would be louder than what is heard, where it is known."""
+        signal = self.signal or "receiving"
+        near: list[Heard] = [End(signal, name, self.across).plain for name in self.names]
+        near += [SOURCE, End("receiving", self.chosen), End("drop", self.chosen, self.across)]
+        now = self.engine.status().heard
+        others = [one for one in dict.fromkeys(near) if one != now]
+        found = zip(others, self.engine.steps(others), strict=True)
+        return {heard: step for heard, step in found if step is not None}

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
+from rich.text import Text
 from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import VerticalScroll
@@ -41,8 +42,10 @@ def _group(binding: Binding) -> str:
 def grouped(bindings: Iterable[Binding]) -> dict[str, list[Binding]]:
     """Those with words for help, by what they act on, in the order that help lists them."""
     groups: dict[str, list[Binding]] = {name: [] for name in ("Here", *_GROUPS, "Program")}
-    for binding in {one.id: one for one in reversed(list(bindings))}.values():
-        if binding.id and (binding.tooltip or binding.show):
+    told: set[str] = set()
+    for binding in bindings:
+        if binding.id and binding.id not in told and (binding.tooltip or binding.show):
+            told.add(binding.id)  # two keys may do the same
             groups[_group(binding)].append(binding)
     return {name: found for name, found in groups.items() if found}
 
@@ -58,14 +61,15 @@ class HelpScreen(ModalScreen[None]):
 
     def compose(self) -> ComposeResult:
         groups = grouped(active.binding for active in self._below.active_bindings.values())
-        lines = []
+        text = Text()
         for name, bindings in groups.items():
-            lines.append(name if len(groups) > 1 else "")
-            lines += [
-                f"  {self.app.get_key_display(one):<12} {one.tooltip or one.description}"
-                for one in bindings
-            ]
-        lines += [f"  {'^p':<12} Every command by its name, and colours", "", ABOUT]
-        card = VerticalScroll(Static("\n".join(lines), markup=False), classes="card")
+            if len(groups) > 1:
+                text.append(f"{name}\n", "bold")
+            for one in bindings:
+                text.append(f"  {self.app.get_key_display(one):<8}", "bold")
+                text.append(f" {one.tooltip or one.description}\n")
+        text.append(f"  {'^p':<8}", "bold").append(" Every command by its name, and colours\n\n")
+        text.append(ABOUT)
+        card = VerticalScroll(Static(text, markup=False), classes="card")
         card.border_title = "Keys on this screen (Esc closes)"
         yield card

@@ -13,6 +13,7 @@ from time import monotonic
 from typing import TYPE_CHECKING, Final, Literal
 
 from rich.text import Text
+from textual.widget import Widget
 from textual.widgets import Static
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ _KEPT: Final = 30
 """News that the card of all news goes back to."""
 _WHOLE: Final = " ... (i: all)"
 """Behind what is shortened: the key that shows the whole."""
-_STYLES: Final = {"waits": "bold", "passes": "", "hint": "italic"}
+_STYLES: Final = {"waits": "bold", "passes": ""}
 
 
 @dataclass(frozen=True)
@@ -48,11 +49,11 @@ class Line:
     """One line of the screen."""
 
     words: str
-    kind: Literal["waits", "passes", "hint"]
+    kind: Literal["waits", "passes"]
 
 
-def laid_out(items: Sequence[Item], width: int, rows: int, hint: str) -> list[Line]:
-    """The lines of the screen: first what waits, then what passes, then a hint where there is room.
+def laid_out(items: Sequence[Item], width: int, rows: int) -> list[Line]:
+    """The lines of the screen: first what waits, then what passes.
 
     Each is wrapped, or shortened at a word where others need the room.
     """
@@ -63,18 +64,17 @@ def laid_out(items: Sequence[Item], width: int, rows: int, hint: str) -> list[Li
         key = f" (Enter: next, {more} more)" if more else " (Enter: seen)"
         told.append((waiting[0].words, key, "waits"))
     told += [(item.words, "", "passes") for item in items if not item.waits]
-    told = told[:rows]
-    free = rows - len(told)
     lines: list[Line] = []
-    for words, key, kind in told:
+    for number, (words, key, kind) in enumerate(told):
+        left = rows - len(lines)
+        if left <= 0:
+            break
+        if kind == "waits" and number + 1 < len(told):
+            left = max(1, left - 1)  # one line for what happens meanwhile
         wrapped = _wrapped(words + key, width)
-        taken = min(len(wrapped), free + 1)
-        free -= taken - 1
-        if len(wrapped) > taken:
-            wrapped = _shortened(words, key, width, taken)
+        if len(wrapped) > left:
+            wrapped = _shortened(words, key, width, left)
         lines += [Line(line, kind) for line in wrapped]
-    if hint and len(lines) < rows:
-        lines.append(Line(shorten(hint, width), "hint"))
     return lines
 
 
@@ -108,8 +108,7 @@ class News(Static):
         self._past: list[str] = []
         self.instead = ""
         """What is shown in place of all news, if it is not empty."""
-        self.hint = ""
-        """What could be done next, shown where there is room."""
+        self._shown: list[Line] | None = None
 
     def say(self, words: str, lasts: float = LASTS, about: str = "") -> None:
         """News, above those before, for ``lasts`` seconds; inf: until answered, behind what waits.
@@ -125,11 +124,13 @@ class News(Static):
         self.show()
 
     def tell(self, event: Event) -> None:
-        """What the engine has to tell; a fault of the device stays until it is right again."""
+        """What the engine has to tell; a fault of the device stays until it is right again,
+        and what was refused until it is seen.
+        """
         if event.kind == "device":
             self.answer("device")
-        if event.kind == "fault":
-            self.say(event.text, math.inf, "device")
+        if event.kind in ("fault", "refused"):
+            self.say(event.text, math.inf, "device" if event.kind == "fault" else "")
         else:
             self.say(event.text)
 
@@ -158,9 +159,13 @@ class News(Static):
         self._items = [item for item in self._items if item.until > now]
         waiting = [item for item in self._items if item.waits]
         items = waiting + [item for item in self._items if not item.waits][:_KEPT]
-        width, rows = self.size.width or self.app.size.width, self.size.height or 2
+        room = self.parent.size if isinstance(self.parent, Widget) else self.size
+        lines = laid_out(items, room.width or self.app.size.width, room.height or 2)
         if self.instead:
-            self.update("\n".join(_wrapped(self.instead, width)))
-            return
-        lines = laid_out(items, width, rows, self.hint)
-        self.update(Text("\n").join(Text(line.words, _STYLES[line.kind]) for line in lines))
+            lines = [
+                Line(line, "waits")
+                for line in _wrapped(self.instead, room.width or self.app.size.width)
+            ]
+        if lines != self._shown:  # looked at ten times a second
+            self._shown = lines
+            self.update(Text("\n").join(Text(line.words, _STYLES[line.kind]) for line in lines))

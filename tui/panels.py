@@ -7,9 +7,12 @@ from typing import TYPE_CHECKING, Final
 
 from textual.widgets import Static
 
-from .words import clock, gain_words, heard_words, level_bar
+from .words import clock, gain_words, heard_words, level_bar, level_words, step_words
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from auralize.gains import Heard
     from auralize.live.status import Status
 
 _BESIDE_BAR: Final = 50
@@ -17,12 +20,21 @@ _BESIDE_BAR: Final = 50
 
 
 class Now(Static):
-    """What is heard, how it was matched, and every gain but the volume."""
+    """What is heard, what is matched, every gain but the volume, and how much louder a switch would be."""
 
-    def show(self, status: Status) -> None:
-        """As things are."""
-        gains = gain_words(status.heard, status.gains)
-        self.update(f"{heard_words(status.heard)}\n{status.match.words}\n{gains}")
+    def show(self, status: Status, steps: Mapping[Heard, float]) -> None:
+        """As things are; ``steps`` in dB to what can be switched to, as far as they are known."""
+        width, height = self.content_size
+        heard, step = heard_words(status.heard), step_words(status, steps, width)
+        lines = [heard, level_words(status, width), gain_words(status, width)]
+        if height > len(lines):
+            lines.append(step)
+        elif step:
+            room = width - len(heard) - 2
+            step = step_words(status, steps, room)
+            if len(step) <= room:
+                lines[0] = f"{heard}  {step}"
+        self.update("\n".join(lines))
 
 
 class Meters(Static):

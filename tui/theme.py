@@ -55,8 +55,6 @@ CONTRAST: Final = Theme(
 )
 THEMES: Final = {"dark": DARK, "light": LIGHT, "high contrast": CONTRAST}
 """By the name that the palette lists."""
-COLOURLESS: Final = "textual-ansi"
-"""Textual's own, where no colour may be sent."""
 
 COLUMNS: Final = [(0, "-narrow"), (110, "-wide"), (160, "-broad")]
 """From how many columns on the screen is laid out like this ..."""
@@ -83,13 +81,15 @@ Screen { layout: vertical; background: $background; color: $foreground; }
 #curves { width: 1fr; height: 100%; }
 #analyser { width: 1fr; display: none; }
 #meters { height: 2; padding: 0 1; }
-#message { height: 2; padding: 0 1; }
+#news { height: 2; padding: 0 1; overflow: hidden; }
+#message { height: auto; min-height: 1; }
+#hint { height: 1; color: $primary; text-style: italic; }
 #caution { height: 1; padding: 0 1; color: $warning; }
 
+.-low #heard { border: none; border-left: thick $primary; background: $surface; }
 .-short #now, .-tall #now, .-high #now, .-towering #now { height: 4; }
 .-tall #drawing, .-high #drawing, .-towering #drawing { display: block; }
-.-tall #message { height: 2; }
-.-high #message, .-towering #message { height: 3; }
+.-high #news, .-towering #news { height: 3; }
 .-high #big, .-towering #big { display: block; }
 .-towering #big { height: 6; }
 .-wide #choices { width: 44; }
@@ -103,11 +103,24 @@ BenchApp.-plain #choices { border: ascii $foreground; }
 BenchApp.-plain .card { border: ascii $foreground; }
 BenchApp.-plain #big { display: none; }
 
-ModalScreen { align: center middle; }
+OptionList:nocolor > .option-list--option-highlighted { text-style: bold underline; }
+Button:nocolor:focus { text-style: bold reverse; }
+.card Input, .card OptionList, .card Select > SelectCurrent {
+    border: round $foreground 40%; background: $surface; }
+.card Input:focus, .card OptionList:focus, .card Select:focus > SelectCurrent {
+    border: heavy $primary; }
+BenchApp.-plain .card Input, BenchApp.-plain .card OptionList { border: ascii $foreground; }
+BenchApp.-plain .card Select > SelectCurrent { border: ascii $foreground; }
+
+ModalScreen { align: center middle; background: $background 70%; }
 .card { width: 76; max-width: 100%; height: auto; max-height: 100%; border: round $primary;
         border-title-color: $primary; border-title-style: bold;
-        padding: 0 1; background: $surface; }
+        padding: 0 1; background: $surface; scrollbar-gutter: stable; scrollbar-size-vertical: 1; }
 .card Input, .card Select { height: 3; }
 .card OptionList { max-height: 50vh; }
-.-wide .card { width: 96; }
+.-wide .card, .-broad .card { width: 96; }
+TrialScreen { align-horizontal: center; }
+.-tall .trial, .-high .trial, .-towering .trial { border: round $primary; padding: 1 3; }
+.-wide .trial, .-broad .trial { width: 96; }
+BenchApp.-plain .trial { border: none; }
 """

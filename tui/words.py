@@ -6,12 +6,16 @@ import math
 from typing import TYPE_CHECKING
 
 from auralize.circuit.signals import ACROSS_WORDS, SIGNAL_WORDS
-from auralize.gains import End, Source
+from auralize.gains import INSTALLED, End, Source
+from auralize.live.rise import STRIKING
 from auralize.units import show_frequency
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from auralize.figures.headlines import Headline
-    from auralize.gains import Gains, Heard
+    from auralize.gains import Heard
+    from auralize.live.status import Status
 
 
 def heard_words(heard: Heard) -> str:
@@ -31,11 +35,56 @@ def big_words(heard: Heard) -> tuple[str, ...]:
     return f"{what} of {heard.choice}", what, heard.signal
 
 
-def gain_words(heard: Heard, gains: Gains) -> str:
-    """Every gain between the line and the ear but the volume."""
-    is_drop = isinstance(heard, End) and heard.signal == "drop"
-    makeup = f"make-up {gains.makeup:+.2f}, " if is_drop else ""
-    return f"gain {gains.total:+.2f} dB: match {gains.match:+.2f}, {makeup}headroom {gains.headroom:+.2f}"
+def level_words(status: Status, width: int) -> str:
+    """How loud what can be heard is beside the rest: what is matched, and what is not."""
+    if status.silent:
+        return _fitting(width, f"{status.heard.words} is silent: no gain makes it heard", "silent")
+    match = status.match.words
+    if status.drops == "equal":
+        drops = "drops equally loud"
+    else:
+        figure = f"one make-up ({'chosen' if status.makeup is None else 'set'})"
+        drops = f"drops at {figure}" if status.match == INSTALLED else f"drops not: {figure}"
+    when = "once measured: " if status.certainty == "unknown" else ""
+    short = match.removeprefix("receiving ")
+    return _fitting(width, f"{when}{match}; {drops}", f"{when}{short}; {drops}")
+
+
+def gain_words(status: Status, width: int) -> str:
+    """Every gain between the line and the ear but the volume, and what it rests on."""
+    gains = status.gains
+    if status.certainty == "unknown":
+        return f"gain {gains.total:+.2f} dB for now; what it will be is not yet known"
+    places = 2 if status.certainty == "measured" else 1
+    is_drop = isinstance(status.heard, End) and status.heard.signal == "drop"
+    makeup = f"make-up {gains.makeup:+.{places}f}, " if is_drop else ""
+    total = f"{gains.total:+.{places}f} dB"
+    parts = f"match {gains.match:+.{places}f}, {makeup}headroom {gains.headroom:+.{places}f}"
+    if places == 2:
+        return f"gain {total}: {parts}"
+    return _fitting(width, f"gain {total} predicted: {parts}", f"predicted {total}: {parts}")
+
+
+def step_words(status: Status, steps: Mapping[Heard, float], width: int) -> str:
+    """By how much the next switch would be louder at most, of those whose ``steps`` in dB are known."""
+    if status.rising:
+        return f"coming up slowly: {status.rising:.0f} dB to go"
+    if not steps:
+        return ""
+    loudest, most = max(steps.items(), key=lambda item: item[1])
+    if math.isinf(most):
+        return f"{loudest.words} would come out of silence, slowly" if most > 0 else ""
+    if round(most, 1) <= 0.0:
+        return "no switch from here is louder"
+    words = f"{loudest.words} would be {most:.1f} dB louder"
+    slowly = [f"{words}, and comes up slowly"] if most > STRIKING else []
+    short = f"{loudest.words}: {most:+.1f} dB"
+    return _fitting(width, *slowly, words, short, f"next switch: {most:+.1f} dB")
+
+
+def _fitting(width: int, *wordings: str) -> str:
+    """The first that fits, else the last."""
+    return next((words for words in wordings if len(words) <= width), wordings[-1])
 
 
 def key_figures(figures: Headline) -> str:

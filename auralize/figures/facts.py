@@ -2,8 +2,15 @@
 
 from __future__ import annotations
 
+import re
+from typing import Final
+
 from auralize.rig.choice import Choice
+from auralize.rig.lays import ReadLay
 from auralize.units import show_length
+
+_STRANDS: Final = re.compile(r", (?:solid|stranded|class \d)(?=,)")
+"""What matters least of a cable's words."""
 
 
 def facts(choice: Choice) -> str:
@@ -22,8 +29,29 @@ def facts(choice: Choice) -> str:
     for name in names:
         told.append(f"{name} {_run(choice, name, before)}")
         before = choice.runs[name].cable.words
-    whole = show_length(sum(choice.network.runs[name].length for name in names))
-    return f"{len(names)} runs, {whole} in all: {'; '.join(told)}"
+    return f"{_all(choice, names)}: {'; '.join(told)}"
+
+
+def short_facts(choice: Choice) -> str:
+    """The same where there is little room: of several runs how many, of one the lay in a word."""
+    names = choice.network.path(choice.listen)
+    if len(names) != 1:
+        return _all(choice, names) if names else facts(choice)
+    read = choice.runs[names[0]]
+    lay = f" {_lay_word(read.lay)}" if read.lay and read.lay.coiled else ""
+    length = show_length(choice.network.runs[names[0]].length)
+    return f"{length}{lay}, {_STRANDS.sub('', read.cable.words)}"
+
+
+def _all(choice: Choice, names: list[str]) -> str:
+    whole = sum(choice.network.runs[name].length for name in names)
+    return f"{len(names)} runs, {show_length(whole)} in all"
+
+
+def _lay_word(lay: ReadLay) -> str:
+    if "each conductor" in lay.words:
+        return "each conductor coiled"
+    return "in figures of eight" if "figures of eight" in lay.words else "coiled"
 
 
 def _run(choice: Choice, name: str, before: str) -> str:

@@ -12,9 +12,7 @@ from auralize.circuit.conductor import Real
 from auralize.circuit.power import Drive
 from auralize.circuit.signals import Signal, over
 from auralize.circuit.solution import Across
-from auralize.figures.curves import Curves, curves
-from auralize.figures.lays import extremes
-from auralize.figures.reference import SWEEP
+from auralize.figures.curves import Curves, curves, less, lowest_and_highest, open_ends
 from auralize.rig.choice import Choice
 
 LEAST_DB: Final = 3.0
@@ -62,8 +60,8 @@ def panels(
 
 def _absolute(choices: Sequence[Choice], across: Across) -> list[Panel]:
     each = [curves(choice, across) for choice in choices]
-    ends = [_ends(choice) for choice in choices]
-    drops = ends if across == "both" else [_ends(choice, across) for choice in choices]
+    ends = [open_ends(choice) for choice in choices]
+    drops = ends if across == "both" else [open_ends(choice, across) for choice in choices]
     drop = f"drop{over('drop', across)}"
     return [
         Panel("loss, dB", _spread(each, ends, lambda one: one.loss_db), LEAST_DB),
@@ -73,10 +71,6 @@ def _absolute(choices: Sequence[Choice], across: Across) -> list[Panel]:
         Panel("load, ohm", _once([one.load_ohm for one in each]), _LEAST_OHM),
         Panel("load, degrees", _once([one.load_degrees for one in each]), _LEAST_DEGREES),
     ]
-
-
-def _ends(choice: Choice, across: Across = "both") -> list[Curves]:
-    return [curves(end, across) for end in extremes(choice, across)]
 
 
 def _spread(
@@ -91,8 +85,7 @@ def _spread(
 def _curve(number: int, values: Real, more: Sequence[Real]) -> PanelCurve:
     if not more:
         return PanelCurve(number, values)
-    whole = [values, *more]
-    return PanelCurve(number, values, np.min(whole, axis=0), np.max(whole, axis=0))
+    return PanelCurve(number, values, *lowest_and_highest([values, *more]))
 
 
 def _once(each: Sequence[Real]) -> tuple[PanelCurve, ...]:
@@ -107,15 +100,12 @@ def _relative(choices: Sequence[Choice], across: Across, against: Choice) -> lis
     signals: list[tuple[Signal, Across]] = [("receiving", "both"), ("drop", across)]
     for signal, side in signals:
         loads = {choice.listen for choice in choices}
-        zero = {load: _level(against.at(load), signal, side) for load in loads}
+        zero = {load: _level(curves(against.at(load), side), signal) for load in loads}
         each = tuple(
             _curve(
                 number,
-                _less(_level(choice, signal, side), zero[choice.listen]),
-                [
-                    _less(_level(end, signal, side), zero[choice.listen])
-                    for end in extremes(choice, side)
-                ],
+                less(_level(curves(choice, side), signal), zero[choice.listen]),
+                [less(_level(end, signal), zero[choice.listen]) for end in open_ends(choice, side)],
             )
             for number, choice in enumerate(choices)
         )
@@ -124,15 +114,8 @@ def _relative(choices: Sequence[Choice], across: Across, against: Choice) -> lis
     return found
 
 
-def _level(choice: Choice, signal: Signal, across: Across) -> Real:
-    with np.errstate(divide="ignore"):
-        return 20.0 * np.log10(np.abs(choice.response(SWEEP, signal, across)))
-
-
-def _less(one: Real, other: Real) -> Real:
-    """Their difference; a gap where either is silent."""
-    both = np.isfinite(one) & np.isfinite(other)
-    return np.where(both, np.where(both, one, 0.0) - np.where(both, other, 0.0), np.nan)
+def _level(one: Curves, signal: Signal) -> Real:
+    return one.received_db if signal == "receiving" else one.kept_db
 
 
 def _spectrum(sound: Drive) -> Panel:

@@ -218,7 +218,7 @@ class Listening:
         self.tell(Event("edit", f"{heard}. {told}" if told else heard))
 
     def _not_designed(self, choice: Choice, error: Exception) -> None:
-        self.tell(Event("fault", f"{choice.name} stays as it was: {error}"))
+        self.tell(Event("refused", f"{choice.name} stays as it was: {error}"))
 
     def _source_measured(self, source: SourceMeasured) -> None:
         with self._lock:

@@ -8,7 +8,7 @@ from typing import Literal
 from auralize.gains import DropsWay, Gains, Heard, Match
 
 Certainty = Literal["unknown", "predicted", "measured"]
-EventKind = Literal["device", "fault", "edit", "programme", "underrun"]
+EventKind = Literal["device", "fault", "edit", "programme", "underrun", "refused"]
 State = Literal["closed", "opening", "running", "silent", "lost"]
 
 
@@ -17,6 +17,7 @@ class Event:
     """Something to be told: one line, with what to do about it."""
 
     kind: EventKind
+    """fault: of the device, until the next event of it; refused: what was asked for cannot be."""
     text: str
 
 

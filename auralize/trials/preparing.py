@@ -13,7 +13,7 @@ from auralize.circuit.signals import Signal
 from auralize.circuit.solution import Across
 from auralize.errors import AuralizeError, RequestError
 from auralize.files import make_folder
-from auralize.gains import LOUDNESS, End, Match
+from auralize.gains import LOUDNESS, DropsWay, End, Match
 from auralize.outputs import sha256_of
 from auralize.rig.reading import Rig
 from auralize.trials.checking import Check, cut_off
@@ -46,6 +46,12 @@ class SlotPlayer(Protocol):
 
     def set_match(self, match: Match) -> None:
         """How levels are matched."""
+
+    def set_drops(self, way: DropsWay) -> None:
+        """How drops are made up."""
+
+    def set_makeup(self, makeup: float | None) -> None:
+        """dB on drops at one gain; None: chosen."""
 
     def load_slots(self, heard: Sequence[End], *, equal: bool = False) -> list[float]:
         """Make these ready (``equal``: equally loud); the gain of each in dB."""
@@ -121,6 +127,8 @@ class Preparation:
         for heard in pair:
             self.rig.choices[heard.choice].check_signal(heard.signal, heard.across)
         self.player.set_match(LOUDNESS)
+        self.player.set_drops("one")  # always the same, so that a session finds its gains again
+        self.player.set_makeup(None)
         levels = self.player.status()
         if levels.editing:
             raise RequestError("an edit is still being worked out; begin again in a second")

@@ -15,6 +15,8 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+import numpy as np
+import soundfile as sf
 from auralize_tui.app import BenchApp
 from auralize_tui.theme import CONTRAST, DARK, LIGHT
 from auralize_tui.trials import TrialScreen
@@ -29,6 +31,7 @@ FONT = Path("/usr/share/fonts/truetype/dejavu/DejaVuSansMono.ttf")
 BOLD = FONT.with_name("DejaVuSansMono-Bold.ttf")
 LETTER, CELL = 20, (12, 23)
 """Of the pictures in PNG: points of a letter, dots of a cell."""
+PROGRAMME = "the-miller-and-the-tide.wav"
 SIZES = [(76, 21), (80, 24), (120, 40), (200, 60)]
 LOOKS = {"dark": DARK.name, "light": LIGHT.name, "contrast": CONTRAST.name, "mono": None}
 KEYS = {
@@ -84,7 +87,7 @@ def opened(rig: Path) -> BenchApp:
     draft = RigDraft(rig)
     engine = SilentEngine(draft.rig.choices.values())
     engine.now(gains=Gains(0.0, 12.0, -1.5), peak_dbfs=-14.0)
-    return BenchApp(draft, Path("the-miller-and-the-tide.wav"), engine, rig.parent / "trials")
+    return BenchApp(draft, rig.parent / PROGRAMME, engine, rig.parent / "trials")
 
 
 async def picture(app: BenchApp, size, keys, look, where: Path, before=None) -> None:
@@ -118,15 +121,32 @@ def painted(strips, look, size):
         column = 0
         for segment in strip:
             style = segment.style
-            front = style.color.get_truecolor() if style and style.color else ink
-            back = style.bgcolor.get_truecolor() if style and style.bgcolor else ground
+            front, back = (
+                colour.get_truecolor() if colour and not colour.is_default else default
+                for colour, default in (
+                    (style and style.color, ink),
+                    (style and style.bgcolor, ground),
+                )
+            )
             front, back = (back, front) if style and style.reverse else (front, back)
             for sign in segment.text:
                 at = column * wide, row * high
                 draw.rectangle((*at, at[0] + wide - 1, at[1] + high - 1), fill=tuple(back))
-                draw.text(at, sign, tuple(front), fonts[bool(style and style.bold)])
+                if "\u2800" <= sign <= "\u28ff":
+                    braille(draw, at, ord(sign) - 0x2800, tuple(front))
+                else:
+                    draw.text(at, sign, tuple(front), fonts[bool(style and style.bold)])
                 column += 1
     return image
+
+
+def braille(draw, at, bits, colour):
+    """The dots of a cell, which the font has not; numbered as Unicode does (value from memory)."""
+    places = ((0, 0), (0, 1), (0, 2), (1, 0), (1, 1), (1, 2), (0, 3), (1, 3))
+    for bit, (across, down) in enumerate(places):
+        if bits >> bit & 1:
+            x, y = at[0] + 2 + 6 * across, at[1] + 2 + 6 * down
+            draw.ellipse((x, y, x + 2, y + 2), fill=colour)
 
 
 async def trial(pilot) -> None:
@@ -155,6 +175,8 @@ def main(folder: Path, wanted: list[str]) -> None:
         for rig in (Path(__file__).parents[2] / "audio_demo").glob("*.toml"):
             shutil.copy(rig, rigs)
         many(rigs)
+        noise = np.random.default_rng(13).normal(0.0, 0.1, 48_000)
+        sf.write(rigs / PROGRAMME, np.cumsum(noise) / 48.0, 48_000)
         for name, rig, keys, before in all_of_them(rigs):
             if wanted and name not in wanted:
                 continue

@@ -2,7 +2,7 @@
 
 import pytest
 
-from auralize.figures.facts import facts
+from auralize.figures.facts import facts, short_facts
 from auralize.figures.sentences import HEAT, OVERLOAD, TOO_HOT, is_caution
 from auralize.rig.loads import FAULTS, REVERSED
 from auralize.rig.reading import read_rig
@@ -41,18 +41,25 @@ def test_runs_behind_each_other_are_added_up_and_like_cable_is_named_once():
     assert told.count("copper") == 1
 
 
-def test_a_coil_is_told_and_cable_at_no_length_is_not():
-    lay = {"shape": "coiled", "turns": 20, "inner": "40 cm"}
-    try:
-        told = facts(_rig({"pond": {"cable": "reel", "length": "50 m", "lay": lay}}))
-    except ValueError:
-        pytest.skip("the keys of a coil are others here")
-    assert "lay: " in told
+def test_a_coil_is_told():
+    """20 turns of 40 cm are 25.1 m of the 50 m."""
+    lay = {"shape": "coiled", "turns": 20, "mean_diameter": "40 cm"}
+    told = facts(_rig({"pond": {"cable": "reel", "length": "50 m", "lay": lay}}))
+    assert told.endswith("twin, lay: 25.1 m (82.5 ft) in 20 turns, 40 cm mean diameter")
+
+
+def test_in_little_room_the_lay_is_a_word_and_the_strands_go():
+    lay = {"shape": "coiled", "turns": 20, "mean_diameter": "40 cm"}
+    cables = {"reel": {**TWIN, "conductor": "2.5 mm2", "strands": "class 5"}}
+    told = short_facts(_rig({"pond": {"cable": "reel", "length": "62 m", "lay": lay}}, cables))
+    assert told == "62 m (203 ft) coiled, 2.5 mm2 (13.2 AWG) copper, twin"
+    assert len(told) <= 55  # beside the cautions on a screen of 76 columns
 
 
 def test_without_cable():
     told = facts(_rig({"pond": {"cable": "reel", "length": "50 m"}}, at="amplifier"))
     assert told == "stage stands at the amplifier, without cable"
+    assert short_facts(_rig({"pond": {"cable": "reel", "length": "50 m"}}, at="amplifier")) == told
 
 
 @pytest.mark.parametrize("words", [HEAT, OVERLOAD.format(ohm=1.2), TOO_HOT, *FAULTS.values()])

@@ -37,3 +37,9 @@ def again(app, tmp_path):
     draft = RigDraft(tmp_path / "mill.toml")
     engine = SilentEngine(draft.rig.choices.values())
     return BenchApp(draft, app.source, engine, app.log_folder)
+
+
+@pytest.fixture(autouse=True)
+def _braille(monkeypatch):
+    """Pictures in the finest dots, whatever terminal the tests run in."""
+    monkeypatch.setenv("AURALIZE_DOTS", "braille")

@@ -75,7 +75,7 @@ def test_a_rig_file_that_is_newer_than_the_unsaved_work_is_told(app, again):
     fresh = BenchApp(draft, app.source, again.engine, app.log_folder)
 
     async def steps(pilot):
-        told = text_of(fresh.screen, "#message")
+        told = " ".join(text_of(fresh.screen, "#message").split())
         assert "Mind: the rig file has been changed since that work" in told
 
     drive(fresh, steps)

@@ -1,6 +1,7 @@
 """The installed command in a real terminal (tmux), playing into a real sound server's null sink."""
 
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -134,3 +135,57 @@ def test_without_a_sound_server_it_says_so_and_still_works(mill):
         assert "EXIT 0" in terminal.wait_for("EXIT")
     finally:
         terminal.close()
+
+
+def _sent(mill, settings, keys):
+    """All that the bench sends to a terminal of these settings, from its start to its end."""
+    with SoundServer(_folder(mill)) as server:
+        environment = dict(server.environment)
+    terminal, sent = Terminal(mill, environment), mill / "sent"
+    try:
+        terminal.run("sleep 600")
+        terminal.tmux("set-option", "remain-on-exit", "on")
+        terminal.tmux("pipe-pane", f"cat > {sent}")
+        unset = " ".join(f"-u {n}" for n in ("LC_ALL", "LC_CTYPE", "COLORTERM", "AURALIZE_DOTS"))
+        bench = f"cd {mill}; env {unset} {settings} {COMMAND} bench"
+        terminal.tmux("respawn-pane", "-k", f"{bench} mill.toml tone.wav; echo EXIT $?; sleep 60")
+        terminal.wait_for("there is no output device")
+        terminal.press(*keys)
+        terminal.wait_for("1 kHz  1 ")
+        shown = terminal.screen()
+        terminal.press("q")
+        assert "EXIT 0" in terminal.wait_for("EXIT")
+    finally:
+        terminal.close()
+    return sent.read_bytes().decode("utf-8"), shown
+
+
+def _colours(sent):
+    """Parameters of SGR that set a colour, as ECMA-48 numbers them; 39 and 49 take it back."""
+    found = re.findall(r"\x1b\[([\d;:]*)m", sent)
+    codes = [int(code) for codes in found for code in re.split("[;:]", codes) if code]
+    return {c for c in codes if c // 10 in (3, 4, 9, 10) and c not in (39, 49)}
+
+
+FINE = re.compile("[\u2800-\u28ff\u2581-\u2588]")
+"""Braille, and the bars of the programme."""
+
+
+@pytest.mark.parametrize("settings", ["LANG=C TERM=xterm", "LANG=C.UTF-8 TERM=vt100"])
+def test_curves_are_of_plain_characters_where_the_terminal_may_have_no_others(mill, settings):
+    sent, shown = _sent(mill, settings, ["2", "d", ">"])
+    assert not FINE.search(sent)
+    assert "|" in shown
+    assert re.search("22222", shown)  # the curve of the choice, in its mark
+
+
+def test_no_colour_is_sent_where_none_is_wanted(mill):
+    sent, _ = _sent(mill, "NO_COLOR=1 LANG=C.UTF-8 TERM=xterm-256color", ["2", "d", "m", ">"])
+    assert FINE.search(sent)
+    assert not _colours(sent)
+
+
+def test_colours_are_sent_where_they_are(mill):
+    sent, _ = _sent(mill, "LANG=C.UTF-8 TERM=xterm-256color", ["2", "d", ">"])
+    assert FINE.search(sent)
+    assert _colours(sent)

@@ -69,6 +69,10 @@ def test_a_session_given_up_is_over_and_practice_never(sitting):
     assert (practice.answered, practice.missing) == (1, [0, 1, 2])
 
 
+LEVELS = [LOUDNESS, "one", None]
+"""What is asked for before every trial: match, way of drops, make-up gain."""
+
+
 class _Player:
     """Two slots, as something plays them that is not the engine."""
 
@@ -78,6 +82,12 @@ class _Player:
 
     def status(self):
         return self.levels
+
+    def set_drops(self, way):
+        self.calls.append(way)
+
+    def set_makeup(self, makeup):
+        self.calls.append(makeup)
 
     def set_match(self, match):
         self.calls.append(match)
@@ -107,7 +117,7 @@ def test_a_session_is_planned_as_it_was_wished(prepared):
     session = prepared.begin(WISH)
     session.close_log()
     pair = (End("drop", "reel"), End("drop", "bought"))
-    assert prepared.player.calls == [LOUDNESS, (pair, True)]
+    assert prepared.player.calls == [*LEVELS, (pair, True)]
     found = session.plan
     assert (found.protocol, found.trials, found.listener) == ("triangle", 4, "lamplighter")
     assert (found.match, found.programme) == ("made equally loud", "bells.wav")
@@ -126,10 +136,10 @@ def test_a_session_is_planned_as_it_was_wished(prepared):
 
 def test_practice_loads_the_pair_and_writes_nothing(prepared):
     assert prepared.practise(WISH).protocol == "triangle"
-    assert prepared.player.calls[1] == ((End("drop", "reel"), End("drop", "bought")), True)
+    assert prepared.player.calls[3] == ((End("drop", "reel"), End("drop", "bought")), True)
     assert not prepared.folder.exists()
     prepared.sound(1)
-    assert prepared.player.calls[2:] == [1, "play"]
+    assert prepared.player.calls[4:] == [1, "play"]
 
 
 @pytest.mark.parametrize(
@@ -157,5 +167,5 @@ def test_nothing_is_loaded_while_levels_are_not_known(prepared, levels):
     for start in (prepared.begin, prepared.practise):
         with pytest.raises(AuralizeError, match="still being"):
             start(WISH)
-    assert prepared.player.calls == [LOUDNESS, LOUDNESS]
+    assert prepared.player.calls == [*LEVELS, *LEVELS]
     assert not prepared.folder.exists()
