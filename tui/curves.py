@@ -230,16 +230,13 @@ class CurvePanel(Widget):
         is_drop = self._what() == "drop"
         if self._view != "difference":
             return found.drop_db if is_drop else found.loss_db
-        # At the same loudspeaker, where choices are heard at different ones.
-        against = shown.choices[shown.pinned[0]]
-        if shown.choices[name].listen in against.loads:
-            against = against.at(shown.choices[name].listen)
-        other = _told(against, shown.across, found.frequency)
-        return (
-            less(found.kept_db, other.kept_db)
-            if is_drop
-            else less(found.received_db, other.received_db)
-        )
+        load, against = shown.choices[name].listen, shown.choices[shown.pinned[0]]
+        if load not in against.loads:  # there is nothing to compare it with
+            return np.full_like(found.frequency, np.nan)
+        other = _told(against.at(load), shown.across, found.frequency)
+        if is_drop:
+            return less(found.kept_db, other.kept_db)
+        return less(found.received_db, other.received_db)
 
     def reading(self) -> str:
         """Frequency at the cursor, and dB of each curve there, worked out for it."""

@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from auralize_tui.canvas import Canvas, Scale, axis_below, dots_of, level_words
 
+from support.drawing import dots_of_cell
+
 HERTZ = Scale(20.0, 20e3, logarithmic=True)
 FINENESS = {"braille": (4, 2), "blocks": (2, 1), "plain": (1, 1)}
 BLOCKS = {" ": (0, 0), "▀": (1, 0), "▄": (0, 1), "█": (1, 1)}
-# Dots 1 to 8 of a braille cell, as (down, across).
-PLACES = ((0, 0), (1, 0), (2, 0), (0, 1), (1, 1), (2, 1), (3, 0), (3, 1))
 
 
 def dots(canvas):
@@ -18,11 +18,10 @@ def dots(canvas):
     for row, line in enumerate(canvas.rows()):
         assert len(line.plain) == canvas.width
         for column, sign in enumerate(line.plain):
-            if canvas.dots == "braille" and sign != " ":
-                bits = ord(sign) - 0x2800
-                assert 0 < bits < 256
-                for number, (y, x) in enumerate(PLACES):
-                    shown[row * 4 + y, column * 2 + x] = bits >> number & 1
+            if canvas.dots == "braille":
+                cell = dots_of_cell(sign)
+                assert cell is not None
+                shown[row * 4 : row * 4 + 4, column * 2 : column * 2 + 2] = cell
             elif canvas.dots == "blocks":
                 shown[row * 2 : row * 2 + 2, column] = BLOCKS[sign]
             elif canvas.dots == "plain":

@@ -13,7 +13,7 @@ from auralize_tui.curves import CurvePanel
 from auralize.figures.numbers import figures
 from support.bench_app import drive, edit
 from support.drawing import SCALE, Drawing
-from support.rig_text import amplifier, load, run, text
+from support.rig_text import amplifier, driver, load, run, text
 
 pytest.importorskip("tomlkit", reason="the bench edits with tomlkit (extra: bench)")
 LENGTH, OHM, HENRY, LOAD = 62.0, 16e-3, 1e-6, 8.0
@@ -148,9 +148,13 @@ def test_the_chosen_curve_lies_over_the_others_and_stands_out(opened):
             await pilot.press(key)
             await pilot.pause()
             drawing = Drawing(app)
-            drawn = {s for row in drawing.styles for s in row} - {"", DARK.muted}
-            assert drawn == {f"bold {DARK.curves[int(key) - 1]}"} | (drawn - _bold(drawn))
-            assert all(s.startswith("bold") or s in DARK.curves for s in drawn)
+            cells = {
+                style
+                for signs, styles in zip(drawing.signs, drawing.styles, strict=True)
+                for sign, style in zip(signs, styles, strict=True)
+                if sign != " " and not sign.isalnum() and style != DARK.muted
+            }
+            assert cells == {f"bold {DARK.curves[int(key) - 1]}"}  # the other is under it
             panel = app.screen.query_one(CurvePanel).render()
             reverse = {
                 panel.plain[s.start : s.end].strip() for s in panel.spans if s.style == "reverse"
@@ -158,10 +162,6 @@ def test_the_chosen_curve_lies_over_the_others_and_stands_out(opened):
             assert reverse == {f"{key} {name}"}
 
     drive(app, steps)
-
-
-def _bold(styles):
-    return {style for style in styles if style.startswith("bold")}
 
 
 def test_of_many_choices_the_chosen_and_the_pinned_have_curves(opened):
@@ -214,6 +214,33 @@ def test_the_difference_to_the_pinned_choice_is_that_of_what_is_heard(opened, si
         assert drawing.holds_nothing_but(difference, np.zeros(2 * drawing.width))
         pin(app)  # without a pinned choice there is none
         assert Drawing(app).title == (LOSS if signal == "r" else "drop, dB re sending end")
+
+    drive(app, steps)
+
+
+def test_a_difference_is_at_the_loudspeaker_at_which_the_choice_is_heard(opened):
+    """As a picture of `auralize plot --against` has it."""
+    app = opened(
+        text(
+            'title = "Two"\nlisten = "stage"',
+            amplifier(),
+            MEASURED,
+            run(),
+            load() + driver().replace("stage", "wings"),
+            SHORTER.replace('label = "b"', 'label = "b"\nlisten = "wings"'),
+        )
+    )
+
+    async def steps(pilot):
+        pin(app, "a")
+        panel = app.screen.query_one(CurvePanel)
+        for _ in range(3):
+            panel.turn()
+        (line,) = [line for line in panel.lines() if line.name == "b"]
+        choices = app.draft.rig.choices
+        b, a = choices["b"], choices["a"].at("wings")
+        ratio = np.abs(b.response(line.hertz) / a.response(line.hertz))
+        np.testing.assert_allclose(line.levels, 20 * np.log10(ratio), rtol=1e-9, atol=1e-9)
 
     drive(app, steps)
 
