@@ -12,7 +12,7 @@ from .analyser import AnalyserPanel
 from .curves import CurvePanel
 from .viewing import Viewing
 
-PICTURES: Final = 12.0
+PICTURES: Final = 10.5
 """A second; over a slow line a terminal may draw fewer."""
 _OWN: Final = ("averaging", "hold", "keep")
 """Actions of keys that there are only while the analyser is shown."""
