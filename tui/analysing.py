@@ -14,7 +14,7 @@ from .viewing import Viewing
 
 PICTURES: Final = 10.5
 """A second; over a slow line a terminal may draw fewer."""
-_OWN: Final = ("averaging", "hold", "keep")
+_OWN: Final = ("averaging", "hold", "freeze")
 """Actions of keys that there are only while the analyser is shown."""
 
 
@@ -51,7 +51,7 @@ class Analysing(Viewing):
         """Hold the highest levels, or no more."""
         self.say(self.query_one(AnalyserPanel).hold())
 
-    def action_keep(self) -> None:
+    def action_freeze(self) -> None:
         """Keep a picture of what sounds now, or let it go."""
         self.say(self.query_one(AnalyserPanel).keep())
 

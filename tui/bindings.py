@@ -77,7 +77,9 @@ VIEWING: Final[list[BindingType]] = [
         "f", "averaging", "Averaging", "Fast, slow; both relative to the source", "bench.averaging"
     ),
     _quiet("h", "hold", "Hold", "Hold the highest levels, or no more", "bench.hold"),
-    _quiet("k", "keep", "Keep", "Keep this picture under the next ones; let it go", "bench.keep"),
+    _quiet(
+        "k", "freeze", "Freeze", "Keep this picture under the next ones; let it go", "bench.freeze"
+    ),
     _quiet("i", "card", "Info", "What the chosen choice is, its cautions, all news", "bench.card"),
     _quiet("pageup", "step(-1)", "Previous", "Hear the choice before", "bench.previous"),
     _quiet("pagedown", "step(1)", "Next", "Hear the choice after", "bench.next"),

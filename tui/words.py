@@ -57,7 +57,9 @@ def gain_words(status: Status, width: int) -> str:
     """Every gain between the line and the ear but the volume, and what it rests on."""
     gains = status.gains
     if status.certainty == "unknown":
-        return f"gain {gains.total:+.2f} dB for now; what it will be is not yet known"
+        now = f"gain {gains.total:+.2f} dB for now"
+        measuring = measuring_words(status.certainty, status.measured, status.measured_in)
+        return _fitting(width, f"{now}; {measuring}", f"{now}; it is not yet known")
     places = 2 if status.certainty == "measured" else 1
     is_drop = isinstance(status.heard, End) and status.heard.signal == "drop"
     makeup = f"make-up {gains.makeup:+.{places}f}, " if is_drop else ""
@@ -65,7 +67,20 @@ def gain_words(status: Status, width: int) -> str:
     parts = f"match {gains.match:+.{places}f}, {makeup}headroom {gains.headroom:+.{places}f}"
     if places == 2:
         return f"gain {total}: {parts}"
-    return _fitting(width, f"gain {total} predicted: {parts}", f"predicted {total}: {parts}")
+    told, far = f"gain {total} predicted: {parts}", f"{math.floor(100 * status.measured)} %"
+    if status.measured >= 1.0:  # of a live input, which is never known as a whole
+        return _fitting(
+            width, f"{told}; from what came in so far", told, f"predicted {total}: {parts}"
+        )
+    left = "" if status.measured_in is None else f", {math.ceil(status.measured_in)} s left"
+    known = f"measuring: {far}{left}"
+    return _fitting(
+        width,
+        f"{told}; {known}",
+        f"{told}; {far}",
+        f"predicted {total}: {parts}; {far}",
+        f"{total}: {parts}; {far}",
+    )
 
 
 def step_words(status: Status, steps: Mapping[Heard, float], width: int) -> str:

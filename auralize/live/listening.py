@@ -7,18 +7,17 @@ methods return at once and may be called from any thread.
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 
 from auralize.filters.fir import RunFilters
 from auralize.filters.quality import run_caution
-from auralize.gains import MOST_MAKEUP, DropsWay, Gains, Heard, Match
+from auralize.gains import Gains, Heard
+from auralize.live.adjusted import Adjusted
 from auralize.live.analysis import Analysis, Voices
 from auralize.live.coming import Coming
 from auralize.live.known import Known
 from auralize.live.measurer import RunLevels, SourceMeasured
-from auralize.live.player import Block, Entry, Player, Setup, SoftStart, Volume, enough_taps
-from auralize.live.remembered import LOWEST_VOLUME
+from auralize.live.player import Block, Entry, Player, Setup, enough_taps
 from auralize.live.slots import Slots, at_rate, frozen
 from auralize.live.snapshot import snapshot
 from auralize.live.sounding import Sound, Sounding
@@ -30,7 +29,7 @@ from auralize.rig.choice import Choice
 from auralize.units import amplitude
 
 
-class Listening:
+class Listening(Adjusted):
     """A programme and the choices of a rig at one sample rate, ready to be heard.
 
     Raises AudioFileError and DesignError. ``tell`` is called from several threads.
@@ -97,6 +96,10 @@ class Listening:
             self._wish += 1
         self._sounding.wake()
 
+    def come_from(self, other: Listening) -> None:
+        """Before the next `hear`: come up slowly if this is much louder than another programme."""
+        self._sounding.come_from(other._sounding.now.loudness)
+
     def load_slots(self, heard: Sequence[Heard], *, equal: bool = False) -> list[float]:
         """Freeze what these sound like now (``equal``: equally loud), to be heard by number; gains in dB."""
         with self._lock:
@@ -131,43 +134,7 @@ class Listening:
                 voice, loudness = now.voice, now.loudness
             return Sound(voice, self._wish, loudness), max(known.longest, self._slots.longest)
 
-    # ---- how it is heard
-
-    @contextmanager
-    def _anew(self) -> Iterator[None]:
-        """What changes within is heard, with the gains that follow from it."""
-        with self._lock:
-            yield
-            self._known.rebalance()
-        self._sounding.wake()
-
-    def set_match(self, match: Match) -> None:
-        """As installed, by loudness, or by the level at a frequency in Hz."""
-        with self._anew():
-            self.wanted.match = match
-
-    def set_makeup(self, makeup: float | None) -> None:
-        """dB on the drops at one gain, held between 0 and `MOST_MAKEUP`; None: chosen."""
-        with self._anew():
-            self.wanted.makeup = None if makeup is None else min(max(makeup, 0.0), MOST_MAKEUP)
-
-    def set_drops(self, way: DropsWay) -> None:
-        """All drops at one make-up gain, or each at its own, so that they are equally loud."""
-        with self._anew():
-            self.wanted.drops = way
-
-    def set_volume(self, volume: float) -> None:
-        """dB, held between `LOWEST_VOLUME` and 0."""
-        self.wanted.volume = min(max(volume, LOWEST_VOLUME), 0.0)
-        self.player.post(Volume(amplitude(self.wanted.volume)))
-
-    def soften(self) -> None:
-        """Come up from silence in the next half second."""
-        self.player.post(SoftStart())
-
-    def hush(self) -> None:
-        """Be silent from the next block on, until a volume is set."""
-        self.player.post(Volume(0.0))
+    # ---- the choices
 
     def update_choice(self, choice: Choice) -> None:
         """Design this choice, edited or new, and fade it in; of several edits the last one counts."""

@@ -183,6 +183,7 @@ class Played:
 def agree(new: Listening, old: Listening) -> None:
     """Let one listening be heard as another is: the same choice and signal, match and volume."""
     vars(new.wanted).update(vars(old.wanted), choices=new.wanted.choices)
+    new.come_from(old)
     new.hear(old.wanted.heard)
     new.set_match(old.wanted.match)
     new.set_volume(old.wanted.volume)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -66,6 +66,10 @@ class Sounding:
     def wake(self) -> None:
         """What is wished may have changed."""
         self._wake.set()
+
+    def come_from(self, loudness: float | None) -> None:
+        """Before a wish: what is heard now is another programme, of so many LUFS (None: not known)."""
+        self.now = replace(self.now, wish=-1, loudness=loudness)
 
     def left(self, wish: int, latency: float) -> float:
         """s for which what was wished last has been leaving a device of that latency (s), alone."""

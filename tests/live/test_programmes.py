@@ -213,3 +213,33 @@ def test_a_tone_that_the_rate_does_not_carry_is_refused_where_it_is_opened():
     with pytest.raises(RequestError, match=r"8000 Hz carries tones below 4 kHz; choose a lower"):
         SignalFeed(Sine(4000.0)).opened(8000)
     assert SignalFeed(Sine(3999.0)).opened(8000).read(0, 10).shape == (10, 1)
+
+
+def test_a_programme_that_is_known_to_be_much_louder_comes_up_slowly(
+    tmp_path, saltmarsh, sounddevice
+):
+    """By 20 dB: BS.1770 reads as much more of the same noise ten times as large."""
+    soft = write(tmp_path / "gulls.wav", 0.1 * noise(20 * RATE))
+    loud = FileFeed(write(tmp_path / "bells.wav", noise(20 * RATE)))
+    engine = Engine(soft, list(saltmarsh.values()), others=[loud], volumes=tmp_path / "v.json")
+    engine.start()
+    try:
+        until(lambda: engine.status().state == "running")
+        stream = sounddevice.stream
+
+        def known(number):
+            gone_over(engine, number, stream.ask)
+            until(lambda: engine.status().certainty == "measured")
+            until(lambda: engine._listening._sounding.now.loudness is not None)
+
+        known(1)
+        known(0)
+        stream.ask(5)
+        engine.change_programme(1)
+        until(lambda: stream.ask(1) is not None and engine.status().programme == 1)
+        until(lambda: stream.ask(1) is not None and engine.status().rising > 0.0)
+        assert engine.status().rising == pytest.approx(20.0, abs=0.1)
+        gone_over(engine, 0, stream.ask)
+        assert engine.status().rising == 0.0
+    finally:
+        engine.stop()

@@ -10,6 +10,7 @@ from auralize.live.designer import designed
 from auralize.live.pieces import Piece, Pool, Task
 from auralize.live.programme import Programme
 from auralize.live.progress import Progress
+from auralize.live.sources import FileFeed
 from support.pumped import RATE, noise, until, write
 
 
@@ -62,7 +63,7 @@ def test_what_filters_make_of_a_programme_in_pieces_is_what_they_make_of_the_who
     firs = [filters.receiving, filters.drop]
     told = []
     pool = Pool()
-    found = list(pool.measure(Task(path, rate, firs), lambda: True, told.append))
+    found = list(pool.measure(Task(FileFeed(path), rate, firs), lambda: True, told.append))
     pool.close()
     assert [piece.stop for _, piece in found] == [9, 18, 27, None]
     with Programme(path, rate) as programme:
@@ -81,7 +82,7 @@ def test_what_is_not_wanted_any_more_ends_at_once(tmp_path, monkeypatch):
     monkeypatch.setattr(pieces, "PIECE", 5)
     path = write(tmp_path / "noise.wav", noise(6 * RATE))
     pool, wanted = Pool(), [True]
-    found = pool.measure(Task(path, RATE), lambda: wanted[0], lambda frames: None)
+    found = pool.measure(Task(FileFeed(path), RATE), lambda: wanted[0], lambda frames: None)
     assert next(found)[1] == Piece(0, 5)
     wanted[0] = False
     assert list(found) == []

@@ -167,13 +167,23 @@ def test_a_gain_says_what_it_rests_on():
     assert gain_words(status(), WIDTH) == (
         "gain +11.64 dB: match +1.39, make-up +20.50, headroom -10.25"
     )
-    predicted = gain_words(status(certainty="predicted"), WIDTH)
-    assert predicted == "gain +11.6 dB predicted: match +1.4, make-up +20.5, headroom -10.2"
-    assert gain_words(status(certainty="predicted"), 64) == (
-        "predicted +11.6 dB: match +1.4, make-up +20.5, headroom -10.2"
+    parts = "match +1.4, make-up +20.5, headroom -10.2"
+    predicted = status(certainty="predicted", measured=0.417, measured_in=11.2)
+    for width, words in (
+        (110, f"gain +11.6 dB predicted: {parts}; measuring: 41 %, 12 s left"),
+        (76, f"gain +11.6 dB predicted: {parts}; 41 %"),
+        (68, f"predicted +11.6 dB: {parts}; 41 %"),
+        (60, f"+11.6 dB: {parts}; 41 %"),
+    ):
+        assert gain_words(predicted, width) == words
+    live = status(certainty="predicted", measured=1.0)  # is never known as a whole
+    assert gain_words(live, 110) == f"gain +11.6 dB predicted: {parts}; from what came in so far"
+    assert gain_words(live, 64) == f"predicted +11.6 dB: {parts}"
+    unknown = replace(predicted, certainty="unknown", gains=Gains())
+    assert gain_words(unknown, WIDTH) == (
+        "gain +0.00 dB for now; levels not known yet; measuring: 41 %, 12 s left"
     )
-    unknown = replace(status(certainty="unknown"), gains=Gains())
-    assert gain_words(unknown, WIDTH) == "gain +0.00 dB for now; what it will be is not yet known"
+    assert gain_words(unknown, 60) == "gain +0.00 dB for now; it is not yet known"
 
 
 def test_what_would_be_louder_the_loudest_first_as_many_as_there_is_room_for():
