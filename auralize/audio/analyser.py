@@ -101,8 +101,8 @@ class _Group:
         self._hop = min(frames // _OVERLAP, _power_of_two(_HOP * rate))
         self._window = np.hanning(frames + 1)[:-1].astype(np.float32)
         self._held: Rows = np.zeros((self._signals * self._channels, frames), np.float32)
-        self._weights = _band_weights(rate, frames, middles, half)
-        self._weights *= np.float32(2.0 / (frames * np.sum(self._window**2) * self._channels))
+        self._low, self._high = _band_edges(rate, frames, middles, half)
+        self._scale = 2.0 / (frames * np.sum(self._window.astype(np.float64) ** 2) * self._channels)
         self._constants = [self._hop / rate / constant for constant in (FAST, SLOW)]
         self.fast, self.slow, self.highest = (
             np.full((self._signals, len(middles)), _NOTHING) for _ in range(3)
@@ -121,33 +121,47 @@ class _Group:
         )
         spectra = self._rfft(windows * self._window, axis=2)
         power = spectra.real**2 + spectra.imag**2
-        power = power.reshape(self._signals, self._channels, count, -1).sum(axis=1)
-        self._take((power @ self._weights).swapaxes(0, 1))
+        power = power.reshape(self._signals, self._channels, count, -1).sum(
+            axis=1, dtype=np.float64
+        )
+        total = np.zeros((*power.shape[:2], power.shape[2] + 1))
+        np.cumsum(power, axis=2, out=total[:, :, 1:])
+        bands = _at(total, self._high) - _at(total, self._low)
+        self._take(self._scale * bands.swapaxes(0, 1))
 
-    def _take(self, powers: Rows) -> None:
-        """(windows, signals, bands): each average after each of them, by one product of matrices."""
+    def _take(self, powers: Real) -> None:
+        """(windows, signals, bands): each average after each of them.
+
+        No product of matrices by BLAS, here and above: its threads would wait for work at full load.
+        """
         after = np.arange(len(powers))
         for state, constant in zip((self.fast, self.slow), self._constants, strict=True):
             age = after[:, None] - after
             shares = np.where(age >= 0, -np.expm1(-constant) * np.exp(-constant * age), 0.0)
-            averages = np.tensordot(shares, powers, axes=1)
+            averages = np.einsum("ij,jsb->isb", shares, powers)
             averages += np.exp(-constant * (after[:, None, None] + 1)) * state
             state[:] = np.maximum(averages[-1], _NOTHING)
             if state is self.fast:
                 np.maximum(self.highest, averages.max(axis=0), out=self.highest)
 
 
-def _band_weights(rate: float, frames: int, middles: Real, half: float) -> Rows:
-    """The share that each bin (half a bin to either side) has in each band, (bins, bands).
+def _band_edges(rate: float, frames: int, middles: Real, half: float) -> tuple[Real, Real]:
+    """Where each band begins and ends, in bins from the left edge of the first (half a bin under 0 Hz).
 
     Where a window is too short for a band, that reaches as far as a tone is spread.
     """
     width = rate / frames
     low = np.minimum(middles / half, middles - _HALF_BINS * width) / width
     high = np.maximum(middles * half, middles + _HALF_BINS * width) / width
-    bins = np.arange(frames // 2 + 1)[:, None]
-    shares = np.minimum(bins + 0.5, high) - np.maximum(bins - 0.5, low)
-    return np.asarray(np.clip(shares, 0.0, 1.0), np.float32)
+    last = frames // 2 + 1
+    return np.clip(low + 0.5, 0.0, last), np.clip(high + 0.5, 0.0, last)
+
+
+def _at(total: Real, place: Real) -> Real:
+    """Values along the last axis at places between them, on straight lines."""
+    left = np.minimum(place.astype(np.intp), total.shape[-1] - 2)
+    share = place - left
+    return np.asarray(total[..., left] * (1.0 - share) + total[..., left + 1] * share)
 
 
 class _Lower:
