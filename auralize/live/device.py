@@ -42,8 +42,12 @@ class Form:
     """s of sound that it is asked to hold."""
 
 
-class Stoppable(Protocol):
+class Opened(Protocol):
     """A stream that PortAudio has opened."""
+
+    @property
+    def latency(self) -> float:
+        """s between a block's making and its sound, or between sound and its block."""
 
     def start(self) -> object:
         """Begin to call for blocks."""
@@ -53,22 +57,6 @@ class Stoppable(Protocol):
 
     def close(self) -> object:
         """Let go of the device."""
-
-
-class Opened(Stoppable, Protocol):
-    """In one direction."""
-
-    @property
-    def latency(self) -> float:
-        """s between a block's making and its sound, or between sound and its block."""
-
-
-class Duplex(Stoppable, Protocol):
-    """In both directions."""
-
-    @property
-    def latency(self) -> tuple[float, float]:
-        """s, of the input and of the output."""
 
 
 @dataclass(frozen=True)
@@ -202,36 +190,6 @@ def open_input(source: Device, form: Form, put: Put, finished: Callable[[], None
         blocksize=form.block,
         device=source.index,
         channels=form.channels,
-        dtype="float32",
-        latency=form.buffer,
-        callback=callback,
-        finished_callback=finished,
-    )
-    return opened
-
-
-def open_duplex(
-    pair: tuple[Device, Device],
-    form: Form,
-    put: Put,
-    fill: Callable[[Block, bool], None],
-    finished: Callable[[], None],
-) -> Duplex:
-    """One stream for an input and an output on one clock: each block in, and then the one out.
-
-    ``form`` has the channels of the output; of the input there are as many, if it has them.
-    """
-    source, device = pair
-
-    def callback(came: Block, out: Block, _frames: int, _time: Any, status: Any) -> None:
-        put(came)
-        fill(out, bool(status.output_underflow or status.input_overflow))
-
-    opened: Duplex = _portaudio().Stream(
-        samplerate=form.rate,
-        blocksize=form.block,
-        device=(source.index, device.index),
-        channels=(min(form.channels, source.channels), form.channels),
         dtype="float32",
         latency=form.buffer,
         callback=callback,

@@ -9,8 +9,6 @@ from auralize.live.device import (
     Form,
     Opened,
     Put,
-    Stoppable,
-    open_duplex,
     open_input,
     open_output,
 )
@@ -18,33 +16,17 @@ from auralize.live.player import Block
 
 
 class Stream:
-    """A stream that plays. Once `close` is called, it never calls for sound again, whatever becomes of it.
+    """A stream that plays. Once `close` is called, it never calls for sound again, whatever becomes of it."""
 
-    ``source``: an input on the same clock, and who takes what comes in.
-    """
-
-    def __init__(
-        self,
-        device: Device,
-        form: Form,
-        render: Callable[[Block], None],
-        source: tuple[Device, Put] | None = None,
-    ) -> None:
+    def __init__(self, device: Device, form: Form, render: Callable[[Block], None]) -> None:
         self.device, self.form = device, form
         self.beats = self.underruns = 0
         self._sounds = False  # whether there was anything in the block made last
         self.finished = False
         self.error: Exception | None = None
         self._render, self._muted = render, False
-        self._output: Stoppable
-        self.input_latency = 0.0
-        if source is None:
-            output = open_output(device, form, self._fill, self._finish)
-            self._output, self.latency = output, float(output.latency)
-        else:
-            given, put = source
-            duplex = open_duplex((given, device), form, put, self._fill, self._finish)
-            self._output, (self.input_latency, self.latency) = duplex, duplex.latency
+        self._output = open_output(device, form, self._fill, self._finish)
+        self.latency = float(self._output.latency)
         try:
             self._output.start()
         except BaseException:
