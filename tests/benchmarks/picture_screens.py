@@ -44,6 +44,10 @@ KEYS = {
     "find": ["slash", "b", "e"],
     "help": ["question_mark"],
     "edit": ["e"],
+    "presets": ["y"],
+    "places": ["t"],
+    "settings": ["W"],
+    "files": ["x"],
     "blind": ["b"],
     "palette": ["ctrl+p"],
 }
@@ -151,7 +155,8 @@ def braille(draw, at, bits, colour):
 
 async def trial(pilot) -> None:
     engine = pilot.app.engine
-    await pilot.app.push_screen(TrialScreen(Sitting(Practice(), engine.hear_slot), engine))
+    sitting = Sitting(Practice(), engine.hear_slot, lambda: 1.0)
+    await pilot.app.push_screen(TrialScreen(sitting, engine))
 
 
 async def news(pilot) -> None:
@@ -188,6 +193,7 @@ def main(folder: Path, wanted: list[str]) -> None:
                     where = folder / f"{width}x{height}-{look}-{name}"
                     app = opened(rig)
                     asyncio.run(picture(app, (width, height), keys, theme, where, before))
+                    app.draft.close()
             print(name)
 
 
