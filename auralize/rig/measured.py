@@ -32,7 +32,7 @@ from auralize.rig.touchstone import (
     read_touchstone,
     write_touchstone,
 )
-from auralize.units import show
+from auralize.units import show, show_frequency
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,8 +125,24 @@ def _cable(path: Path, _changed: int, length: float | None) -> SampledCable:
     above = frequency > 0.0
     admittance = 2j * np.pi * frequency * capacitance
     dielectric = fitted_dielectric(frequency[above], admittance[above])
-    frequency, resistance, inductance = _filled(frequency, resistance, inductance)
-    return SampledCable(frequency, resistance + 2j * np.pi * frequency * inductance, dielectric)
+    filled, *columns = _filled(frequency, resistance, inductance)
+    for what, given, column in zip(
+        ("resistance", "inductance"), (resistance, inductance), columns, strict=True
+    ):
+        _check_smooth(path, what, given, filled, column)
+    resistance, inductance = columns
+    return SampledCable(filled, resistance + 2j * np.pi * filled * inductance, dielectric)
+
+
+def _check_smooth(path: Path, what: str, given: Real, frequency: Real, filled: Real) -> None:
+    """Refuse rows so far apart in value, and so near in frequency, that what is put between runs away."""
+    away = np.maximum(filled / given.max(), given.min() / np.maximum(filled, np.finfo(float).tiny))
+    worst = int(np.argmax(away))
+    if away[worst] > _MOST_OVERSHOOT:
+        raise MeasurementError(
+            f"{path}: the {what} jumps near {show_frequency(frequency[worst])}, so nothing can be told "
+            "between its rows; right is a table that changes smoothly"
+        )
 
 
 def _filled(frequency: Real, *columns: Real) -> Iterator[Real]:
@@ -144,10 +160,13 @@ def _filled(frequency: Real, *columns: Real) -> Iterator[Real]:
     yield np.concatenate([frequency[:at_dc], dense])
     for column in columns:
         spline = make_interp_spline(np.log(f), np.log(column[at_dc:]), k=3)
-        yield np.concatenate([column[:at_dc], np.exp(spline(np.log(dense)))])
+        with np.errstate(over="ignore"):  # of what runs away, which is refused
+            yield np.concatenate([column[:at_dc], np.exp(spline(np.log(dense)))])
 
 
 _ROWS_PER_DECADE: Final = 40
+_MOST_OVERSHOOT: Final = 2.0
+# A smooth table's spline leaves the range of its rows by a few per cent.
 
 
 def _cable_of_two_ports(found: Touchstone, length: float) -> SampledCable:

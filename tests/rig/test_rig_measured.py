@@ -14,6 +14,7 @@ from auralize.circuit.conductor import MATERIALS, make_conductor
 from auralize.circuit.loudspeaker import Driver
 from auralize.circuit.network import Amplifier, Connected, Network, Run
 from auralize.circuit.solution import solve
+from auralize.errors import RigError
 from auralize.figures import data
 from auralize.figures.numbers import figures
 from auralize.rig.choice import Choice
@@ -181,3 +182,15 @@ def test_a_measured_cable_is_one_of_the_circuit(landing: Path) -> None:
     found, expected = choice.network.runs["quay"].cable, same
     np.testing.assert_allclose(found.series(F), expected.series(F), rtol=1e-6)
     np.testing.assert_allclose(found.shunt(F), expected.shunt(F), rtol=1e-6)
+
+
+@pytest.mark.parametrize("middle", ["0.0948", "0.0025"])
+def test_a_table_that_jumps_is_refused_where_nothing_can_be_told_between_its_rows(
+    landing: Path, middle: str
+) -> None:
+    rows = f"20 0.0148 6.5e-7 6e-11\n200 0.0148 6.5e-7 6e-11\n2000 {middle} 6.5e-7 6e-11\n"
+    rows += "2004 0.0148 6.5e-7 6e-11\n200000 0.0148 6.5e-7 6e-11\n"
+    (landing / "pair.txt").write_text(rows)
+    lines = 'construction = "measured"\nfile = "pair.txt"'
+    with pytest.raises(RigError, match=r"pair.txt: the resistance jumps near .* kHz, so "):
+        the(landing, text(cable=lines))
