@@ -134,6 +134,11 @@ class _Intake:
             self._callback(self._in, len(self._in), None, None)
 
 
+def news(app):
+    """What is told, but for where its lines break."""
+    return text_of(app.screen, "#message").replace("\n", " ")
+
+
 def test_the_engine_itself_asks_before_it_lets_an_input_sound(tmp_path, monkeypatch):
     device = PacedDuplex()
     device.default = SimpleNamespace(device=(0, 0))
@@ -157,7 +162,7 @@ def test_the_engine_itself_asks_before_it_lets_an_input_sound(tmp_path, monkeypa
         await until(pilot, lambda: engine.status().certainty == "predicted")
         assert device.peak == 0.0
         await pilot.press("space")
-        await until(pilot, lambda: "Space again" in text_of(app.screen, "#message"))
+        await until(pilot, lambda: "Space again" in news(app))
         assert device.peak == 0.0
         await pilot.press("space")
         await until(pilot, lambda: device.peak > 0.0)
