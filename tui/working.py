@@ -146,6 +146,6 @@ class Working(Keeping):
             return
         self.engine.pause()
         prepared = Preparation(self.draft.rig, self.source, self.log_folder, self.engine)
-        other = next(name for name in self.names if name != self.chosen)
-        offer = Offer(self.chosen, other, self.signal or "receiving", self.across)
+        others = [n for n in (*self.pinned, *self.names) if n in self.names and n != self.chosen]
+        offer = Offer(self.chosen, others[0], self.signal or "receiving", self.across)
         self.app.push_screen(TrialSetup(prepared, self.engine, offer))

@@ -360,14 +360,15 @@ def test_a_programme_that_has_gone_is_refused_in_one_sentence(app):
     assert not list(app.log_folder.glob("*"))
 
 
-def test_setup_begins_with_what_is_heard(app):
+@pytest.mark.parametrize(("pins", "second"), [([], "reel"), (["3", "p"], "beams")])
+def test_setup_begins_with_what_is_heard(app, pins, second):
     async def steps(pilot):
-        await pilot.press("2", "d", "c", "b")
+        await pilot.press(*pins, "2", "d", "c", "b")
         await pilot.pause()
         picked = {
             name: app.screen.query_one(f"#{name}").value for name in ("first", "second", "signal")
         }
-        assert picked == {"first": "bought", "second": "reel", "signal": ("drop", "plus")}
+        assert picked == {"first": "bought", "second": second, "signal": ("drop", "plus")}
         assert any(app.source.name in str(one.render()) for one in app.screen.query(Static))
 
     drive(app, steps)
