@@ -42,8 +42,8 @@ class Sitting:
     @property
     def question(self) -> str:
         """What is compared, and on which programme."""
-        session = self.session
-        return session.plan.question if session else getattr(self._presenter, "question", "")
+        presenter = self._presenter
+        return presenter.plan.question if isinstance(presenter, Session) else presenter.question
 
     @property
     def answered(self) -> int:

@@ -70,6 +70,7 @@ class Practice:
     """Stands in for a session."""
 
     protocol, answered = "triangle", 3
+    question = f"drop of reel against drop of bought, made equally loud; {PROGRAMME}"
 
     def present(self, presentation, player):
         player(0)

@@ -70,6 +70,7 @@ class _Answers:
 
     def __init__(self, protocol):
         self.protocol, self.answered = protocol, 0
+        self.question = "drop of reel against drop of bought, made equally loud; bells.wav"
 
     def present(self, presentation, player):
         player(0)
