@@ -10,7 +10,12 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from rich.segment import Segment
+from rich.style import Style
 from rich.text import Text
+from textual.events import Resize
+from textual.geometry import Region
+from textual.strip import Strip
 from textual.widget import Widget
 
 from auralize.circuit.signals import over
@@ -159,6 +164,11 @@ class AnalyserPanel(Widget):
         self._scale: Scale | None = None
         self._dots = dots_of(os.environ)
         self._why = ""
+        self._rows: list[Text] | None = None
+        """As drawn; None: all of it is to be drawn anew."""
+        self._strips: list[Strip] = []
+        self._style = Style.null()
+        """Of the widget, as drawn."""
 
     # ---- keys
 
@@ -166,14 +176,14 @@ class AnalyserPanel(Widget):
         """The next way of averaging, in dBFS and then relative to the source."""
         self.mode = MODES[(MODES.index(self.mode) + 1) % len(MODES)]
         self._kept = self._highest = self._scale = None
-        self.refresh()
+        self._draw()
 
     def show_as(self, fineness: Fineness) -> None:
         """Third octaves, or a fine line."""
         self.fineness = fineness
         self._now = self._kept = self._highest = self._scale = None
         self._why = "just a moment"
-        self.refresh()
+        self._draw()
 
     def hold(self) -> str:
         """Highest levels from now on, or no more; says which."""
@@ -203,7 +213,7 @@ class AnalyserPanel(Widget):
             self._now = self._with_highest(drawn(spectrum, heard, self.mode, self.held))
             place = "" if spectrum.position is None else f" at {clock(spectrum.position)}"
             self._words = words_of(heard, choice=True) + place
-        self.refresh()
+        self._draw()
 
     def _with_highest(self, now: Drawn) -> Drawn:
         """Where levels are held: at least as high as they were, line by line."""
@@ -246,15 +256,59 @@ class AnalyserPanel(Widget):
             self._scale = before = scale
         return before
 
-    def render(self) -> Text:
-        """The drawing, fitted to the widget."""
+    def rows(self) -> list[Text]:
+        """Title, legend and drawing, fitted to the widget."""
         width, height = self.size.width, self.size.height
+        title = Text(self.title()[:width])
         if self._now is None or width < _LEAST[0] or height < _LEAST[1]:
-            return Text(f"{self.title()}\n{self._why if self._now is None else ''}")
+            return [title, Text(self._why[:width] if self._now is None else "")]
         kept = self._kept[0] if self._kept else None
         levels = [self._now.bars, *(line for _, line in self._now.lines.values())]
         scale = self._steady(scale_of([*levels, *([kept.bars] if kept else [])], self.mode[1]))
-        rows = picture(self._now, kept, scale, width, height - 2, self._dots)
         legend = self.legend()
         legend.truncate(width)
-        return Text("\n").join([Text(self.title()[:width]), legend, *rows])
+        return [title, legend, *picture(self._now, kept, scale, width, height - 2, self._dots)]
+
+    # ---- drawing: line by line, as most of them stay as they are from one picture to the next
+
+    def _draw(self) -> None:
+        """Draw the lines that differ from those of before."""
+        before, self._rows = self._rows, self.rows()
+        style, self._style = self._style, self.visual_style.rich_style
+        if before is None or len(before) != len(self._rows) or style != self._style:
+            self._strips = [_strip(row, self._style) for row in self._rows]
+            self.refresh()
+            return
+        changed = [
+            n for n, pair in enumerate(zip(before, self._rows, strict=True)) if _differ(*pair)
+        ]
+        for number in changed:
+            self._strips[number] = _strip(self._rows[number], self._style)
+        if changed:
+            self.refresh(*(Region(0, number, self.size.width, 1) for number in changed))
+
+    def on_resize(self, event: Resize) -> None:
+        """Fit the drawing anew."""
+        self._rows = None
+        self._draw()
+
+    def render_line(self, y: int) -> Strip:
+        """A line as it was drawn."""
+        return self._strips[y] if y < len(self._strips) else Strip.blank(self.size.width)
+
+
+def _differ(before: Text, now: Text) -> bool:
+    return before.plain != now.plain or before.spans != now.spans
+
+
+def _strip(row: Text, style: Style) -> Strip:
+    """A row whose spans follow each other, on the style of the widget."""
+    words, segments, end = row.plain, [], 0
+    for span in row.spans:
+        if span.start > end:
+            segments.append(Segment(words[end : span.start], style))
+        segments.append(Segment(words[span.start : span.end], style + Style.parse(str(span.style))))
+        end = span.end
+    if end < len(words):
+        segments.append(Segment(words[end:], style))
+    return Strip(segments, len(words))

@@ -149,7 +149,9 @@ class BenchScreen(Analysing):
             self._done.add("drop")
         if self.chosen != self._first:
             self._done.add("other")
-        if status.drops == "equal" or "g" not in self.active_bindings:
+        if "loud" not in self._done and (
+            status.drops == "equal" or "g" not in self.active_bindings
+        ):
             self._done.add("loud")
 
     def _follow(self, programme: int) -> None:

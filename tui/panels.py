@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Final
 
-from textual.widgets import Static
-
 from .live_input import live_words
+from .still import Still
 from .words import clock, gain_words, heard_words, level_bar, level_words, step_words
 
 if TYPE_CHECKING:
@@ -20,7 +19,7 @@ _BESIDE_BAR: Final = 50
 """Columns of the line of the volume that are not its bar."""
 
 
-class Now(Static):
+class Now(Still):
     """What is heard, what is matched, every gain but the volume, and how much louder a switch would be."""
 
     def show(self, status: Status, steps: Mapping[Heard, float]) -> None:
@@ -38,7 +37,7 @@ class Now(Static):
         self.update("\n".join(lines))
 
 
-class Meters(Static):
+class Meters(Still):
     """Position in the programme, volume, level."""
 
     def show(self, status: Status) -> None:
