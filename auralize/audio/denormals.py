@@ -11,9 +11,14 @@ from typing import Any, Final
 from numpy.typing import NDArray
 
 NEARLY_SILENCE: Final = 1e-180
+NEARLY_SILENCE_SINGLE: Final = 1e-30
 
 
 def without_denormals(samples: NDArray[Any]) -> None:
-    """Make 0, in place, of what is far under 1e-180; what is above 1e-160 stays as it is, to the bit."""
-    samples += NEARLY_SILENCE
-    samples -= NEARLY_SILENCE
+    """Make 0, in place, of what is far under 1e-180; what is above 1e-160 stays as it is, to the bit.
+
+    In single precision: 1e-30 and 1e-22.
+    """
+    nearly = NEARLY_SILENCE_SINGLE if samples.dtype == "float32" else NEARLY_SILENCE
+    samples += nearly
+    samples -= nearly

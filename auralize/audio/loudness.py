@@ -8,6 +8,7 @@ full scale at 1.0. No result depends on how a stream is cut into blocks, except 
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,6 +42,9 @@ STEPS_PER_BLOCK = 4
 WARM_STEPS = 3
 """After which a part of a stream is weighted as if it had been there from the start: the poles of the
 high-pass let less than 1e-20 of what was before through."""
+
+WEIGHTING_SECONDS = 4096 / TABLE_RATE
+"""After which the weighting of an impulse has faded: the same poles leave 1e-8 of it."""
 
 SLICE = 1 << 16  # frames worked on at once: keeps memory flat and stays in the cache
 
@@ -93,6 +97,15 @@ def k_weighting(rate: int) -> FloatArray:
     return np.array(sections)
 
 
+def weighting_taps(rate: int) -> FloatArray:
+    """K-weighting as an impulse response, cut after `WEIGHTING_SECONDS`."""
+    from scipy.signal import sosfilt
+
+    impulse = np.zeros(round(rate * WEIGHTING_SECONDS))
+    impulse[0] = 1.0
+    return np.asarray(sosfilt(k_weighting(rate), impulse))
+
+
 class LoudnessMeter:
     """Loudness of a stream; keeps one number for each 100 ms.
 
@@ -126,14 +139,23 @@ class LoudnessMeter:
         without_denormals(heard)
         weighted, self._state = sosfilt(self._sections, heard, axis=1, zi=self._state)
         without_denormals(self._state)
+        self._collect(weighted)
+
+    def add_weighted(self, block: NDArray[Any]) -> None:
+        """Instead of `add`: the next block of a stream that has gone through the weighting."""
+        check_shape(block, self._channels)
+        self._collect(np.ascontiguousarray(block.T[self._heard], dtype=np.float64))
+
+    def _collect(self, weighted: FloatArray) -> None:
+        frames = weighted.shape[1]
         start = 0
-        while (end := self._next_step_end() - self._frames) <= len(block):
+        while (end := self._next_step_end() - self._frames) <= frames:
             self._open_step += self._energy(weighted[:, start:end])
             self._steps.append(self._open_step)
             self._open_step = 0.0
             start = end
         self._open_step += self._energy(weighted[:, start:])
-        self._frames += len(block)
+        self._frames += frames
 
     def _energy(self, weighted: FloatArray) -> float:
         return float(self._weights @ np.einsum("cn,cn->c", weighted, weighted))

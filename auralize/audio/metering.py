@@ -44,11 +44,15 @@ class Meter:
         self.loudness = loudness or LoudnessMeter(rate, channels, first=first)
         self._peak = TruePeakMeter(rate, channels, goes_on=first > 0)
 
-    def add(self, block: Samples) -> None:
-        """The next (n, channels), any n."""
-        if len(block):
+    def add(self, block: Samples, weighted: Samples | None = None) -> None:
+        """The next (n, channels), any n; with what the weighting makes of it, where that is known."""
+        if not len(block):
+            return
+        if weighted is None:
             self.loudness.add(block)
-            self._peak.add(block)
+        else:
+            self.loudness.add_weighted(weighted)
+        self._peak.add(block)
 
     def append(self, part: Meter, first: int, stop: int | None) -> None:
         """Take steps ``first`` (the next) to ``stop`` from a part, or (None) all to the end.

@@ -6,9 +6,10 @@ stream is cut into blocks.
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from auralize.audio.loudness import SLICE, FloatArray, check_format, check_shape
 
@@ -28,8 +29,9 @@ without anything above f has its highest magnitude M, it stays above M cos(2 pi 
 either side (Duffin and Schaeffer; from memory). What the interpolator lets through ends at 0.52 of the
 sample rate, but for a thousandth, and t is a quarter of a sample: 0.68, less an allowance for that."""
 
-CHUNK: Final = 1 << 13  # frames looked at together
+CHUNK: Final = 1 << 14  # frames looked at together
 SEGMENT: Final = 32  # samples whose instants are interpolated together
+PARTS: Final = 4  # segments that a segment with what is around it touches
 BATCH: Final = 256  # segments likewise
 ALONE: Final = 1 << 18
 """Multiplications up to which OpenBLAS forms a product in the thread that asks for it (value from memory).
@@ -54,8 +56,8 @@ class TruePeakMeter:
         phases = interpolator(OVERSAMPLING)
         half = OVERSAMPLING // 2 - 1
         self._most = float(np.abs(phases).sum(axis=1).max())  # of the highest sample, between two
-        self._halves = _segment_kernel(phases[half : half + 1])
-        self._others = _segment_kernel(np.delete(phases, half, axis=0))
+        self._halves = _segment_kernel(phases[half : half + 1]).astype(np.float32)
+        self._instants = _segment_kernel(phases)
         self._pending = np.zeros((channels, 0 if goes_on else AROUND))
         self._peak = 0.0
 
@@ -75,21 +77,36 @@ class TruePeakMeter:
 
     def _scan(self, samples: FloatArray) -> float:
         """Peak so far, or in the instants between `samples` (channels, whole segments and what is around)."""
-        windows = np.lib.stride_tricks.sliding_window_view(samples, SEGMENT + AROUND, axis=1)
-        windows = windows[:, ::SEGMENT][self._most * _highest(samples) >= self._peak]
-        if not len(windows):
+        top = _largest(samples)
+        if not top or self._most * top < self._peak:
             return self._peak
-        halves = np.abs(_product(windows, self._halves)).max(axis=1)
-        peak = max(self._peak, float(halves.max()))
-        level = np.maximum(halves, np.abs(windows[:, REACH - 1 : REACH + SEGMENT]).max(axis=1))
-        places = np.flatnonzero((level >= SHARE_AT_HALVES * peak) & (level > 0))
+        parts = np.pad(samples, ((0, 0), (0, 1))).reshape(len(samples), -1, SEGMENT)
+        level = top * self._levels((parts / top).astype(np.float32))
+        peak, nearly = self._peak, max(self._peak, float(level.max()))
+        places = np.flatnonzero(level >= SHARE_AT_HALVES * nearly)
         places = places[np.argsort(-level[places])]
         for start in range(0, len(places), BATCH):
             batch = places[start : start + BATCH]
             if level[batch[0]] < SHARE_AT_HALVES * peak:
                 break
-            peak = max(peak, _largest(_product(windows[batch], self._others)))
+            channel, segment = np.divmod(batch, parts.shape[1] - PARTS + 1)
+            windows = [parts[channel, segment + part] for part in range(PARTS)]
+            found = _highest(self._instants, np.concatenate(windows, axis=1).T)
+            peak = max(peak, float(found.max()))
         return peak
+
+    def _levels(self, parts: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Highest magnitude of each segment at its samples and half way, one channel after the other.
+
+        In single precision: its rounding is a thousandth of the allowance in `SHARE_AT_HALVES`.
+        """
+        # Samples of equal place in their segment stand together: no maximum is over a short row.
+        placed = np.ascontiguousarray(parts.reshape(-1, SEGMENT).T).reshape(SEGMENT, len(parts), -1)
+        segments = parts.shape[1] - PARTS + 1
+        windows = np.concatenate([placed[:, :, n : n + segments] for n in range(PARTS)])
+        windows = windows.reshape(PARTS * SEGMENT, -1)
+        halves = _highest(self._halves, windows)
+        return np.maximum(halves, np.abs(windows[REACH - 1 : REACH + SEGMENT]).max(axis=0))
 
     @property
     def peak(self) -> float:
@@ -114,28 +131,21 @@ def interpolator(oversampling: int) -> FloatArray:
     return np.asarray(np.sinc(distance) * window)
 
 
-def _highest(samples: FloatArray) -> FloatArray:
-    """Highest magnitude (channels, segments) of each segment and what is around."""
-    around = (AROUND + 1) // SEGMENT
-    whole = np.pad(np.abs(samples), ((0, 0), (0, 1)))
-    each = whole.reshape(len(samples), -1, SEGMENT).max(axis=2)
-    segments = each.shape[1] - around
-    return np.maximum.reduce([each[:, n : n + segments] for n in range(around + 1)])
-
-
-def _product(windows: FloatArray, kernel: FloatArray) -> FloatArray:
-    """The matrix product, in this thread alone."""
-    rows = ALONE // kernel.size
-    parts = [windows[start : start + rows] @ kernel for start in range(0, len(windows), rows)]
-    return np.concatenate(parts)
+def _highest(kernel: NDArray[Any], windows: NDArray[Any]) -> NDArray[Any]:
+    """Highest magnitude of each column of the product, which is formed in this thread alone."""
+    columns = ALONE // kernel.size
+    stacked = windows.shape[1] // columns * columns
+    stack = windows[:, :stacked].reshape(len(windows), -1, columns).transpose(1, 0, 2)
+    first = np.abs(kernel @ stack).max(axis=1).reshape(stacked)
+    return np.append(first, np.abs(kernel @ windows[:, stacked:]).max(axis=0))
 
 
 def _segment_kernel(phases: FloatArray) -> FloatArray:
-    """Matrix (AROUND + SEGMENT, instants) that takes a segment and what is around to its instants."""
-    kernel = np.zeros((AROUND + SEGMENT, SEGMENT, len(phases)))
+    """Matrix (instants, PARTS SEGMENT) that takes a segment and what is around to its instants."""
+    kernel = np.zeros((PARTS * SEGMENT, SEGMENT, len(phases)))
     for position in range(SEGMENT):
         kernel[position : position + 2 * REACH, position] = phases.T
-    return kernel.reshape(AROUND + SEGMENT, -1)
+    return np.ascontiguousarray(kernel.reshape(PARTS * SEGMENT, -1).T)
 
 
 def _largest(values: FloatArray) -> float:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from auralize.audio.convolver import Convolver, offline_hop
+from auralize.audio.loudness import weighting_taps
 from auralize.audio.metering import Samples
 from auralize.filters.fir import Fir
 
@@ -18,19 +20,29 @@ def through(
     channels: int,
     tail: int = 0,
     workers: int = 1,
+    single: bool = False,
 ) -> Iterator[tuple[Samples, Samples]]:
     """Each block (n, channels), and what filters make of it (filters, m, channels), delay taken out.
 
     ``firs`` are of one sample rate, and so of one delay. m differs from n, as the convolver holds some
     frames back; in all there are ``tail`` more of them. ``workers`` are the threads of the transforms.
+    ``single``: see `Convolver`.
     """
-    convolver = Convolver(stacked(firs), channels, offline_hop(max_taps(firs)), workers=workers)
+    hop = offline_hop(max_taps(firs))
+    convolver = Convolver(stacked(firs), channels, hop, workers=workers, single=single)
     delay = early = firs[0].delay
     for dry in blocks:
         wet = convolver.process(dry)
         yield dry, wet[:, early:]
         early = max(0, early - wet.shape[1])
     yield np.zeros((0, channels)), convolver.flush(tail + delay)[:, early:]
+
+
+def weighted(fir: Fir) -> Fir:
+    """What a loudness meter hears of it: with K-weighting behind."""
+    from scipy.signal import fftconvolve
+
+    return replace(fir, taps=fftconvolve(fir.taps, weighting_taps(fir.rate)))
 
 
 def max_taps(firs: Sequence[Fir]) -> int:

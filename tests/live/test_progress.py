@@ -73,9 +73,10 @@ def test_what_filters_make_of_a_programme_in_pieces_is_what_they_make_of_the_who
     for _, wet in through([samples], firs, 2):
         for meter, signal in zip(meters, wet, strict=True):
             meter.add(signal)
+    # Single precision rounds each sample to some 1e-7 of the signal, which averages out in its power.
     for ours, whole in zip(found[-1][0], meters, strict=True):
-        assert ours.level.loudness == pytest.approx(whole.level.loudness, abs=1e-9)
-        assert ours.level.peak == pytest.approx(whole.level.peak, rel=1e-9)
+        assert ours.level.loudness == pytest.approx(whole.level.loudness, abs=1e-5)
+        assert ours.level.peak == pytest.approx(whole.level.peak, rel=1e-6)
 
 
 def test_what_is_not_wanted_any_more_ends_at_once(tmp_path, monkeypatch):
