@@ -22,6 +22,7 @@ from auralize.circuit.signals import over
 from auralize.gains import SOURCE, Source
 
 from .canvas import Canvas, Scale, dots_of
+from .curve_view import mark_of
 from .words import clock
 
 if TYPE_CHECKING:
@@ -67,10 +68,19 @@ class Drawn:
     """Words and levels, by mark."""
 
 
-def marks_of(heard: Sequence[Heard]) -> list[str]:
-    """A character for each: S, R, D, A; where two would have the same, numbers in their order."""
-    wanted = ["S" if isinstance(h, Source) else _MARKS[h.signal] for h in heard]
-    return [m if wanted.count(m) == 1 else str(n) for n, m in enumerate(wanted)]
+def marks_of(heard: Sequence[Heard], names: Sequence[str]) -> list[str]:
+    """A character for each: S, R, D; of several choices the mark that each has in the curves too.
+
+    ``names`` are the choices in the order of the list beside.
+    """
+    several = len({h.choice for h in heard if not isinstance(h, Source)}) > 1
+    return [_mark(h, names if several else ()) for h in heard]
+
+
+def _mark(heard: Heard, names: Sequence[str]) -> str:
+    if isinstance(heard, Source):
+        return "S"
+    return mark_of(names.index(heard.choice) + 1) if heard.choice in names else _MARKS[heard.signal]
 
 
 def words_of(heard: Heard, *, choice: bool) -> str:
@@ -81,8 +91,13 @@ def words_of(heard: Heard, *, choice: bool) -> str:
     return f"{heard.signal}{across}{f' {heard.choice}' if choice else ''}"
 
 
-def drawn(spectrum: Spectrum, heard: Heard, mode: Mode, held: bool) -> Drawn:
-    """What there is to draw of a picture while ``heard`` sounds; ``held``: with the highest levels."""
+def drawn(
+    spectrum: Spectrum, heard: Heard, mode: Mode, held: bool, names: Sequence[str] = ()
+) -> Drawn:
+    """What there is to draw of a picture while ``heard`` sounds; ``held``: with the highest levels.
+
+    ``names``: as of `marks_of`.
+    """
     weighting, relative = mode
 
     def of(readings: Readings) -> Levels:
@@ -94,7 +109,7 @@ def drawn(spectrum: Spectrum, heard: Heard, mode: Mode, held: bool) -> Drawn:
     several = len({h.choice for h in others if not isinstance(h, Source)}) > 1
     lines = {
         mark: (words_of(h, choice=several), of(_reading(spectrum, h, relative)))
-        for mark, h in zip(marks_of(others), others, strict=True)
+        for mark, h in zip(marks_of(others, names), others, strict=True)
         if h != heard
     }
     known = heard if heard in spectrum.bare else SOURCE
@@ -202,15 +217,21 @@ class AnalyserPanel(Widget):
 
     # ---- pictures
 
-    def show(self, spectrum: Spectrum | None, heard: Heard, blind: bool = False) -> None:
-        """A new picture, while this is heard; None: there is none."""
+    def show(
+        self,
+        spectrum: Spectrum | None,
+        heard: Heard,
+        names: Sequence[str] = (),
+        blind: bool = False,
+    ) -> None:
+        """A new picture, while this is heard; None: there is none. ``names``: as of `marks_of`."""
         if spectrum is None:
             self._now = None
             self._why = (
                 "nothing is shown of what is heard blind" if blind else "no sound is being made"
             )
         elif spectrum.fineness == self.fineness:
-            self._now = self._with_highest(drawn(spectrum, heard, self.mode, self.held))
+            self._now = self._with_highest(drawn(spectrum, heard, self.mode, self.held, names))
             place = "" if spectrum.position is None else f" at {clock(spectrum.position)}"
             self._words = words_of(heard, choice=True) + place
         self._draw()
@@ -234,9 +255,9 @@ class AnalyserPanel(Widget):
         """What is shown, in words."""
         weighting, relative = self.mode
         what = "third octaves" if self.fineness == "thirds" else "fine line"
-        if relative:
-            return f"{what}, {weighting}, dB re source"
-        return f"{what}, {'highest' if self.held else weighting}, dBFS"
+        averaged = "highest" if self.held and not relative else weighting
+        held = ", highest" if self.held and relative else ""
+        return f"{what}, {averaged}{held}, {'dB over source' if relative else 'dBFS'}"
 
     def legend(self) -> Text:
         """Marks and names."""

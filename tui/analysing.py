@@ -30,9 +30,10 @@ class Analysing(Viewing):
             panel.display, curves.display = True, False
             panel.show_as("thirds")
             self._looking = self.set_interval(1.0 / PICTURES, self._look_closely)
-            self.say("f fast, slow, re source; h hold highest; k keep; a fine line")
+            self.say("f: fast, slow, over the source; h: hold highest; k: keep; a: fine line")
         elif panel.fineness == "thirds":
             panel.show_as("line")
+            self.say("A fine line; a: the curves again")
         else:
             panel.display, curves.display = False, True
             if self._looking:
@@ -74,4 +75,4 @@ class Analysing(Viewing):
         panel, status = self.query_one(AnalyserPanel), self.engine.status()
         heard = status.heard if status.heard == SOURCE else status.heard.plain  # type: ignore[union-attr]
         found = self.engine.spectrum([heard, *self.looked_at()], panel.fineness)
-        panel.show(found, heard, blind=status.slot is not None)
+        panel.show(found, heard, self.names, blind=status.slot is not None)

@@ -12,6 +12,7 @@ from rich.traceback import Traceback
 from textual.app import App, SystemCommand
 from textual.binding import Binding
 from textual.screen import Screen
+from textual.scrollbar import ScrollBar, ScrollBarRender
 
 from auralize.live.protocol import EngineLike
 from auralize.live.sources import Feed, feed_of
@@ -19,7 +20,7 @@ from auralize.rig.editing import RigDraft
 
 from .bench import BenchScreen
 from .help import HelpScreen
-from .plain import is_plain
+from .plain import KEYS, PlainBars, is_plain
 from .theme import COLUMNS, CSS, DARK, LINES, THEMES
 
 
@@ -52,9 +53,15 @@ class BenchApp(App[None]):
             self.register_theme(theme)
         self.theme = DARK.name
         self.set_class(is_plain(), "-plain")
+        ScrollBar.renderer = PlainBars if is_plain() else ScrollBarRender
         self.push_screen(
             BenchScreen(self.draft, feed_of(self.source), self.engine, self.log_folder)
         )
+
+    def get_key_display(self, binding: Binding) -> str:
+        """A key as the sentences of the screens call it."""
+        shown = {"⏎": "Enter", "tab": "Tab"}.get(found := super().get_key_display(binding), found)
+        return KEYS.get(shown, shown) if is_plain() else shown
 
     def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
         """Everything that a key does on this screen, by name."""

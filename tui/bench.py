@@ -20,7 +20,7 @@ from .choice_list import ChoiceList, Listed
 from .curves import CurvePanel
 from .drawing import Drawing
 from .facts_line import FactsLine
-from .hints import hint
+from .hints import AFTERWARDS, hint
 from .keyline import KeyLine
 from .news import News
 from .panels import Meters, Now
@@ -95,7 +95,7 @@ class BenchScreen(Analysing):
         live = self.engine.status().live_input
         title += f", live input {live.name}" if live else ""
         self.query_one("#title", Static).update(title)
-        self.query_one("#programme", Static).update(self.source.name)
+        self.query_one("#programme", Static).update(self._programme_words())
         self.pinned = [name for name in self.pinned if name in choices]
         self.query_one(ChoiceList).show(
             Listed(
@@ -113,6 +113,12 @@ class BenchScreen(Analysing):
         if not self.draft.unsaved:
             self.query_one(News).answer("work")
 
+    def _programme_words(self) -> str:
+        """What sounds; of several, which of them, and the key to the next."""
+        count = len(self.engine.programmes)
+        which = f" ({self._programme + 1} of {count}; n: next)" if count > 1 else ""
+        return f"{self.source.name}{which}"
+
     def _look(self) -> None:
         """Show what the engine does now."""
         if self.app.screen is not self:
@@ -127,8 +133,9 @@ class BenchScreen(Analysing):
         for event in self.engine.events():
             news.tell(event)
         self._note(status)
-        news.show()
         told = hint(self._done)
+        news.rows_below = int(told != AFTERWARDS)
+        news.show()
         if told != self._hint:
             self._hint = told
             self.query_one("#hint", Static).update(told)
@@ -162,7 +169,9 @@ class BenchScreen(Analysing):
         self.draw()
         self.query_one(CurvePanel).read_spectrum(self.source)
         caution = f"; {self.source.caution}" if self.source.caution else ""
-        self.say(f"Now playing {self.source.name}{caution}")
+        news = self.query_one(News)
+        news.answer("programme")
+        news.say(f"Now playing {self.source.name}{caution}")
 
     def on_screen_resume(self) -> None:
         """Back from another screen: hear openly again what is chosen, as it was matched."""

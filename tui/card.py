@@ -36,6 +36,7 @@ class CardScreen(ModalScreen[None]):
     def __init__(
         self,
         choice: Choice,
+        label: str,
         taken: tuple[Signal | None, Across],
         told: Callable[[], Sequence[str] | None],
         news: Sequence[str],
@@ -43,6 +44,7 @@ class CardScreen(ModalScreen[None]):
         plain: bool,
     ) -> None:
         super().__init__()
+        self._label = label
         self._choice, self._taken, self._told, self._news = choice, taken, told, news
         self._plain = plain
 
@@ -64,20 +66,32 @@ class CardScreen(ModalScreen[None]):
         text = self.query_one("#card-text", Static)
         width = text.size.width or self.app.size.width - _AROUND
         text.update(
-            card_text(self._choice, self._taken, self._told(), self._news, width, self._plain)
+            card_text(
+                self._choice,
+                self._label,
+                self._taken,
+                self._told(),
+                self._news,
+                width,
+                self._plain,
+            )
         )
 
 
 def card_text(
     choice: Choice,
+    label: str,
     taken: tuple[Signal | None, Across],
     told: Sequence[str] | None,
     news: Sequence[str],
     width: int,
     plain: bool,
 ) -> Text:
-    """All that stands on the card; ``told`` None: the figures are not known yet."""
-    name = choice.name if choice.label == choice.name else f"{choice.name}: {choice.label}"
+    """All that stands on the card; ``told`` None: the figures are not known yet.
+
+    ``label``: as the list of choices has it, which marks what edits may have made untrue.
+    """
+    name = choice.name if label == choice.name else f"{choice.name}: {label}"
     text = Text(f"{name}\n", "bold")
     text.append(
         "\n".join([*drawing(choice, *taken, width, plain=plain), facts(choice)]), "not bold"

@@ -38,6 +38,11 @@ _UPRIGHT: Final[Mapping[Dots, tuple[str, str]]] = {
 _MARKS: Final = "123456789abcdefghijklmnopqrstuvwxyz"
 
 
+def mark_of(number: int) -> str:
+    """The character of the choice of this number, from 1, in every picture."""
+    return _MARKS[(number - 1) % len(_MARKS)]
+
+
 @dataclass(frozen=True)
 class Line:
     """One curve; arrays have the shape of ``hertz``."""
@@ -56,7 +61,7 @@ class Line:
     @property
     def mark(self) -> str:
         """The one character that stands on the line."""
-        return _MARKS[(self.number - 1) % len(_MARKS)]
+        return mark_of(self.number)
 
     @property
     def words(self) -> str:

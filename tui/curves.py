@@ -171,7 +171,12 @@ class CurvePanel(Widget):
         """The drawing, fitted to the widget."""
         shown, colours = self._shown, colours_of(self.app)
         width, height = self.size.width, self.size.height - 1
-        title = Text(self._title(width), colours.plain, no_wrap=True, overflow="ellipsis")
+        title = Text(
+            self._title(width),
+            colours.plain,
+            no_wrap=True,
+            overflow="crop" if self._dots == "plain" else "ellipsis",
+        )
         if shown is None or (width, height + 1) < SMALLEST or height + 1 < SMALLEST[1]:
             return title
         rows = [title]

@@ -21,6 +21,8 @@ Playing starts quiet. Loud sound damages hearing: raise the volume slowly."""
 _LEVELS: Final = frozenset(
     f"bench.{name}" for name in ("up", "down", "match", "drops", "more", "less")
 )
+_WHICH: Final = frozenset(f"bench.{name}" for name in ("previous", "next", "find", "pin", "other"))
+"""Keys of the screen that looks through choices; what they do is heard."""
 _PROGRAM: Final = frozenset({"help", "quit"})
 _GROUPS: Final = {
     "Listening": [*PLAYING, *HEARING],
@@ -33,6 +35,8 @@ _GROUPS: Final = {
 def _group(binding: Binding) -> str:
     if binding.id in _LEVELS:
         return "Levels"
+    if binding.id in _WHICH:
+        return "Listening"
     for name, bindings in _GROUPS.items():
         if any(isinstance(one, Binding) and one.id == binding.id for one in bindings):
             return name

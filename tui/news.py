@@ -37,6 +37,8 @@ class Item:
     """As `time.monotonic` counts; inf: until it is answered."""
     about: str = ""
     """What can answer it besides a key."""
+    yields: bool = False
+    """Whether it leaves room for what is told below it; what answers a key, or warns, does not."""
 
     @property
     def waits(self) -> bool:
@@ -108,14 +110,18 @@ class News(Static):
         self._past: list[str] = []
         self.instead = ""
         """What is shown in place of all news, if it is not empty."""
+        self.rows_below = 0
+        """Rows that news which yield leave to what is told below them."""
         self._shown: list[Line] | None = None
 
-    def say(self, words: str, lasts: float = LASTS, about: str = "") -> None:
+    def say(
+        self, words: str, lasts: float = LASTS, about: str = "", *, yields: bool = False
+    ) -> None:
         """News, above those before, for ``lasts`` seconds; inf: until answered, behind what waits.
 
-        ``about`` is what `answer` can name.
+        ``about`` is what `answer` can name; ``yields``: where there is little room, it is shortened.
         """
-        item = Item(words, monotonic() + lasts, about)
+        item = Item(words, monotonic() + lasts, about, yields)
         if item.waits and any(other.words == words for other in self._items):
             return
         self._items = [other for other in self._items if other.waits or other.words != words]
@@ -133,7 +139,7 @@ class News(Static):
         if event.kind in ("fault", "refused"):
             self.say(event.text, math.inf, "device" if event.kind == "fault" else "")
         else:
-            self.say(event.text)
+            self.say(event.text, yields=True)
 
     def answer(self, about: str) -> None:
         """Take away what waits for this."""
@@ -161,12 +167,11 @@ class News(Static):
         waiting = [item for item in self._items if item.waits]
         items = waiting + [item for item in self._items if not item.waits][:_KEPT]
         room = self.parent.size if isinstance(self.parent, Widget) else self.size
-        lines = laid_out(items, room.width or self.app.size.width, room.height or 2)
+        width, rows = room.width or self.app.size.width, room.height or 2
+        firm = laid_out([item for item in items if not item.yields], width, rows)
+        lines = laid_out(items, width, max(1, len(firm), rows - self.rows_below))
         if self.instead:
-            lines = [
-                Line(line, "waits")
-                for line in _wrapped(self.instead, room.width or self.app.size.width)
-            ]
+            lines = [Line(line, "waits") for line in _wrapped(self.instead, width)]
         if lines != self._shown:  # looked at ten times a second
             self._shown = lines
             self.update(Text("\n").join(Text(line.words, _STYLES[line.kind]) for line in lines))

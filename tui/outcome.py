@@ -67,7 +67,7 @@ class RowScreen(ModalScreen[None]):
     def compose(self) -> ComposeResult:
         with VerticalScroll(classes="card"):
             yield Static(id="row-text", markup=False)
-            yield Input(placeholder="the next listener: a name or a pseudonym", id="next")
+            yield Input(placeholder="the next listener: a name, real or not", id="next")
             yield Static(id="row-message", markup=False)
 
     def on_mount(self) -> None:

@@ -92,7 +92,10 @@ class PlayerScreen(Screen[None]):
         if there < 2:
             self.say("There is no other sound: name several, or --signal, when the bench is opened")
         else:
-            self.engine.change_programme((self.engine.status().programme + 1) % there)
+            following = (self.engine.status().programme + 1) % there
+            self.engine.change_programme(following)
+            name = self.engine.programmes[following].name
+            self.query_one(News).say(f"Opening {name}", about="programme")
 
     def action_loop(self) -> None:
         """First the start, then the end, then off."""

@@ -14,6 +14,8 @@ from auralize.errors import AuralizeError
 from auralize.rig.editing import RigDraft
 from auralize.rig.presets import Preset, lays_of, sizes_of, take
 
+from .plain import is_plain
+
 
 class PresetScreen(ModalScreen[str | None]):
     """Enter makes the run so; what was assumed is told. The words of what was done, None for nothing."""
@@ -33,10 +35,14 @@ class PresetScreen(ModalScreen[str | None]):
         run = next(preset.run for preset in self._presets if preset)
         with Vertical(classes="card"):
             yield Static(f"{self._choice}: the {run} run, laid or sized as is usual", markup=False)
-            yield OptionList(*(Option(p.words) if p else None for p in self._presets), markup=False)
+            yield OptionList(*self._options(), markup=False)
             yield Static(
                 "Enter takes it, u takes it back, Esc leaves", id="presets-message", markup=False
             )
+
+    def _options(self) -> list[Option | None]:
+        """The lines of the list; the rule between lays and sizes only where it can be drawn."""
+        return [Option(p.words) if p else None for p in self._presets if p or not is_plain()]
 
     @on(OptionList.OptionSelected)
     def pick(self, event: OptionList.OptionSelected) -> None:

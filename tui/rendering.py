@@ -120,7 +120,8 @@ class RenderScreen(ModalScreen[None]):
         compared = self._compared
         try:
             done = render(compared.source, compared.choices, folder, compared.options, watched)
-            words = f"Rendered into {folder}\n{as_gains(done)}\nEsc leaves."
+            width = self.query_one("#render-message").size.width
+            words = f"Rendered into {folder}. Esc leaves.\n{as_gains(done, width, narrow=True)}"
         except (AuralizeError, OSError) as error:
             words = str(error)
         with suppress(RuntimeError):  # the bench may have been left meanwhile
@@ -130,3 +131,6 @@ class RenderScreen(ModalScreen[None]):
         self._watched = None
         if self.is_attached:
             self._say(words)
+            if words.startswith("Rendered"):  # up and down go through what is told
+                self.query_one(Input).display = False
+                self.query_one(VerticalScroll).focus()

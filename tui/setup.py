@@ -23,6 +23,7 @@ from auralize.trials.preparing import Preparation, Wish
 from auralize.trials.session import Practice, Session
 from auralize.trials.statistics import Protocol
 
+from .plain import is_plain
 from .trials import sitting_screen
 
 COUNTS: Final = [
@@ -108,6 +109,13 @@ class TrialSetup(ModalScreen[None]):
     .pair > * { width: 1fr; }
     #trials, #listeners { border-title-color: $foreground; }
     """
+
+    def on_mount(self) -> None:
+        """Arrows of letters where there are no others."""
+        if is_plain():
+            for sign, letter in ((".down-arrow", "v"), (".up-arrow", "^")):
+                for arrow in self.query(sign).results(Static):
+                    arrow.update(letter)
 
     def action_leave(self) -> None:
         """Back to the bench; nothing was begun."""

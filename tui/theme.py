@@ -102,6 +102,9 @@ BenchApp.-plain #heard { border: ascii $primary; }
 BenchApp.-plain #choices { border: ascii $foreground; }
 BenchApp.-plain .card { border: ascii $foreground; }
 BenchApp.-plain #big { display: none; }
+BenchApp.-plain #title, BenchApp.-plain #programme { text-overflow: clip; }
+BenchApp.-plain Button { border: ascii $foreground; }
+BenchApp.-plain Button.-textual-compact { border: none; }
 
 OptionList:nocolor > .option-list--option-highlighted { text-style: bold underline; }
 Button:nocolor:focus { text-style: bold reverse; }

@@ -153,6 +153,7 @@ class TrialScreen(PlayerScreen, inherit_bindings=False):
     def action_confirm(self) -> None:
         """Give the answer that was picked."""
         if self._picked is None:
+            self.say("Up and down pick an answer; Enter then gives it")
             return
         try:
             self._sitting.answer(self._picked)

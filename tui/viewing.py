@@ -88,7 +88,14 @@ class Viewing(Working):
         line, news = self.query_one(FactsLine), self.query_one(News).all_of_it()
         taken = self.signal, self.across
         self.app.push_screen(
-            CardScreen(choice, taken, lambda: line.told(choice), news, plain=is_plain())
+            CardScreen(
+                choice,
+                self.label(choice.name),
+                taken,
+                lambda: line.told(choice),
+                news,
+                plain=is_plain(),
+            )
         )
 
     def action_seen(self) -> None:

@@ -44,13 +44,15 @@ def level_words(status: Status, width: int) -> str:
     else:
         figure = f"one make-up ({'chosen' if status.makeup is None else 'set'})"
         drops = f"drops at {figure}" if status.match == INSTALLED else f"drops not: {figure}"
-    short = match.removeprefix("receiving ")
+    wordings = [f"{match}; {drops}", f"{match}; {drops.partition(' (')[0]}"]
     if status.certainty == "unknown":
-        yet = "nothing is matched yet"
-        return _fitting(
-            width, f"once measured: {match}; {drops}", f"once measured: {short}; {drops}", yet
-        )
-    return _fitting(width, f"{match}; {drops}", f"{short}; {drops}")
+        wordings = [*(f"once measured: {words}" for words in wordings), "nothing is matched yet"]
+    return _fitting(width, *wordings)
+
+
+def signed(decibels: float, places: int) -> str:
+    """A gain with its sign; of one that rounds to nothing there is no "-0.00"."""
+    return f"{round(decibels, places) + 0.0:+.{places}f}"
 
 
 def gain_words(status: Status, width: int) -> str:
@@ -62,9 +64,10 @@ def gain_words(status: Status, width: int) -> str:
         return _fitting(width, f"{now}; {measuring}", f"{now}; it is not yet known")
     places = 2 if status.certainty == "measured" else 1
     is_drop = isinstance(status.heard, End) and status.heard.signal == "drop"
-    makeup = f"make-up {gains.makeup:+.{places}f}, " if is_drop else ""
-    total = f"{gains.total:+.{places}f} dB"
-    parts = f"match {gains.match:+.{places}f}, {makeup}headroom {gains.headroom:+.{places}f}"
+    makeup = f"make-up {signed(gains.makeup, places)}, " if is_drop else ""
+    total = f"{signed(gains.total, places)} dB"
+    parts = f"match {signed(gains.match, places)}, {makeup}"
+    parts += f"headroom {signed(gains.headroom, places)}"
     if places == 2:
         return f"gain {total}: {parts}"
     told, far = f"gain {total} predicted: {parts}", f"{math.floor(100 * status.measured)} %"
@@ -86,7 +89,7 @@ def gain_words(status: Status, width: int) -> str:
 def step_words(status: Status, steps: Mapping[Heard, float], width: int) -> str:
     """By how much the next switch would be louder, of those whose ``steps`` in dB are known: the loudest."""
     if status.rising:
-        return f"coming up slowly: {status.rising:.0f} dB to go"
+        return f"coming up slowly: {math.ceil(status.rising)} dB to go"
     if not steps:
         return ""
     louder = [(step, one) for one, step in steps.items() if round(step, 1) > 0.0]

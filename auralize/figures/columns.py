@@ -33,9 +33,9 @@ def three_digits(value: float) -> float:
     return float(f"{value:.3g}")
 
 
-def wrapped(text: str) -> str:
+def wrapped(text: str, width: int = WIDTH) -> str:
     """A sentence under a heading, indented, within the width."""
-    return textwrap.fill(text, WIDTH, initial_indent="  ", subsequent_indent="    ")
+    return textwrap.fill(text, width, initial_indent="  ", subsequent_indent="    ")
 
 
 _OF_A_LOAD: Final = re.compile(r"load (?P<name>.+?) (?P<what>is (?:typical|judged).*)", re.DOTALL)

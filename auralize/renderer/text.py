@@ -7,14 +7,17 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from auralize.errors import one_line
-from auralize.figures.columns import columns, decibels_text, wrapped
+from auralize.figures.columns import WIDTH, columns, decibels_text, wrapped
 from auralize.gains import CEILING, Gains
 from auralize.renderer.facts import Rendered, RenderedFile
 from auralize.units import rounded
 
 
-def as_gains(done: Rendered) -> str:
-    """What was written, and every gain that was applied."""
+def as_gains(done: Rendered, width: int = WIDTH, *, narrow: bool = False) -> str:
+    """What was written, and every gain that was applied.
+
+    ``narrow``: where the table is wider than ``width``, names stand above the figures.
+    """
     head = (
         f"{one_line(done.source.path.name)}: {decibels_text(done.source_loudness)} LUFS, "
         f"true peak {decibels_text(done.source_true_peak)} dBTP; {done.match.words}"
@@ -37,22 +40,31 @@ def as_gains(done: Rendered) -> str:
         f"lie below {math.ceil(worst)} dB of the response" if math.isfinite(worst) else "are none"
     )
     tail = f"Aligned with the source to the sample; filter errors {error}."
-    cautions = [wrapped(output.caution).strip() for output in done.outputs if output.caution]
+    cautions = [wrapped(output.caution, width).strip() for output in done.outputs if output.caution]
     clipped = [_clipped(output) for output in done.outputs if output.clipped]
     earlier = ", ".join(one_line(path.name) for path in done.replaced)
     replaced = [f"Earlier files of these names were replaced: {earlier}."] if earlier else []
     return "\n".join(
         [
             head,
-            columns(rows),
+            _table(rows, width) if narrow else columns(rows),
             *_softened(done.softened),
-            *(wrapped(sentence).strip() for sentence in done.told),
+            *(wrapped(sentence, width).strip() for sentence in done.told),
             *clipped,
             *replaced,
             *cautions,
             tail,
         ]
     )
+
+
+def _table(rows: Sequence[tuple[str, ...]], width: int) -> str:
+    whole = columns(rows)
+    if max(map(len, whole.splitlines())) <= width:
+        return whole
+    figures = columns([("", *others) for _, *others in rows]).splitlines()
+    heads, told = figures[:2], zip(rows[2:], figures[2:], strict=True)
+    return "\n".join([*heads, *(f"{name}\n{line}" for (name, *_), line in told)])
 
 
 def as_summary(count: int, failed: Sequence[tuple[Path, str]]) -> str:

@@ -47,14 +47,19 @@ def test_relative_to_the_source_there_are_no_gains_and_no_source():
 
 
 def test_each_line_has_a_mark_of_its_own_and_says_its_choice_where_there_are_two():
-    assert marks_of([SOURCE, REEL, DROP]) == ["S", "R", "D"]
+    names = ["reel", "bought", "beams"]
+    assert marks_of([SOURCE, REEL, DROP], names) == ["S", "R", "D"]
     other = End("drop", "beams")
-    assert marks_of([SOURCE, DROP, other]) == ["S", "1", "2"]
-    found = drawn(spectrum((SOURCE, DROP, other)), DROP, ("fast", False), held=False)
-    assert [words for words, _ in found.lines.values()] == [
-        "source",
-        "drop beams",
-    ]
+    assert marks_of([SOURCE, DROP, other], names) == [
+        "S",
+        "1",
+        "3",
+    ]  # as in the list and the curves
+    for relative, source in ((False, {"S": "source"}), (True, {})):
+        seen = spectrum((SOURCE, DROP, other))
+        found = drawn(seen, DROP, ("fast", relative), held=False, names=names)
+        words = {mark: words for mark, (words, _) in found.lines.items()}
+        assert words == {**source, "3": "drop beams"}
 
 
 @pytest.mark.parametrize("dots", ["braille", "blocks", "plain"])
@@ -142,7 +147,7 @@ def test_f_h_and_k_are_there_only_while_it_is_shown(bench, silent):
         assert own <= set(bench.screen.active_bindings)
         for weighting, relative in (*MODES[1:], MODES[0]):
             await pilot.press("f")
-            await shows(pilot, f"octaves, {weighting}, dB{' re source' if relative else 'FS'}")
+            await shows(pilot, f"octaves, {weighting}, dB{' over source' if relative else 'FS'}")
         await pilot.press("h")
         await shows(pilot, "octaves, highest")
         panel = bench.screen.query_one(AnalyserPanel)
@@ -151,6 +156,11 @@ def test_f_h_and_k_are_there_only_while_it_is_shown(bench, silent):
         await pilot.pause(0.5)
         assert panel._now.bars == pytest.approx(-24.0 + 2.0)  # as high as it was
         await pilot.press("h")
+        await shows(pilot, lambda: panel._now.bars == pytest.approx(-34.0))
+        await pilot.press("h", "f", "f")
+        await shows(pilot, "octaves, fast, highest, dB over source")
+        await pilot.press("h", "f", "f")
+        await shows(pilot, "octaves, fast, dBFS")
         await shows(pilot, lambda: panel._now.bars == pytest.approx(-34.0))
         await pilot.press("k")
         await shows(pilot, "k kept")

@@ -154,6 +154,23 @@ def test_what_is_matched_is_said_and_what_is_not(values, words):
     assert level_words(status(**values), WIDTH) == words
 
 
+def test_a_narrow_place_does_not_say_that_all_ends_are_matched():
+    """Of "receiving ends matched; drops not" it is the end that may go, and never the beginning."""
+    now = status(match=LOUDNESS)
+    assert level_words(now, 64) == "receiving ends matched in loudness; drops not: one make-up"
+    early = replace(now, certainty="unknown")
+    assert level_words(early, 76) == (
+        "once measured: receiving ends matched in loudness; drops not: one make-up"
+    )
+    assert level_words(early, 64) == "nothing is matched yet"
+
+
+def test_there_is_no_minus_nothing():
+    now = replace(START, heard=LONGEST, gains=Gains(-1e-9, 12.0, -0.004))
+    assert gain_words(now, WIDTH) == "gain +12.00 dB: match +0.00, make-up +12.00, headroom +0.00"
+    assert step_words(status(rising=0.3), {}, WIDTH) == "coming up slowly: 1 dB to go"
+
+
 def test_all_words_have_room_in_76_columns():
     for match in (INSTALLED, LOUDNESS, Match.at(1000.0)):
         for certainty in ("unknown", "predicted", "measured"):

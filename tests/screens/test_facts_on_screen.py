@@ -71,6 +71,17 @@ def test_the_line_says_what_the_chosen_one_is(app):
     drive(app, steps)
 
 
+def test_the_card_marks_a_label_that_an_edit_may_have_made_untrue_as_the_list_does(app):
+    async def steps(pilot):
+        app.screen.draft.change("reel", ("runs", "pond", "length"), "31 m")
+        app.screen._changed("")
+        await pilot.press("i")
+        await pilot.pause(0.3)
+        assert text_of(app.screen, "#card-text").startswith("reel: (edited) 2.5 mm2 twin")
+
+    drive(app, steps)
+
+
 def test_an_edit_is_told_anew(app):
     async def steps(pilot):
         await _worked_out(pilot, app)

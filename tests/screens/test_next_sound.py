@@ -33,7 +33,7 @@ def test_n_goes_round_and_the_screen_says_what_sounds_and_what_to_mind(app):
     app.engine.programmes = (FileFeed(app.source), HIGH)
 
     async def steps(pilot):
-        await shown(pilot, "bells.wav", "#programme")
+        await shown(pilot, "bells.wav (1 of 2; n: next)", "#programme")
         await pilot.press("n")
         await shown(pilot, "sine 8 kHz, -30 dBFS rms", "#programme")
         assert app.engine.calls[-1] == ("programme", 1)
@@ -55,6 +55,21 @@ def test_with_one_sound_n_says_how_there_could_be_more(app):
         await pilot.press("n")
         assert "There is no other sound" in text_of(app.screen, "#message")
         assert ("programme", 0) not in app.engine.calls
+
+    drive(app, steps)
+
+
+def test_n_says_at_once_what_it_opens(app):
+    """A long file takes a while to open, and goes on sounding as it was until then."""
+    app.engine.programmes = (FileFeed(app.source), PINK)
+    app.engine.change_programme = lambda number: None  # not yet
+
+    async def steps(pilot):
+        await pilot.press("n")
+        await shown(pilot, "Opening pink noise, -20 dBFS rms", "#message")
+        app.engine.now(programme=1)
+        await shown(pilot, "Now playing pink noise, -20 dBFS rms", "#message")
+        assert "Opening" not in text_of(app.screen, "#message")
 
     drive(app, steps)
 

@@ -56,7 +56,9 @@ def test_a_whole_blind_session(app, protocol, answers):
 def test_no_answer_is_given_by_accident(app):
     async def steps(pilot):
         await begin_trial(pilot, app)
-        await pilot.press("enter", "down", "up", "enter")
+        await pilot.press("enter")
+        assert "Up and down pick an answer" in text_of(app.screen, "#trial-text")
+        await pilot.press("down", "up", "enter")
         assert "listen to 1, 2, 3 first" in text_of(app.screen, "#trial-text")
         await pilot.press("1", "3", "enter")
         assert "listen to 2 first" in text_of(app.screen, "#trial-text")

@@ -336,6 +336,14 @@ def test_what_is_compared_is_rendered_with_its_gains(app):
         told = text_of(app.screen, "#render-message")
         assert "match" in told
         assert "make-up" in told
+        room = app.screen.query_one("#render-message").size.width
+        lines = told.splitlines()
+        assert lines[0].endswith("bells-compared. Esc leaves.")
+        start = next(at for at, line in enumerate(lines) if line.split()[:1] == ["match"])
+        table = lines[start : start + 2 + 2 * 3]  # heads, then a name and its figures for each file
+        assert lines[start + 2].startswith("bells.")
+        assert max(map(len, table)) <= room  # no row is broken in two
+        assert app.screen.focused is app.screen.query_one(".card")  # which keys then scroll
         names = sorted(path.name for path in folder.glob("*.wav"))
         assert [re.sub(r"\.make-up.*|\.matched.*", "", name) for name in names] == [
             "bells.bought.drop",
