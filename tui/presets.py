@@ -7,12 +7,14 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Vertical
 from textual.screen import ModalScreen
-from textual.widgets import OptionList, Static
+from textual.widgets import Static
 from textual.widgets.option_list import Option
 
 from auralize.errors import AuralizeError
 from auralize.rig.editing import RigDraft
 from auralize.rig.presets import Preset, lays_of, sizes_of, take
+
+from .picking import PickList
 
 
 class PresetScreen(ModalScreen[str | None]):
@@ -33,13 +35,13 @@ class PresetScreen(ModalScreen[str | None]):
         run = next(preset.run for preset in self._presets if preset)
         with Vertical(classes="card"):
             yield Static(f"{self._choice}: the {run} run, laid or sized as is usual", markup=False)
-            yield OptionList(*(Option(p.words) if p else None for p in self._presets), markup=False)
+            yield PickList(*(Option(p.words) if p else None for p in self._presets), markup=False)
             yield Static(
                 "Enter takes it, u takes it back, Esc leaves", id="presets-message", markup=False
             )
 
-    @on(OptionList.OptionSelected)
-    def pick(self, event: OptionList.OptionSelected) -> None:
+    @on(PickList.OptionSelected)
+    def pick(self, event: PickList.OptionSelected) -> None:
         """Make the run so, or say why not."""
         preset = [p for p in self._presets if p][event.option_index]
         try:
