@@ -9,11 +9,13 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Vertical
 from textual.screen import ModalScreen
-from textual.widgets import Input, OptionList, Static
+from textual.widgets import Input, Static
 from textual.widgets.option_list import Option
 
 from auralize.errors import AuralizeError
 from auralize.rig.editing import ChangedElsewhereError, RigDraft
+
+from .picking import PickList
 
 _SHOWN: Final = 8
 """Lines of difference on the card."""
@@ -33,7 +35,7 @@ class ConflictScreen(ModalScreen[str | None]):
         with Vertical(classes="card"):
             yield Static(f"{name} was changed elsewhere since it was read here", markup=False)
             yield Static(id="conflict-lines", markup=False)
-            yield OptionList(
+            yield PickList(
                 Option(f"write mine over {name}", id="over"),
                 Option("keep both: mine beside it, and go on there", id="both"),
                 Option("take theirs up (u goes back to mine)", id="theirs"),
@@ -45,8 +47,8 @@ class ConflictScreen(ModalScreen[str | None]):
 
     def on_mount(self) -> None:
         self.query_one(Input).display = False
-        self.query_one(OptionList).highlighted = 1  # the one that loses nothing
-        self.query_one(OptionList).focus()
+        self.query_one(PickList).highlighted = 1  # the one that loses nothing
+        self.query_one(PickList).focus()
         self._compare()
 
     def _compare(self) -> None:
@@ -56,8 +58,8 @@ class ConflictScreen(ModalScreen[str | None]):
         head = "- in the file now, + here:"
         self.query_one("#conflict-lines", Static).update("\n".join([head, *shown]))
 
-    @on(OptionList.OptionSelected)
-    def pick(self, event: OptionList.OptionSelected) -> None:
+    @on(PickList.OptionSelected)
+    def pick(self, event: PickList.OptionSelected) -> None:
         """Do what was picked."""
         if event.option_id == "both":
             entry = self.query_one(Input)

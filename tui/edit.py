@@ -14,7 +14,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Vertical
 from textual.screen import ModalScreen
-from textual.widgets import Input, OptionList, Static
+from textual.widgets import Input, Static
 from textual.widgets.option_list import Option
 
 from auralize.errors import AuralizeError
@@ -22,6 +22,7 @@ from auralize.rig.editing import RigDraft
 from auralize.rig.fields import Field, edit, fields_of
 
 from .news import shorten
+from .picking import PickList
 
 _WORDS: Final = 44
 """Columns of what a field is called."""
@@ -63,7 +64,7 @@ class EditScreen(ModalScreen[Edited | None]):
     def compose(self) -> ComposeResult:
         with Vertical(classes="card"):
             yield Static(id="edit-head", markup=False)
-            yield OptionList(markup=False)
+            yield PickList(markup=False)
             yield Input(disabled=True)
             yield Static(id="edit-message", markup=False)
             yield Static(_KEYS, markup=False)
@@ -78,7 +79,7 @@ class EditScreen(ModalScreen[Edited | None]):
         self.query_one("#edit-head", Static).update(words)
 
     def _list(self) -> None:
-        options = self.query_one(OptionList)
+        options = self.query_one(PickList)
         options.clear_options()
         given = [
             f"{f.words:<{_WORDS}} {shorten(f.text or '(not given)', _VALUE)}" for f in self._fields
@@ -91,8 +92,8 @@ class EditScreen(ModalScreen[Edited | None]):
     def _say(self, words: str) -> None:
         self.query_one("#edit-message", Static).update(words)
 
-    @on(OptionList.OptionSelected)
-    def pick(self, event: OptionList.OptionSelected) -> None:
+    @on(PickList.OptionSelected)
+    def pick(self, event: PickList.OptionSelected) -> None:
         """Type the new value of the field that was picked."""
         if event.option_index == len(self._fields):
             self._every = True

@@ -10,8 +10,10 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Vertical
 from textual.screen import ModalScreen
-from textual.widgets import Input, OptionList
+from textual.widgets import Input
 from textual.widgets.option_list import Option
+
+from .picking import PickList
 
 _MOST: Final = 100
 """Choices that are listed; type more to find the others."""
@@ -45,7 +47,7 @@ class FindScreen(ModalScreen[str | None]):
     def compose(self) -> ComposeResult:
         card = Vertical(
             Input(placeholder="a part of its name or label"),
-            OptionList(markup=False),
+            PickList(markup=False),
             classes="card",
         )
         card.border_title = "Find a choice: up, down, Enter hears it, Esc leaves"
@@ -61,14 +63,14 @@ class FindScreen(ModalScreen[str | None]):
 
     def _list(self, wanted: str) -> None:
         self._found = found(wanted, self._labels)
-        options = self.query_one(OptionList)
+        options = self.query_one(PickList)
         options.clear_options()
         options.add_options(Option(f"{n}  {self._labels[n]}") for n in self._found[:_MOST])
         options.highlighted = 0 if self._found else None
 
     def action_go(self, step: int) -> None:
         """To the next of those that are listed, or the one before."""
-        options = self.query_one(OptionList)
+        options = self.query_one(PickList)
         if self._found:
             last = min(len(self._found), _MOST) - 1
             options.highlighted = max(0, min((options.highlighted or 0) + step, last))
@@ -76,11 +78,11 @@ class FindScreen(ModalScreen[str | None]):
     @on(Input.Submitted)
     def take(self) -> None:
         """The one that is picked."""
-        picked = self.query_one(OptionList).highlighted
+        picked = self.query_one(PickList).highlighted
         if picked is not None:
             self.dismiss(self._found[picked])
 
-    @on(OptionList.OptionSelected)
-    def clicked(self, event: OptionList.OptionSelected) -> None:
+    @on(PickList.OptionSelected)
+    def clicked(self, event: PickList.OptionSelected) -> None:
         """The one that was clicked."""
         self.dismiss(self._found[event.option_index])

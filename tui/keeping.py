@@ -9,7 +9,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Vertical
 from textual.screen import ModalScreen
-from textual.widgets import OptionList, Static
+from textual.widgets import Static
 from textual.widgets.option_list import Option
 
 from auralize.errors import AuralizeError
@@ -19,6 +19,7 @@ from auralize.live.sources import FileFeed
 from auralize.renderer.options import RenderOptions
 
 from .hearing import Hearing
+from .picking import PickList
 from .rendering import Compared, RenderScreen
 
 _CHOICES: Final = {
@@ -44,11 +45,11 @@ class KeepScreen(ModalScreen[str | None]):
             yield Static(
                 f"Settings of this session, beside the rig: {self._name} {state}", markup=False
             )
-            yield OptionList(*(Option(_CHOICES[n], id=n) for n in what), markup=False)
+            yield PickList(*(Option(_CHOICES[n], id=n) for n in what), markup=False)
             yield Static("Enter picks, Esc leaves. The volume is its device's own.", markup=False)
 
-    @on(OptionList.OptionSelected)
-    def pick(self, event: OptionList.OptionSelected) -> None:
+    @on(PickList.OptionSelected)
+    def pick(self, event: PickList.OptionSelected) -> None:
         """That it is."""
         self.dismiss(event.option_id)
 

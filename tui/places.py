@@ -7,12 +7,13 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Vertical
 from textual.screen import ModalScreen
-from textual.widgets import Input, OptionList, Static
+from textual.widgets import Input, Static
 from textual.widgets.option_list import Option
 
 from auralize.errors import AuralizeError
 from auralize.live.places import Marker, Place, Stretch, place_of
 
+from .picking import PickList
 from .words import clock
 
 
@@ -36,7 +37,7 @@ class PlacesScreen(ModalScreen[Place | Stretch | Marker | None]):
                 markup=False,
             )
             yield Input()
-            yield OptionList(markup=False)
+            yield PickList(markup=False)
             yield Static(
                 "Enter goes, Tab to the list, Del forgets a marker, Esc leaves",
                 id="places-message",
@@ -49,7 +50,7 @@ class PlacesScreen(ModalScreen[Place | Stretch | Marker | None]):
 
     def _list(self) -> None:
         self._markers_by_time = sorted(self._markers, key=self._markers.__getitem__)
-        options = self.query_one(OptionList)
+        options = self.query_one(PickList)
         options.clear_options()
         options.add_options(
             [Option(f"{clock(self._markers[n]):>8}  {n}") for n in self._markers_by_time]
@@ -58,13 +59,13 @@ class PlacesScreen(ModalScreen[Place | Stretch | Marker | None]):
 
     def action_forget(self) -> None:
         """Forget the marker that the list is at."""
-        at = self.query_one(OptionList).highlighted
+        at = self.query_one(PickList).highlighted
         if at is not None:
             del self._markers[self._markers_by_time[at]]
             self._list()
 
-    @on(OptionList.OptionSelected)
-    def pick(self, event: OptionList.OptionSelected) -> None:
+    @on(PickList.OptionSelected)
+    def pick(self, event: PickList.OptionSelected) -> None:
         """Go to a marker."""
         self.dismiss(Place(self._markers[self._markers_by_time[event.option_index]]))
 

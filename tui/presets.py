@@ -7,13 +7,14 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Vertical
 from textual.screen import ModalScreen
-from textual.widgets import OptionList, Static
+from textual.widgets import Static
 from textual.widgets.option_list import Option
 
 from auralize.errors import AuralizeError
 from auralize.rig.editing import RigDraft
 from auralize.rig.presets import Preset, lays_of, sizes_of, take
 
+from .picking import PickList
 from .plain import is_plain
 
 
@@ -35,7 +36,7 @@ class PresetScreen(ModalScreen[str | None]):
         run = next(preset.run for preset in self._presets if preset)
         with Vertical(classes="card"):
             yield Static(f"{self._choice}: the {run} run, laid or sized as is usual", markup=False)
-            yield OptionList(*self._options(), markup=False)
+            yield PickList(*self._options(), markup=False)
             yield Static(
                 "Enter takes it, u takes it back, Esc leaves", id="presets-message", markup=False
             )
@@ -44,8 +45,8 @@ class PresetScreen(ModalScreen[str | None]):
         """The lines of the list; the rule between lays and sizes only where it can be drawn."""
         return [Option(p.words) if p else None for p in self._presets if p or not is_plain()]
 
-    @on(OptionList.OptionSelected)
-    def pick(self, event: OptionList.OptionSelected) -> None:
+    @on(PickList.OptionSelected)
+    def pick(self, event: PickList.OptionSelected) -> None:
         """Make the run so, or say why not."""
         preset = [p for p in self._presets if p][event.option_index]
         try:

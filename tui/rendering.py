@@ -102,9 +102,17 @@ class RenderScreen(ModalScreen[None]):
     @on(Input.Submitted)
     def begin(self, event: Input.Submitted) -> None:
         """Render, in a thread; the sound goes on."""
-        if self._watched is None and event.value.strip():
-            self._watched = Watched()
-            self._work(Path(event.value.strip()).expanduser(), self._watched)
+        text = event.value.strip()
+        if self._watched is not None or not text:
+            return
+        folder = None
+        with suppress(RuntimeError):  # it is in the home of nobody who is known here
+            folder = Path(text).expanduser()
+        if folder is None or "\0" in text:
+            self._say(f"{text!r} can be no folder; name another one")
+            return
+        self._watched = Watched()
+        self._work(folder, self._watched)
 
     def action_stop(self) -> None:
         """Stop what is being rendered, or leave."""

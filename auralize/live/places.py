@@ -45,7 +45,7 @@ def moment(text: str) -> float:
             found = 60.0 * int(minutes) + float(seconds)
         else:
             return math.nan
-    except ValueError:
+    except (ValueError, OverflowError):
         return math.nan
     return found if found >= 0.0 else math.nan
 

@@ -103,9 +103,14 @@ def _text(settings: Settings) -> str:
         "loop": list(settings.loop) if settings.loop else None,
         "pinned": list(settings.pinned),
     }
-    lines = [f"{key} = {json.dumps(value)}" for key, value in said.items() if value is not None]
-    marks = [f"{json.dumps(name)} = {at!r}" for name, at in settings.markers.items()]
+    lines = [f"{key} = {_in_toml(value)}" for key, value in said.items() if value is not None]
+    marks = [f"{_in_toml(name)} = {at!r}" for name, at in settings.markers.items()]
     return "\n".join([*lines, *(["", "[markers]", *marks] if marks else []), ""])
+
+
+def _in_toml(value: Any) -> str:
+    """As JSON has it, but for pairs of surrogates and a bare DEL, which TOML has not."""
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def _read(said: Mapping[str, Any], choices: Collection[str], length: float) -> Settings:

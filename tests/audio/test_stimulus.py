@@ -49,6 +49,7 @@ def test_a_signal_is_what_is_written(text):
         ("sweep 1 kHz to 1 kHz 2 s", "one frequency to another"),
         ("sweep 20 Hz to 20 kHz 0 s", "right is 0.1 s to 3600 s"),
         ("steps 1e9 s", "is no test signal"),
+        ("sine " + "9" * 5000, "is no test signal"),
     ],
 )
 def test_what_cannot_be_is_refused_in_one_sentence(text, told):

@@ -59,6 +59,7 @@ def test_what_is_asked_for(text, found):
         ("", "right is a time"),
         ("1:70", "right is a time"),
         ("5 apples", "right is a time"),
+        ("9" * 400 + ":05", "right is a time"),
     ],
 )
 def test_what_cannot_be(text, sentence):

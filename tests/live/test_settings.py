@@ -8,7 +8,7 @@ from auralize.gains import INSTALLED, LOUDNESS, Match
 from auralize.live.settings import CALL, Settings, keep, kept, settings_path, throw_away
 from auralize.outputs import marked
 
-CHOICES = ("reel", 'the "new" one', "é")
+CHOICES = ("reel", 'the "new" one', "é", "\N{VIOLIN}", "a\x7fb")
 WHOLE = Settings(
     'the "new" one',
     "drop",
@@ -29,7 +29,12 @@ def rig(tmp_path):
 
 @pytest.mark.parametrize(
     "settings",
-    [WHOLE, Settings("reel", None), Settings("é", match=LOUDNESS, drops="equal", loop=None)],
+    [
+        WHOLE,
+        Settings("reel", None),
+        Settings("é", match=LOUDNESS, drops="equal", loop=None),
+        Settings("\N{VIOLIN}", pinned=("a\x7fb", "\N{VIOLIN}"), markers={"\N{VIOLIN} solo": 2.0}),
+    ],
 )
 def test_what_is_kept_is_what_is_read(rig, settings):
     assert kept(rig, CHOICES, 10.0) is None
