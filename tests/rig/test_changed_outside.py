@@ -133,3 +133,9 @@ def test_work_of_a_crash_on_a_file_that_was_changed_since_is_not_written_unasked
     with pytest.raises(ChangedElsewhereError):
         draft.save()
     assert path.read_text() == theirs
+    draft.change("reel", LENGTH, "71 m")
+    draft.close()
+    again = RigDraft(path)
+    assert again.stale  # going on with it makes it no newer
+    with pytest.raises(ChangedElsewhereError):
+        again.save()

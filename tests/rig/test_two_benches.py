@@ -1,5 +1,6 @@
 """Two benches on one rig file: each knows of the other, and neither touches the other's unsaved work."""
 
+import os
 import signal
 import subprocess
 import sys
@@ -8,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from auralize.errors import RigError
+from auralize.files import state_folder
 from auralize.rig.editing import RigDraft
 from auralize.rig.seat import MOST
 
@@ -17,6 +19,7 @@ LENGTH = ("runs", "pond", "length")
 OTHER = """
 import sys, time
 from pathlib import Path
+from auralize.files import state_folder
 from auralize.rig.editing import RigDraft
 draft = RigDraft(Path(sys.argv[1]))
 draft.change("reel", ("runs", "pond", "length"), "71 m")
@@ -85,6 +88,32 @@ def test_work_of_a_second_that_was_killed_is_found_by_the_next(path, other):
     assert third.recovered
     assert length(third) == 80.0
     assert third.others == (other.pid,)
+
+
+def test_work_of_a_second_is_found_when_nobody_is_there_any_more(path):
+    first, second = RigDraft(path), RigDraft(path)
+    second.change("reel", LENGTH, "80 m")
+    first.close()
+    second.close()
+    third = RigDraft(path)
+    assert (third.recovered, length(third)) == (True, 80.0)
+
+
+def test_the_second_is_known_when_the_first_is_gone(path):
+    first, second = RigDraft(path), RigDraft(path)
+    first.close()
+    third = RigDraft(path)
+    assert third.others == (os.getpid(),)
+    assert second.others == third.others
+
+
+def test_nothing_of_the_process_before_is_left_in_the_lock(path):
+    """Its number may have had more digits."""
+    RigDraft(path).close()
+    for lock in (state_folder() / "benches").glob("*.lock"):
+        lock.write_text("12345678901234")
+    first, second = RigDraft(path), RigDraft(path)
+    assert (first.others, second.others) == ((), (os.getpid(),))
 
 
 def test_a_link_is_the_same_rig(path, tmp_path):
