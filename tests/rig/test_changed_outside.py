@@ -5,7 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from auralize.errors import AuralizeError, RigError
+from auralize.errors import AuralizeError, FileError, RigError
+from auralize.rig import editing
 from auralize.rig.editing import ChangedElsewhereError, RigDraft
 from auralize.rig.reading import load_rig
 
@@ -80,6 +81,19 @@ def test_both_are_kept_and_work_goes_on_in_the_new_file(parted, path):
     assert not path.with_name(UNSAVED).exists()
     assert draft.undo()
     assert draft.path.with_name("mill.mine-2.toml.unsaved").exists()
+
+
+def test_a_name_beside_that_cannot_be_written_to_leaves_nothing(parted, path, monkeypatch):
+    def full(*_, **__):
+        raise FileError("the disk is full")
+
+    before = set(path.parent.iterdir())
+    with monkeypatch.context() as patch:
+        patch.setattr(editing, "write_text", full)
+        with pytest.raises(FileError, match="full"):
+            parted[0].keep_both("mill.mine.toml")
+    assert set(path.parent.iterdir()) == before
+    parted[0].keep_both("mill.mine.toml")
 
 
 @pytest.mark.parametrize("name", ["", "..", "a/b.toml", "mill\n.toml", "/tmp/x.toml", "mine"])
