@@ -5,11 +5,13 @@ import signal
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from auralize.errors import RigError
 from auralize.files import state_folder
+from auralize.rig import seat
 from auralize.rig.editing import RigDraft
 from auralize.rig.seat import MOST
 
@@ -97,6 +99,8 @@ def test_work_of_a_second_is_found_when_nobody_is_there_any_more(path):
     second.close()
     third = RigDraft(path)
     assert (third.recovered, length(third)) == (True, 80.0)
+    fourth = RigDraft(path)  # in the seat that the third left free
+    assert (fourth.recovered, fourth.others) == (False, (os.getpid(),))
 
 
 def test_the_second_is_known_when_the_first_is_gone(path):
@@ -131,6 +135,18 @@ def test_more_benches_than_there_are_seats_are_refused(path):
         RigDraft(path)
     drafts.pop().close()
     RigDraft(path)
+
+
+def test_without_locks_it_opens_all_the_same(path, monkeypatch):
+    def refused(*_):
+        raise PermissionError
+
+    with monkeypatch.context() as patch:
+        patch.setattr(seat, "os", SimpleNamespace(**{**vars(os), "open": refused}))
+        draft = RigDraft(path)
+    assert draft.others == ()
+    draft.change("reel", LENGTH, "70 m")
+    assert draft.unkept == ""
 
 
 def test_without_a_state_folder_it_opens_all_the_same(path, monkeypatch):
