@@ -141,8 +141,7 @@ class Incoming:
         if question:
             self._tell(question)
             return
-        if not self._playing:
-            self._playing = True
+        self._playing = True
 
     def pause(self) -> None:
         """Mute within a block."""
@@ -175,7 +174,6 @@ class Incoming:
         crest = decibels(player.peak) - decibels(math.sqrt(player.power))
         if not self._guard.howls(player.limiting, crest, time.monotonic()):
             return
-        self._playing = False
         self._guard.shut()
         self._tell(HOWLED)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -211,8 +212,9 @@ def _pool(group: list[Check]) -> Pool:
 
 def _missing(plans: Sequence[Plan]) -> int:
     rows = [plan.row for plan in plans if plan.row is not None]
+    sat = Counter(row.name for row in rows)
     wanted = {row.name: row.listeners for row in rows}
-    return max(0, sum(wanted.values()) - len(rows))
+    return sum(max(0, listeners - sat[name]) for name, listeners in wanted.items())
 
 
 def _question(plan: Plan) -> str:

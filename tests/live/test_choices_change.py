@@ -91,6 +91,18 @@ def test_what_waits_is_given_up_where_something_else_is_heard(pumped, saltmarsh)
     assert set(listening.wanted.choices) == {"bought", "beams", "far"}
 
 
+def test_what_waits_for_a_choice_that_cannot_be_is_given_up(pumped, saltmarsh):
+    listening = pumped.listening
+    pumped.hear(End("receiving", "reel"))
+    impossible = replace(copy_of(stretched(saltmarsh["reel"], 3.0), "far"), listen="nowhere")
+    listening.update_choice(impossible)
+    listening.hear(End("receiving", "far"))
+    listening.remove_choice("reel")
+    until(lambda: not listening.designer.busy)
+    assert listening.status().heard == SOURCE
+    assert set(listening.wanted.choices) == {"bought", "beams"}
+
+
 def test_what_is_removed_while_it_is_designed_stays_away(pumped, saltmarsh):
     listening = pumped.listening
     listening.update_choice(stretched(saltmarsh["reel"], 3.0))

@@ -7,8 +7,9 @@ import pytest
 
 from auralize.errors import AuralizeError
 from auralize.live import guard, incoming
+from auralize.live.drift import HALF
 from auralize.live.guard import HOWLED, QUESTION, Guard
-from auralize.live.incoming import SLOW_RISE, Incoming
+from auralize.live.incoming import MOST_CUSHION, SLOW_RISE, Incoming
 from auralize.live.input_feed import InputFeed
 from auralize.live.ring import Ring
 from support.pumped import BLOCK, RATE, noise
@@ -192,6 +193,21 @@ def test_an_input_that_is_away_for_a_while_is_one_gap_and_comes_back(monkeypatch
     assert np.abs(played[-RATE:]).max() == pytest.approx(0.1, rel=1e-3)
 
 
+def test_after_many_gaps_it_still_comes_back_and_is_held_no_longer_than_is_said(monkeypatch):
+    line = Line(monkeypatch, one_clock=False)
+    line.let_through()
+    for gaps in range(8):
+        for _ in range(RATE // BLOCK):
+            line.now += BLOCK / RATE
+            line.transport.put(np.ones((BLOCK, 2), np.float32))
+            heard = line.transport.take().samples.copy()
+        assert heard.any()
+        while line.transport.starved == gaps:
+            line.now += BLOCK / RATE
+            line.transport.take()
+    assert line.transport.held == pytest.approx(MOST_CUSHION + (2 * BLOCK + HALF) / RATE)
+
+
 # --- feedback -------------------------------------------------------------------------------------
 
 
@@ -207,11 +223,24 @@ def test_a_steady_tone_at_the_limiter_mutes_and_asks_again(line, limiting, crest
     for _ in range(30):
         line.now += 0.1
         line.transport.look(levels(limiting, crest))
+        if HOWLED in line.told:
+            break
     assert line.transport.playing is not muted
     assert (HOWLED in line.told) is muted
     if muted:
         line.transport.play()
         assert line.told[-1] == QUESTION
+        line.transport.play()
+        line.transport.look(levels(limiting, crest))  # told by another two seconds
+        assert line.transport.playing
+
+
+def test_what_does_not_sound_does_not_howl(line):
+    """The limiter of a programme, or while it lets go, is nothing that an input can be blamed for."""
+    for _ in range(30):
+        line.now += 0.1
+        line.transport.look(levels(True, 3.0))
+    assert line.told == []
 
 
 def test_a_loud_moment_does_not_mute(line):

@@ -120,6 +120,29 @@ def test_an_input_that_ends_is_told_and_opened_again_while_the_output_goes_on(op
     assert not output.closed
 
 
+def test_an_input_that_is_back_comes_up_slowly(opened):
+    """Somebody may have plugged in something else."""
+    bench = opened("mill")
+    output, came = bench.sounddevice.streams
+    bench.let_through()
+    steady = np.full((BLOCK, 2), 0.5, np.float32)
+    for _ in range(500):
+        came.come(steady)
+        heard = output.ask()
+    assert heard == pytest.approx(0.5)
+    came.end()
+    bench.later(0.1)
+    while output.ask().any():
+        pass
+    bench.later(1.1)
+    came = bench.sounddevice.streams[-1]
+    levels = []
+    for _ in range(60):
+        came.come(steady)
+        levels.append(float(output.ask().max()))
+    assert 0.0 < max(levels) < 0.2
+
+
 def test_an_input_that_gives_nothing_is_told(opened):
     bench = opened("ear")
     output, came = bench.sounddevice.streams

@@ -12,8 +12,9 @@ from auralize.errors import RequestError
 from auralize.gains import LOUDNESS, End
 from auralize.live.designer import designed
 from auralize.live.engine import Engine
-from auralize.live.player import replay
+from auralize.live.player import SoftStart, Volume, replay
 from auralize.live.sources import ENDLESS, FileFeed, SignalFeed
+from auralize.units import amplitude
 from support.live_device import FakeSounddevice
 from support.live_session import stretched
 from support.pumped import BLOCK, RATE, noise, until, write
@@ -93,6 +94,7 @@ def test_what_is_heard_is_each_programme_sample_by_sample_and_the_old_one_ringin
     expected[: len(one)] += one
     expected[-len(two) :] += two
     assert np.abs(got[-10 * BLOCK :]).max() > 0.0
+    assert not first.transport.playing
     assert got == pytest.approx(expected, abs=1e-7)  # float32, added once
 
 
@@ -125,6 +127,20 @@ def test_all_that_is_wished_goes_along(engine, sounddevice, saltmarsh):
     engine.hear(End("receiving", "reel"))
     gone_over(engine, 0, stream.ask)
     assert engine.status().heard == End("receiving", "reel")
+
+
+def test_a_programme_that_is_gone_back_to_is_as_soft_as_what_was_heard_and_comes_up(
+    engine, sounddevice
+):
+    stream, first = sounddevice.stream, engine._listening
+    stream.ask(5)
+    gone_over(engine, 1, stream.ask)
+    engine.set_volume(-37.0)
+    since = len(first.journal)
+    gone_over(engine, 0, stream.ask)
+    commands = [command for entry in first.journal[since:] for command in entry.commands]
+    assert [c.amplitude for c in commands if isinstance(c, Volume)][-1:] == [amplitude(-37.0)]
+    assert any(isinstance(command, SoftStart) for command in commands)
 
 
 def test_an_edit_made_on_one_programme_is_heard_on_the_others(engine, sounddevice, saltmarsh):

@@ -68,6 +68,20 @@ def test_gains_that_are_far_off_go_slowly_and_all_the_way_by_the_same_share():
     assert slow.towards(now, gains(2.0, 26.5, -3.0), STEP) == now  # and it rests again
 
 
+@pytest.mark.parametrize(
+    "target", [gains(1.0, 26.3), gains(1.0, 14.2), gains(-3.4, 20.0), gains(1.0, 20.0, -7.3)]
+)
+def test_gains_go_down_as_slowly_and_as_far_as_up(target):
+    """By no multiple of a step, so that the last one is a short one."""
+    slow, now, steps = SlowGains(), gains(1.0, 20.0), 0
+    farthest = max(abs(target[h].total - now[h].total) for h in now)
+    while now != target:
+        before, now = now, slow.towards(now, target, STEP)
+        steps += 1
+        assert steps <= np.ceil(farthest / STEP)
+        assert all(abs(now[h].total - before[h].total) <= STEP * (1.0 + 1e-9) for h in now)
+
+
 def test_what_had_no_gains_has_its_own_at_once():
     assert SlowGains().towards({}, gains(1.0), STEP) == gains(1.0)
 

@@ -91,3 +91,17 @@ def test_values_that_cannot_be_are_the_usual_ones(rig):
     content = marked(encoded("\n".join(said)), ".toml", CALL)
     write_bytes(settings_path(rig), content)
     assert kept(rig, CHOICES, 10.0) == Settings("reel", "receiving", "both", INSTALLED)
+
+
+@pytest.mark.parametrize("said", ["make_up = 40.5", "loop = [3.0, 3.0]", "make_up = true"])
+def test_values_just_beyond_what_can_be_are_left_out(rig, said):
+    write_bytes(settings_path(rig), marked(encoded(said), ".toml", CALL))
+    found = kept(rig, CHOICES, 10.0)
+    assert (found.makeup, found.loop) == (None, None)
+
+
+def test_two_choices_at_most_are_pinned(rig):
+    write_bytes(
+        settings_path(rig), marked(encoded(f"pinned = {list(CHOICES[::2]) * 2}"), ".toml", CALL)
+    )
+    assert kept(rig, CHOICES, 10.0).pinned == ("reel", "é")

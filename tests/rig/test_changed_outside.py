@@ -5,7 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from auralize.errors import AuralizeError, RigError
+from auralize.errors import AuralizeError, FileError, RigError
+from auralize.rig import editing
 from auralize.rig.editing import ChangedElsewhereError, RigDraft
 from auralize.rig.reading import load_rig
 
@@ -82,6 +83,19 @@ def test_both_are_kept_and_work_goes_on_in_the_new_file(parted, path):
     assert draft.path.with_name("mill.mine-2.toml.unsaved").exists()
 
 
+def test_a_name_beside_that_cannot_be_written_to_leaves_nothing(parted, path, monkeypatch):
+    def full(*_, **__):
+        raise FileError("the disk is full")
+
+    before = set(path.parent.iterdir())
+    with monkeypatch.context() as patch:
+        patch.setattr(editing, "write_text", full)
+        with pytest.raises(FileError, match="full"):
+            parted[0].keep_both("mill.mine.toml")
+    assert set(path.parent.iterdir()) == before
+    parted[0].keep_both("mill.mine.toml")
+
+
 @pytest.mark.parametrize("name", ["", "..", "a/b.toml", "mill\n.toml", "/tmp/x.toml", "mine"])
 def test_a_name_that_cannot_be_is_refused(parted, path, name):
     before = set(path.parent.iterdir())
@@ -133,3 +147,9 @@ def test_work_of_a_crash_on_a_file_that_was_changed_since_is_not_written_unasked
     with pytest.raises(ChangedElsewhereError):
         draft.save()
     assert path.read_text() == theirs
+    draft.change("reel", LENGTH, "71 m")
+    draft.close()
+    again = RigDraft(path)
+    assert again.stale  # going on with it makes it no newer
+    with pytest.raises(ChangedElsewhereError):
+        again.save()

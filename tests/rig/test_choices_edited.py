@@ -144,8 +144,10 @@ def test_a_choice_is_edited_until_it_is_undone_or_has_another_name(pond):
     assert [n for n in pond.rig.choices if pond.edited(n)] == ["reel"]
     pond.save()
     assert pond.edited("reel")
-    pond.change("reel", LENGTH, "62 m")
-    assert not pond.edited("reel")
+    for as_long in ("62 m", "6200 cm"):
+        pond.change("reel", LENGTH, as_long)
+        assert not pond.edited("reel")
+    pond.undo()
     pond.undo()
     assert pond.edited("reel")
     pond.change("reel", ("label",), "2.5 mm2, 70 m of it")

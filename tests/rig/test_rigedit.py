@@ -248,6 +248,17 @@ def test_unsaved_work_that_cannot_be_read_is_named_and_kept(path, content):
     assert path.with_name(UNSAVED).read_bytes() == content
 
 
+def test_unsaved_work_that_somebody_else_wrote_is_neither_overwritten_nor_removed(path):
+    """As a bench on another machine does, whose locks are not seen from here."""
+    draft = RigDraft(path)
+    draft.change("reel", LENGTH, "70 m")
+    path.with_name(UNSAVED).write_text("theirs")
+    for work in (lambda: draft.change("reel", LENGTH, "80 m"), draft.give_up):
+        work()
+        assert f"{UNSAVED}: this file was written by somebody else meanwhile" in draft.unkept
+        assert path.with_name(UNSAVED).read_text() == "theirs"
+
+
 def test_an_edit_is_made_also_where_it_cannot_be_kept_for_a_crash(path):
     draft = RigDraft(path)
     assert draft.unkept == ""

@@ -1,13 +1,17 @@
 """Two benches on one rig file: each knows of the other, and neither touches the other's unsaved work."""
 
+import os
 import signal
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from auralize.errors import RigError
+from auralize.files import state_folder
+from auralize.rig import seat
 from auralize.rig.editing import RigDraft
 from auralize.rig.seat import MOST
 
@@ -17,6 +21,7 @@ LENGTH = ("runs", "pond", "length")
 OTHER = """
 import sys, time
 from pathlib import Path
+from auralize.files import state_folder
 from auralize.rig.editing import RigDraft
 draft = RigDraft(Path(sys.argv[1]))
 draft.change("reel", ("runs", "pond", "length"), "71 m")
@@ -87,6 +92,34 @@ def test_work_of_a_second_that_was_killed_is_found_by_the_next(path, other):
     assert third.others == (other.pid,)
 
 
+def test_work_of_a_second_is_found_when_nobody_is_there_any_more(path):
+    first, second = RigDraft(path), RigDraft(path)
+    second.change("reel", LENGTH, "80 m")
+    first.close()
+    second.close()
+    third = RigDraft(path)
+    assert (third.recovered, length(third)) == (True, 80.0)
+    fourth = RigDraft(path)  # in the seat that the third left free
+    assert (fourth.recovered, fourth.others) == (False, (os.getpid(),))
+
+
+def test_the_second_is_known_when_the_first_is_gone(path):
+    first, second = RigDraft(path), RigDraft(path)
+    first.close()
+    third = RigDraft(path)
+    assert third.others == (os.getpid(),)
+    assert second.others == third.others
+
+
+def test_nothing_of_the_process_before_is_left_in_the_lock(path):
+    """Its number may have had more digits."""
+    RigDraft(path).close()
+    for lock in (state_folder() / "benches").glob("*.lock"):
+        lock.write_text("12345678901234")
+    first, second = RigDraft(path), RigDraft(path)
+    assert (first.others, second.others) == ((), (os.getpid(),))
+
+
 def test_a_link_is_the_same_rig(path, tmp_path):
     link = tmp_path / "desk" / "today.toml"
     link.parent.mkdir()
@@ -102,6 +135,18 @@ def test_more_benches_than_there_are_seats_are_refused(path):
         RigDraft(path)
     drafts.pop().close()
     RigDraft(path)
+
+
+def test_without_locks_it_opens_all_the_same(path, monkeypatch):
+    def refused(*_):
+        raise PermissionError
+
+    with monkeypatch.context() as patch:
+        patch.setattr(seat, "os", SimpleNamespace(**{**vars(os), "open": refused}))
+        draft = RigDraft(path)
+    assert draft.others == ()
+    draft.change("reel", LENGTH, "70 m")
+    assert draft.unkept == ""
 
 
 def test_without_a_state_folder_it_opens_all_the_same(path, monkeypatch):

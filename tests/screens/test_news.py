@@ -106,6 +106,28 @@ def test_a_fault_told_again_and_again_stands_once(app):
     drive(app, steps)
 
 
+def test_a_fault_of_the_device_stands_before_what_waits(app):
+    async def steps(pilot):
+        app.screen.say("The first to be answered", math.inf)
+        app.engine.tell("null sink is gone; playing goes on when it is back", "fault")
+        await pilot.pause(0.3)
+        assert "is gone" in text_of(app.screen, "#message")
+        await pilot.press("enter")
+        assert "first" in text_of(app.screen, "#message")
+
+    drive(app, steps)
+
+
+def test_what_passes_and_is_said_again_is_shown_anew(app):
+    async def steps(pilot):
+        app.screen.say("Loop from 0:12.5")
+        app.screen.say("Another word")
+        app.screen.say("Loop from 0:12.5")
+        assert text_of(app.screen, "#message").startswith("Loop")
+
+    drive(app, steps)
+
+
 def test_what_was_refused_outlasts_the_device(app):
     """It used to be taken for a fault of the device, and went with the next good word of that."""
 

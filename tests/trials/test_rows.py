@@ -73,9 +73,21 @@ def test_who_is_missing_is_told_by_the_command_too(tmp_path):
     assert any("3 more listeners were to follow in a row" in one for one in summary.sentences)
 
 
+def test_who_sat_too_often_in_one_row_hides_nobody_who_is_missing_in_another(tmp_path):
+    row = held(tmp_path, 2, of=2)
+    again = replace(plan("matched-to-sample", 4, "ferryman"), row=replace(row, place=2))
+    run(tmp_path / "3.jsonl", again, sure_answer)
+    assert summarise(sorted(tmp_path.glob("*.jsonl"))).pools[0].missing == 0
+    short = replace(plan("matched-to-sample", 4, "miller"), row=new_row(3))
+    run(tmp_path / "4.jsonl", short, sure_answer)
+    assert summarise(sorted(tmp_path.glob("*.jsonl"))).pools[0].missing == 2
+
+
 def test_only_the_logs_of_the_row_count(tmp_path):
     held(tmp_path, 2, of=2)
     run(tmp_path / "alone.jsonl", plan("matched-to-sample", 4, "ferryman"), sure_answer)
+    of_another = replace(plan("matched-to-sample", 4, "miller"), row=new_row(2))
+    run(tmp_path / "another.jsonl", of_another, sure_answer)
     (tmp_path / "notes.jsonl").write_text("no log\n")
     for path in tmp_path.glob("[12].jsonl"):
         path.rename(path.with_name(f"trial-{path.name}"))

@@ -1,11 +1,14 @@
 """A listener's way through trials, and what is prepared before the first."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
 
 from auralize.circuit.signals import SIGNAL_WORDS
 from auralize.errors import AuralizeError
+from auralize.figures.against import difference
+from auralize.figures.against_text import matched_words
 from auralize.gains import LOUDNESS, End
 from auralize.live.sources import FileFeed
 from auralize.rig.reading import load_rig
@@ -161,6 +164,8 @@ def test_a_session_is_planned_as_it_was_wished(prepared):
     names = [f"{SIGNAL_WORDS['drop']} of {name}" for name in ("reel", "bought")]
     assert [choice.name for choice in found.choices] == names
     assert [choice.gain_db for choice in found.choices] == [0.0, -0.5]
+    reel, bought = (prepared.rig.choices[name] for name in WISH.choices)
+    assert found.difference == matched_words(difference(bought, reel, "drop"))
     assert session.log_path.parent == prepared.folder
     assert session.log_path.name.startswith("trial-2")
     assert session.log_path.suffix == ".jsonl"
@@ -169,6 +174,20 @@ def test_a_session_is_planned_as_it_was_wished(prepared):
     again = prepared.resume(check)
     assert (again.plan, again.commitment) == (session.plan, session.commitment)
     again.close_log()
+
+
+@pytest.mark.parametrize("change", ["the programme", "the gains"])
+def test_the_next_of_a_row_is_refused_where_what_is_heard_is_another(prepared, tmp_path, change):
+    first = prepared.begin(replace(WISH, listeners="2"))
+    first.close_log()
+    if change == "the gains":
+        prepared.player.load_slots = lambda heard, *, equal=False: [0.0, -1.5]
+    else:
+        (tmp_path / "bells.wav").write_bytes(b"another tide")
+        prepared = replace(prepared, programme=FileFeed(tmp_path / "bells.wav"))
+    with pytest.raises(TrialError):
+        prepared.follow(first.plan, "ferryman")
+    assert list(prepared.folder.glob("*.jsonl")) == [first.log_path]
 
 
 def test_practice_loads_the_pair_and_writes_nothing(prepared):
