@@ -378,6 +378,21 @@ def test_what_is_compared_is_rendered_with_its_gains(app):
     drive(app, steps)
 
 
+def test_a_make_up_gain_that_is_not_yet_known_is_none_to_render_with(app):
+    async def steps(pilot):
+        await pilot.press("p", "2", "p", "d")
+        for certainty, found in (
+            ("unknown", None),
+            ("predicted", app.engine.status().gains.makeup),
+        ):
+            app.engine.now(certainty=certainty)
+            await pilot.press("x")
+            assert app.screen._compared.options.makeup == found
+            await pilot.press("escape")
+
+    drive(app, steps)
+
+
 def test_a_folder_with_a_file_of_that_name_is_refused(app, tmp_path):
     mine = tmp_path / "bells.source.wav"
     mine.write_text("mine")
