@@ -204,6 +204,34 @@ def test_mine_can_be_written_over_it(parted):
     drive(parted, steps)
 
 
+def test_what_was_written_while_the_card_was_read_is_not_written_over(parted):
+    path = parted.draft.path
+
+    async def steps(pilot):
+        await pilot.press("w")
+        later = path.read_text().replace('length = "99 m"', 'length = "98 m"')
+        path.write_text(later)
+        await picked(pilot, parted, "write mine")
+        assert "changed once more" in text_of(parted.screen, "#conflict-message")
+        assert '- length = "98 m"' in everything(parted)
+        assert path.read_text() == later
+        await picked(pilot, parted, "write mine")
+        assert load_rig(path).choices["reel"].network.runs["pond"].length == 70.0
+
+    drive(parted, steps)
+
+
+def test_enter_alone_loses_nothing(parted):
+    theirs = parted.draft.path.read_text()
+
+    async def steps(pilot):
+        await pilot.press("w", "enter", "enter")
+        assert parted.draft.path.name == "mill.mine.toml"
+        assert parted.draft.path.with_name("mill.toml").read_text() == theirs
+
+    drive(parted, steps)
+
+
 def test_both_can_be_kept(parted):
     path = parted.draft.path
 
@@ -354,6 +382,21 @@ def test_what_is_compared_is_rendered_with_its_gains(app):
         assert sf.info(folder / names[0]).frames == 48_000
         await pilot.press("escape")
         assert isinstance(app.screen, BenchScreen)
+
+    drive(app, steps)
+
+
+def test_a_make_up_gain_that_is_not_yet_known_is_none_to_render_with(app):
+    async def steps(pilot):
+        await pilot.press("p", "2", "p", "d")
+        for certainty, found in (
+            ("unknown", None),
+            ("predicted", app.engine.status().gains.makeup),
+        ):
+            app.engine.now(certainty=certainty)
+            await pilot.press("x")
+            assert app.screen._compared.options.makeup == found
+            await pilot.press("escape")
 
     drive(app, steps)
 
