@@ -12,7 +12,7 @@ STEPS: Final = (
     ("loud", "g: drops equally loud"),
 )
 """What there is to do first, and the words for it."""
-AFTERWARDS: Final = "i: what this is; p pins a choice, tab goes back to it; ?: all keys"
+AFTERWARDS: Final = "i: what this is; p pins a choice, Tab goes back to it; ?: all keys"
 
 
 def hint(done: Collection[str]) -> str:
