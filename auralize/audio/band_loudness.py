@@ -114,9 +114,10 @@ class BandMeter(LoudnessMeter):
         """K-weighted power in each band (frames, bands), in no particular unit."""
         from scipy.fft import rfft
 
-        frames = np.lib.stride_tricks.sliding_window_view(samples, 2 * self._hop, axis=1)
-        spectra = rfft(frames[:, starts] * self._window, axis=2)
-        power = np.tensordot(self._weights, spectra.real**2 + spectra.imag**2, axes=1)
+        power = np.empty((len(starts), self._hop + 1))
+        for row, start in zip(power, starts, strict=True):  # one by one: they stay in the cache
+            spectra = rfft(samples[:, start : start + 2 * self._hop] * self._window, axis=1)
+            row[:] = self._weights @ (spectra.real**2 + spectra.imag**2)
         bands = np.add.reduceat(power * self._to_lower, self._first_bins, axis=1)
         to_upper = np.add.reduceat(power * self._to_upper, self._first_bins, axis=1)
         bands[:, 1:] += to_upper[:, :-1]
