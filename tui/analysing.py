@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from typing import Final
 
-from textual.timer import Timer
-
 from auralize.gains import SOURCE, End, Heard
+from auralize.live.status import Status
 
 from .analyser import AnalyserPanel
 from .curves import CurvePanel
 from .viewing import Viewing
 
 PICTURES: Final = 10.5
-"""A second; over a slow line a terminal may draw fewer."""
+"""A second, and looks at the engine; over a slow line a terminal may draw fewer."""
 _OWN: Final = ("averaging", "hold", "freeze")
 """Actions of keys that there are only while the analyser is shown."""
 
@@ -21,23 +20,18 @@ _OWN: Final = ("averaging", "hold", "freeze")
 class Analysing(Viewing):
     """What sounds can be looked at here, beside what the curves say."""
 
-    _looking: Timer | None = None
-
     def action_analyser(self) -> None:
         """Third octaves, then a fine line, then the curves again."""
         panel, curves = self.query_one(AnalyserPanel), self.query_one(CurvePanel)
         if not panel.display:
             panel.display, curves.display = True, False
             panel.show_as("thirds")
-            self._looking = self.set_interval(1.0 / PICTURES, self._look_closely)
             self.say("f: fast, slow, over the source; h: hold highest; k: keep; a: fine line")
         elif panel.fineness == "thirds":
             panel.show_as("line")
             self.say("A fine line; a: the curves again")
         else:
             panel.display, curves.display = False, True
-            if self._looking:
-                self._looking.stop()
         self.refresh_bindings()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
@@ -69,10 +63,11 @@ class Analysing(Viewing):
         ends = [End(signal, name, self.across) for name in (self.chosen, *others)]
         return [SOURCE, *(end.plain for end in ends)]
 
-    def _look_closely(self) -> None:
-        if self.app.screen is not self:
+    def look_closely(self, status: Status) -> None:
+        """The next picture, if the analyser is shown."""
+        panel = self.query_one(AnalyserPanel)
+        if not panel.display:
             return
-        panel, status = self.query_one(AnalyserPanel), self.engine.status()
         heard = status.heard if status.heard == SOURCE else status.heard.plain  # type: ignore[union-attr]
         found = self.engine.spectrum([heard, *self.looked_at()], panel.fineness)
         panel.show(found, heard, self.names, blind=status.slot is not None)

@@ -14,7 +14,7 @@ from auralize.gains import End
 from auralize.live.status import Status
 
 from .analyser import AnalyserPanel
-from .analysing import Analysing
+from .analysing import PICTURES, Analysing
 from .big import Big
 from .choice_list import ChoiceList, Listed
 from .curves import CurvePanel
@@ -29,8 +29,6 @@ from .words import big_words
 SMALLEST: Final = (76, 21)
 """Columns and rows under which the bench only says what it needs."""
 CAUTION: Final = "Starts quiet: raise the volume slowly, loud sound damages hearing"
-_POLL: Final = 0.1
-"""s between two looks at the engine."""
 
 
 class BenchScreen(Analysing):
@@ -67,7 +65,7 @@ class BenchScreen(Analysing):
         if self.source.caution:
             self.say(f"{self.source.name}: {self.source.caution}")
         self.hear()
-        self.set_interval(_POLL, self._look)
+        self.set_interval(1.0 / PICTURES, self._look)  # one for all: what changes is drawn at once
         self._fit()
         self.begin_work()
 
@@ -129,6 +127,7 @@ class BenchScreen(Analysing):
         self.query_one(Big).show(*big_words(status.heard))
         self._draw_installation(status)
         self.query_one(Meters).show(status)
+        self.look_closely(status)
         news = self.query_one(News)
         for event in self.engine.events():
             news.tell(event)

@@ -25,8 +25,10 @@ from auralize.live.rise import Rise
 from auralize.live.sources import Readable
 from auralize.live.tap import Tap
 
-LEAST_BLOCKS: Final = 8
-"""Shortest convolver in blocks: 4096 taps at 48 kHz. The longest follows from `LONGEST_IMPULSE`."""
+LEAST_BLOCKS: Final = 32
+"""Shortest convolver in blocks: 16384 taps at 48 kHz, four times what most filters need. An edit that needs
+more is heard later by as many blocks as the new convolver has, while it fills; room that is not used costs
+memory alone. The longest follows from `LONGEST_IMPULSE`."""
 SOFT_START: Final = 0.5
 """s in which a device comes up from silence."""
 LEVEL_BLOCKS: Final = 16
@@ -36,7 +38,7 @@ Block = NDArray[np.float32]
 
 
 def enough_taps(rate: int, longest: int) -> int:
-    """Room for impulse responses of up to ``longest`` taps: a power of two, as its cost goes with it."""
+    """Room for impulse responses of up to ``longest`` taps: a power of two."""
     least = LEAST_BLOCKS * block_frames(rate)
     return max(least, 1 << (longest - 1).bit_length())
 

@@ -32,7 +32,12 @@ def looked(pumped, heard=ALL, fineness="thirds", blocks=PICTURE):
     before = listening.analysis.look(heard, fineness)
     pumped.pump(blocks)
     listening.analysis.look(heard, fineness)
-    until(lambda: listening.analysis._picture is not before)
+
+    def there():
+        picture = listening.analysis._picture  # one that was under way may lack what is new
+        return picture not in (None, before) and all(h in picture.bare for h in heard)
+
+    until(there)
     return listening.analysis._picture
 
 

@@ -12,7 +12,8 @@ from auralize.live.played import renewed
 from auralize.live.player import replay
 from auralize.live.programme import Programme
 from auralize.live.sources import FileFeed
-from support.live_session import stretched
+from auralize.rig.editing import RigDraft
+from support.live_session import RIG, stretched
 from support.pumped import BLOCK, RATE, until
 from support.timeline_reference import reference
 
@@ -159,3 +160,24 @@ def test_a_session_of_comings_and_goings_is_what_its_timeline_says(pumped, progr
     again = np.concatenate(list(replay(setup, journal, Programme(programme, RATE))))
     np.testing.assert_array_equal(out, again)
     assert np.abs(out - reference(setup, journal, samples, BLOCK)).max() < 1e-7
+
+
+def test_an_edit_to_a_longer_filter_is_heard_with_the_next_block(pumped, tmp_path):
+    """There is room for it: a convolver that grows first has to fill, 16 blocks or more."""
+    rig = tmp_path / "rig.toml"
+    rig.write_bytes(RIG.read_bytes())
+    draft = RigDraft(rig)
+    pumped.measured()
+    listening, before = pumped.listening, len(pumped.listening._known.filters["reel"].drop.taps)
+    listening.transport.play()
+    pumped.hear(End("drop", "reel"))
+    pumped.pump(10)
+    until(lambda: listening.player.ready)
+    switches = listening.player.switches
+    draft.change("reel", ("runs", "pond", "length"), "90 m")
+    thin = draft.change("reel", ("cables", "reel", "conductor"), "1.5 mm2").choices["reel"]
+    listening.update_choice(thin)
+    until(lambda: not listening.player.ready)
+    pumped.pump(1)
+    assert len(listening._known.filters["reel"].drop.taps) > before
+    assert listening.player.switches == switches + 1

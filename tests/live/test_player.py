@@ -179,8 +179,8 @@ def test_the_ceiling_is_1_db_under_full_scale():
 def test_room_is_a_power_of_two_and_no_more_than_256_blocks(rate):
     """What is played is what files get, never cut: so the longest filter bounds the cost."""
     assert enough_taps(rate, Grid(rate).lengths()[-1]) <= 256 * block_frames(rate)
-    assert enough_taps(RATE, 2971) == 4096
-    assert enough_taps(RATE, 4097) == 8192
+    assert enough_taps(RATE, 2971) == enough_taps(RATE, 16_384) == 16_384
+    assert enough_taps(RATE, 16_385) == 32_768
 
 
 # ---- the listening
