@@ -68,6 +68,6 @@ class Analysing(Viewing):
         panel = self.query_one(AnalyserPanel)
         if not panel.display:
             return
-        heard = status.heard if status.heard == SOURCE else status.heard.plain  # type: ignore[union-attr]
+        heard = status.heard.plain if isinstance(status.heard, End) else status.heard
         found = self.engine.spectrum([heard, *self.looked_at()], panel.fineness)
         panel.show(found, heard, self.names, blind=status.slot is not None)

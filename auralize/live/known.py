@@ -11,7 +11,18 @@ from auralize.audio.metering import Level
 from auralize.errors import RequestError
 from auralize.filters.fir import Fir, RunFilters
 from auralize.filters.grid import predelay
-from auralize.gains import NO_GAIN, SOURCE, End, Gains, Heard, Source, balance, match_gain, step
+from auralize.gains import (
+    NO_GAIN,
+    SOURCE,
+    End,
+    Gains,
+    Heard,
+    Source,
+    balance,
+    headroom_gain,
+    match_gain,
+    step,
+)
 from auralize.live.designer import designed
 from auralize.live.measurer import RunLevels, SourceMeasured, predicted
 from auralize.live.player import Voice
@@ -58,13 +69,19 @@ class Known:
         return self.filters[heard.choice].of(heard.signal, heard.across)
 
     def gains_of(self, heard: Heard) -> Gains:
-        """Its gains; before anything is known, a make-up that was given."""
-        if isinstance(heard, Source):
-            return self.gains.get(heard, NO_GAIN)
-        unknown = NO_GAIN
-        if heard.signal == "drop":
-            unknown = Gains(makeup=self._wanted.makeup or 0.0)
-        return self.gains.get(heard.plain, unknown)
+        """Its gains; before anything is known, a make-up that was given and the headroom it may need."""
+        plain = heard if isinstance(heard, Source) else heard.plain
+        return self.gains.get(plain) or self._unknown(heard)
+
+    def _unknown(self, heard: Heard) -> Gains:
+        """No programme passes full scale, so no drop passes the sum of what its taps make of that."""
+        makeup = self._wanted.makeup
+        if makeup is None:
+            return NO_GAIN
+        most = [float(np.abs(filters.drop.taps).sum()) for filters in self.filters.values()]
+        headroom = headroom_gain([amplitude(makeup) * max(most, default=0.0)])
+        is_drop = isinstance(heard, End) and heard.signal == "drop"
+        return Gains(makeup=makeup if is_drop else 0.0, headroom=headroom)
 
     def level(self, heard: Heard) -> Level:
         """Before any gain; raises AuralizeError before anything is known of it."""

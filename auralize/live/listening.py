@@ -98,7 +98,8 @@ class Listening(Adjusted):
 
     def come_from(self, other: Listening) -> None:
         """Before the next `hear`: come up slowly if this is much louder than another programme."""
-        self._sounding.come_from(other._sounding.now.loudness)
+        loudness = other._sounding.now.loudness
+        self._sounding.come_from(None if loudness is None else loudness - other.player.rising)
 
     def load_slots(self, heard: Sequence[Heard], *, equal: bool = False) -> list[float]:
         """Freeze what these sound like now (``equal``: equally loud), to be heard by number; gains in dB."""

@@ -29,6 +29,8 @@ class Sound:
     wish: int
     loudness: float | None = None
     """LUFS but for the volume; None: not yet known."""
+    elsewhere: bool = False
+    """Whether it is of another programme than what comes after it."""
 
     def like(self, other: Sound) -> bool:
         """Whether there is nothing to be done to get from one to the other."""
@@ -37,9 +39,12 @@ class Sound:
         return same and self.wish == other.wish
 
     def step_from(self, other: Sound) -> float:
-        """dB by which this is louder; as noise would be where that is not yet known of the programme."""
+        """dB by which this is louder; as noise would be where that is not yet known of the programme.
+
+        After another programme it may be any number then.
+        """
         if self.loudness is None or other.loudness is None:
-            return step(other._noise, self._noise)
+            return math.inf if other.elsewhere else step(other._noise, self._noise)
         return step(other.loudness, self.loudness)
 
     @property
@@ -69,7 +74,7 @@ class Sounding:
 
     def come_from(self, loudness: float | None) -> None:
         """Before a wish: what is heard now is another programme, of so many LUFS (None: not known)."""
-        self.now = replace(self.now, wish=-1, loudness=loudness)
+        self.now = replace(self.now, wish=-1, loudness=loudness, elsewhere=True)
 
     def left(self, wish: int, latency: float) -> float:
         """s for which what was wished last has been leaving a device of that latency (s), alone."""
@@ -97,7 +102,8 @@ class Sounding:
                 elif isinstance(due, Grow):
                     self._player.post(due)
                 else:
-                    rise = rise_for(due.step_from(self.now) + self._player.rising)
+                    left = 0.0 if self.now.elsewhere else self._player.rising
+                    rise = rise_for(due.step_from(self.now) + left)
                     switch = Switch(due.voice, rise)
                     self._player.post(switch)
                     self._switch, self.now = switch, due
