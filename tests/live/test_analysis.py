@@ -26,7 +26,7 @@ ENDING = 6
 """s of silence after which a slow average holds e^-6 of a mean: 0.01 dB."""
 
 
-def looked(pumped, heard=ALL, fineness="thirds", blocks=PICTURE):
+def looked(pumped, heard=ALL, fineness="thirds", blocks=PICTURE, new=()):
     """So many blocks, and the picture of them."""
     listening = pumped.listening
     before = listening.analysis.look(heard, fineness)
@@ -35,7 +35,7 @@ def looked(pumped, heard=ALL, fineness="thirds", blocks=PICTURE):
 
     def there():
         picture = listening.analysis._picture  # one that was under way may lack what is new
-        return picture not in (None, before) and all(h in picture.bare for h in heard)
+        return picture not in (None, before) and all(h in picture.bare for h in new)
 
     until(there)
     return listening.analysis._picture
@@ -152,7 +152,7 @@ def test_relative_to_the_source_it_is_the_response_of_the_run(steady, saltmarsh)
 def test_what_is_newly_looked_at_is_known_at_once(steady):
     for _ in range(round(HISTORY * RATE / BLOCK / PICTURE) + 10):
         before = looked(steady, (SOURCE, REEL))
-    after = looked(steady, (SOURCE, REEL, BEAMS))
+    after = looked(steady, (SOURCE, REEL, BEAMS), new=[BEAMS])
     assert list(before.bare) == [SOURCE, REEL]
     assert list(after.bare) == [SOURCE, REEL, BEAMS]
     for _ in range(40):
