@@ -12,12 +12,7 @@ from auralize.errors import RequestError
 from auralize.gains import LOUDNESS, End
 from auralize.live.designer import designed
 from auralize.live.engine import Engine
-<<<<<<< HEAD
 from auralize.live.player import SoftStart, Volume, replay
-from auralize.live.rise import DEEPEST
-=======
-from auralize.live.player import replay
->>>>>>> break
 from auralize.live.sources import ENDLESS, FileFeed, SignalFeed
 from auralize.units import amplitude
 from support.live_device import FakeSounddevice
