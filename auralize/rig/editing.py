@@ -14,7 +14,7 @@ from auralize.errors import AuralizeError, FileError, RequestError, RigError
 from auralize.files import read_bounded, write_text
 from auralize.rig.draft import Draft, by_name
 from auralize.rig.reading import MOST_BYTES, Rig
-from auralize.rig.recovery import Recovery, read_text
+from auralize.rig.recovery import Recovery, read_text, recovery_path
 
 
 class ChangedElsewhereError(RigError):
@@ -104,7 +104,11 @@ class RigDraft(Draft):
         """A name for mine beside theirs that no file has."""
         stem = self.path.name.removesuffix(".toml")
         names = [f"{stem}.mine.toml", *(f"{stem}.mine-{n}.toml" for n in range(2, 100))]
-        return next((n for n in names if not os.path.lexists(self.path.with_name(n))), names[0])
+        return next((n for n in names if self._is_free(self.path.with_name(n))), names[0])
+
+    def _is_free(self, path: Path) -> bool:
+        """Whether there is neither such a file nor unsaved work on one."""
+        return not (os.path.lexists(path) or os.path.lexists(recovery_path(path)))
 
     def keep_both(self, name: str) -> None:
         """Write mine to a new file of this name beside theirs, and go on there; raises AuralizeError."""
@@ -113,6 +117,10 @@ class RigDraft(Draft):
                 f"{name!r} was found; right is a name such as {self.name_beside()!r}"
             )
         path = self.path.with_name(name)
+        if os.path.lexists(recovery_path(path)):
+            raise RequestError(
+                f"unsaved work on {name} is there; right is a name such as {self.name_beside()!r}"
+            )
         _write_new(path, self._text.replace("\n", self._line_end), self.path)
         self._recovery.clear()
         self.close()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 from pathlib import Path
 from typing import Final
@@ -25,8 +26,8 @@ class Recovery:
 
     def __init__(self, rig: Path) -> None:
         self._rig = rig
-        self._seat = take_seat(rig, lambda number: _path(rig, number).exists())
-        self.found = self.path.exists()
+        self._seat = take_seat(rig, lambda number: os.path.exists(recovery_path(rig, number)))
+        self.found = os.path.exists(self.path)  # and not where the name would be too long
         """Whether unsaved work of an earlier session was there."""
         self._kept = read_text(self.path) if self.found else ""
         base = _BASE.search(self._kept)
@@ -35,7 +36,7 @@ class Recovery:
 
     @property
     def path(self) -> Path:
-        return _path(self._rig, self._seat.number)
+        return recovery_path(self._rig, self._seat.number)
 
     @property
     def others(self) -> tuple[int, ...]:
@@ -88,7 +89,8 @@ def read_text(path: Path) -> str:
         raise RigError(f"{path}: the rig file cannot be read: {reason}") from None
 
 
-def _path(rig: Path, number: int) -> Path:
+def recovery_path(rig: Path, number: int = 1) -> Path:
+    """Where the unsaved work of the first bench on a rig, or of another, is kept."""
     name = RECOVERY.format(name=rig.name)
     return rig.with_name(name if number == 1 else f"{name}-{number}")
 

@@ -153,3 +153,28 @@ def test_work_of_a_crash_on_a_file_that_was_changed_since_is_not_written_unasked
     assert again.stale  # going on with it makes it no newer
     with pytest.raises(ChangedElsewhereError):
         again.save()
+
+
+def test_unsaved_work_of_another_name_is_left_alone(parted, path):
+    """Of a rig file that is gone: whoever takes its name would take that work for its own, and clear it."""
+    left = path.with_name("mill.mine.toml.unsaved")
+    left.write_text("somebody's work")
+    draft = parted[0]
+    assert draft.name_beside() == "mill.mine-2.toml"
+    with pytest.raises(AuralizeError, match=r"unsaved work on mill\.mine\.toml is there; right is"):
+        draft.keep_both("mill.mine.toml")
+    assert left.read_text() == "somebody's work"
+    assert not path.with_name("mill.mine.toml").exists()
+    draft.keep_both(draft.name_beside())
+    assert left.read_text() == "somebody's work"
+
+
+def test_a_rig_with_the_longest_name_opens_and_says_that_a_crash_would_lose_work(tmp_path, path):
+    long = tmp_path / f"{'m' * 250}.toml"
+    long.write_text(path.read_text())
+    draft = RigDraft(long)
+    draft.change("reel", ("runs", "pond", "length"), "70 m")
+    assert "name too long" in draft.unkept
+    draft.save()
+    assert load_rig(long).choices["reel"].network.runs["pond"].length == 70.0
+    draft.close()
