@@ -139,7 +139,7 @@ class News(Static):
         if event.kind in ("fault", "refused"):
             self.say(event.text, math.inf, "device" if event.kind == "fault" else "")
         else:
-            self.say(event.text, yields=True)
+            self.say(event.text, yields=event.kind != "programme")  # which may ask, or warn
 
     def answer(self, about: str) -> None:
         """Take away what waits for this."""

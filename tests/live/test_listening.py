@@ -12,6 +12,7 @@ from auralize.circuit.solution import ACROSS
 from auralize.errors import AuralizeError
 from auralize.filters.fir import design_run
 from auralize.gains import INSTALLED, LOUDNESS, SOURCE, End
+from auralize.live import player
 from auralize.live.designer import designed
 from auralize.live.played import renewed
 from auralize.live.player import Voice, replay
@@ -129,7 +130,13 @@ def test_an_edit_that_cannot_be_solved_changes_nothing_but_is_told(pumped, saltm
     assert pumped.listening.wanted.choices["reel"] is saltmarsh["reel"]
 
 
-def test_an_edit_to_a_longer_filter_finds_room(pumped):
+@pytest.fixture
+def little_room(monkeypatch):
+    """For shorter filters than there mostly is, so that it has to be made."""
+    monkeypatch.setattr(player, "LEAST_BLOCKS", 8)
+
+
+def test_an_edit_to_a_longer_filter_finds_room(little_room, pumped):
     """Semi-inductance needs more taps than all choices before."""
     bell = load_rig(RIG.with_name("lobby.toml")).choices["bell"]
     assert pumped.listening.player.taps == 4096
@@ -213,7 +220,9 @@ def test_a_drop_too_quiet_to_have_a_loudness_cannot_be_made_equally_loud(tmp_pat
     pumped.close()
 
 
-def test_room_is_found_for_a_slot_whose_filter_is_longer_than_all_that_are_left(pumped, saltmarsh):
+def test_room_is_found_for_a_slot_whose_filter_is_longer_than_all_that_are_left(
+    little_room, pumped, saltmarsh
+):
     """A switch under way holds room back until the choice has been edited to a short filter again."""
     listening = pumped.listening
     bell = load_rig(RIG.with_name("lobby.toml")).choices["bell"]

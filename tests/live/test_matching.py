@@ -14,6 +14,7 @@ from auralize.audio.metering import Level
 from auralize.circuit.solution import solve
 from auralize.errors import AuralizeError
 from auralize.gains import (
+    CEILING,
     INSTALLED,
     LOUDNESS,
     MOST_MAKEUP,
@@ -282,8 +283,12 @@ def test_before_anything_is_known_there_is_no_gain_but_a_make_up_that_was_given(
     wanted = Wanted(dict(saltmarsh), makeup=7.0)
     known = Known(wanted, RATE)
     assert known.certainty == "unknown"
-    assert known.gains_of(End("drop", "reel")) == Gains(makeup=7.0)
-    assert known.gains_of(End("receiving", "reel")) == known.gains_of(SOURCE) == NO_GAIN
+    found = known.gains_of(End("drop", "reel"))
+    assert (found.match, found.makeup) == (0.0, 7.0)
+    most = amplitude(found.total) * np.abs(known.filters["reel"].drop.taps).sum()
+    assert decibels(most) <= CEILING + 1e-9  # of full scale with the worst signs
+    alike = Gains(headroom=found.headroom)  # no choice gets an advantage
+    assert known.gains_of(End("receiving", "reel")) == known.gains_of(SOURCE) == alike
     for heard in (SOURCE, End("drop", "reel")):
         with pytest.raises(AuralizeError, match="levels are still being measured; try again"):
             known.level(heard)

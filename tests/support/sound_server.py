@@ -158,19 +158,9 @@ class SoundServer:
         assert self._control("set-default-sink", FAR) == 0
         assert self._control("set-default-source", f"{NEAR}_monitor") == 0
 
-    def pull_out(self) -> None:
-        """Have the desk no more."""
-        modules = subprocess.run(
-            ["pactl", "list", "short", "modules"],
-            env=self.environment,
-            capture_output=True,
-            text=True,
-            check=True,
-        ).stdout
-        (number,) = [
-            line.split()[0] for line in modules.splitlines() if f"sink_name={DESK} " in line
-        ]
-        assert self._control("unload-module", number) == 0
+    def hold_desk(self, held: bool) -> None:
+        """Stop the desk, and what is recorded from it, or let it go on."""
+        assert self._control("suspend-sink", DESK, str(int(held))) == 0
 
     def play_at_desk(self, path: Path, sink: str = DESK) -> subprocess.Popen[bytes]:
         """Let another program play bare float32 in two channels into the desk."""
