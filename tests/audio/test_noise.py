@@ -104,7 +104,7 @@ def ladder(frequency):
 
 
 TOLERANCE = [3, 2, 1, 1, 1, 1, 1, 0.8, 0.6, *[0.5] * 8, 0.6, 0.7, 0.8, *[1] * 8, 1.5, 2, 3]
-"""dB either way by third octave, of the same table, from the same transcription."""
+"""dB either way by third octave, of the same table, as the same library has it."""
 
 
 def test_programme_noise_is_what_the_filter_of_the_standard_makes_of_pink_noise():
