@@ -59,7 +59,7 @@ _LOWEST, _HIGHEST = 18.0, 22_500.0
 
 
 @dataclass(frozen=True, eq=False)
-class Drawn:
+class AnalyserLine:
     """What one picture shows, in dB over Hz."""
 
     frequencies: Levels
@@ -93,7 +93,7 @@ def words_of(heard: Heard, *, choice: bool) -> str:
 
 def drawn(
     spectrum: Spectrum, heard: Heard, mode: Mode, held: bool, names: Sequence[str] = ()
-) -> Drawn:
+) -> AnalyserLine:
     """What there is to draw of a picture while ``heard`` sounds; ``held``: with the highest levels.
 
     ``names``: as of `marks_of`.
@@ -114,7 +114,7 @@ def drawn(
     }
     known = heard if heard in spectrum.bare else SOURCE
     bars = of(_reading(spectrum, known, True)) if relative else of(spectrum.played)
-    return Drawn(spectrum.frequencies, bars, lines)
+    return AnalyserLine(spectrum.frequencies, bars, lines)
 
 
 def _reading(spectrum: Spectrum, heard: Heard, relative: bool) -> Readings:
@@ -130,7 +130,7 @@ def scale_of(levels: Sequence[Levels], relative: bool) -> Scale:
 
 
 def picture(
-    now: Drawn, kept: Drawn | None, scale: Scale, width: int, height: int, dots: Dots
+    now: AnalyserLine, kept: AnalyserLine | None, scale: Scale, width: int, height: int, dots: Dots
 ) -> list[Text]:
     """Rows of a drawing with its scale and axis."""
     across = Scale(_LOWEST, _HIGHEST, logarithmic=True)
@@ -155,7 +155,7 @@ def picture(
     return [*rows, Text("Hz".ljust(_SCALE - 1) + "".join(axis[_SCALE - 1 : width]))]
 
 
-def _lines(now: Drawn, kept: Drawn | None) -> list[tuple[str, str, Levels]]:
+def _lines(now: AnalyserLine, kept: AnalyserLine | None) -> list[tuple[str, str, Levels]]:
     found = [
         (mark, style, levels)
         for style, (mark, (_, levels)) in zip(_STYLES, now.lines.items(), strict=False)
@@ -173,9 +173,9 @@ class AnalyserPanel(Widget):
         self.mode: Mode = MODES[0]
         self.fineness: Fineness = "thirds"
         self.held = False
-        self._highest: Drawn | None = None
-        self._now: Drawn | None = None
-        self._kept: tuple[Drawn, str] | None = None
+        self._highest: AnalyserLine | None = None
+        self._now: AnalyserLine | None = None
+        self._kept: tuple[AnalyserLine, str] | None = None
         self._scale: Scale | None = None
         self._dots = dots_of(os.environ)
         self._why = ""
@@ -236,7 +236,7 @@ class AnalyserPanel(Widget):
             self._words = words_of(heard, choice=True) + place
         self._draw()
 
-    def _with_highest(self, now: Drawn) -> Drawn:
+    def _with_highest(self, now: AnalyserLine) -> AnalyserLine:
         """Where levels are held: at least as high as they were, line by line."""
         before = self._highest
         if self.held and before is not None and len(before.bars) == len(now.bars):
@@ -247,7 +247,7 @@ class AnalyserPanel(Widget):
                 else (words, levels)
                 for mark, (words, levels) in now.lines.items()
             }
-            now = Drawn(now.frequencies, bars, lines)
+            now = AnalyserLine(now.frequencies, bars, lines)
         self._highest = now
         return now
 

@@ -44,7 +44,7 @@ def mark_of(number: int) -> str:
 
 
 @dataclass(frozen=True)
-class Line:
+class CurveLine:
     """One curve; arrays have the shape of ``hertz``."""
 
     number: int
@@ -101,7 +101,7 @@ def nice_range(curves: Sequence[Values], least: float = 1.0) -> tuple[float, flo
 
 
 def picture(
-    lines: Sequence[Line],
+    lines: Sequence[CurveLine],
     spectrum: tuple[Values, Values] | None,
     size: tuple[int, int],
     frame: Frame = WHOLE,
@@ -131,7 +131,7 @@ def picture(
     return text
 
 
-def _visible(lines: Sequence[Line], frame: Frame) -> list[Values]:
+def _visible(lines: Sequence[CurveLine], frame: Frame) -> list[Values]:
     slack = 1e-9
     found = []
     for line in lines:
@@ -140,7 +140,7 @@ def _visible(lines: Sequence[Line], frame: Frame) -> list[Values]:
     return found
 
 
-def _draw(canvas: Canvas, lines: Sequence[Line], frame: Frame, colours: Colours) -> None:
+def _draw(canvas: Canvas, lines: Sequence[CurveLine], frame: Frame, colours: Colours) -> None:
     canvas.grid(
         canvas.x.ticks(max(2, canvas.width // 4)),
         canvas.y.ticks(_most(canvas.height)),
@@ -158,7 +158,7 @@ def _draw(canvas: Canvas, lines: Sequence[Line], frame: Frame, colours: Colours)
         canvas.line(line.hertz, line.levels, style, line.mark, phase)
 
 
-def _style(place: int, line: Line, colours: Colours) -> str:
+def _style(place: int, line: CurveLine, colours: Colours) -> str:
     colour = colours.curves[place % len(colours.curves)]
     return f"bold {colour}".strip() if line.chosen else colour
 
@@ -179,13 +179,15 @@ def _scale(canvas: Canvas, colours: Colours) -> list[Text]:
     return [Text(row, colours.plain, end="") for row in side]
 
 
-def _names_width(lines: Sequence[Line], width: int) -> int:
+def _names_width(lines: Sequence[CurveLine], width: int) -> int:
     longest = max((len(line.words) + 1 for line in lines), default=0)
     room = min(int(width * _LABEL_SHARE), width - SCALE_WIDTH - _LEAST_PLOT)
     return min(longest, room) if room >= 3 else 0
 
 
-def _labels(canvas: Canvas, lines: Sequence[Line], width: int, colours: Colours) -> dict[int, Text]:
+def _labels(
+    canvas: Canvas, lines: Sequence[CurveLine], width: int, colours: Colours
+) -> dict[int, Text]:
     """The words of each line by the row of its end; rows of their own where ends lie close."""
     if not width:
         return {}
@@ -201,7 +203,7 @@ def _labels(canvas: Canvas, lines: Sequence[Line], width: int, colours: Colours)
     return found
 
 
-def _end(canvas: Canvas, line: Line) -> int:
+def _end(canvas: Canvas, line: CurveLine) -> int:
     """The row in which a line ends; -1 for one that is nowhere."""
     inside = (line.hertz <= canvas.x.high * 1.000001) & np.isfinite(line.levels)
     return canvas.row_of(float(line.levels[inside][-1])) if inside.any() else -1

@@ -22,7 +22,7 @@ from auralize.units import show_frequency
 
 from .canvas import dots_of
 from .colours import colours_of
-from .curve_view import HIGHEST, LOWEST, SMALLEST, WHOLE, Frame, Line, picture
+from .curve_view import HIGHEST, LOWEST, SMALLEST, WHOLE, CurveLine, Frame, picture
 from .news import News
 from .ranges import Ranges
 
@@ -210,16 +210,16 @@ class CurvePanel(Widget):
             return "loss" if self._view == "loss" else "drop"
         return "drop" if heard == "drop" else "loss"
 
-    def lines(self) -> list[Line]:
+    def lines(self) -> list[CurveLine]:
         """The curves that are shown."""
         shown = self._shown
         assert shown is not None
         return [self._line(shown, name) for name in shown.names()]
 
-    def _line(self, shown: Shown, name: str) -> Line:
+    def _line(self, shown: Shown, name: str) -> CurveLine:
         found = shown.curves[name]
         low, high = self._ranges.of(shown.choices[name], shown.across) or (None, None)
-        return Line(
+        return CurveLine(
             number=list(shown.choices).index(name) + 1,
             name=name,
             hertz=found.frequency,

@@ -20,7 +20,7 @@ from auralize.renderer.options import RenderOptions
 
 from .hearing import Hearing
 from .picking import PickList
-from .rendering import Compared, RenderScreen
+from .rendering import RenderPlan, RenderScreen
 
 _CHOICES: Final = {
     "keep": "keep what is set here now: choice, signal, levels, loop, markers, pins",
@@ -136,4 +136,4 @@ class Keeping(Hearing):
             drops=status.drops if drop else "one",
         )
         choices = [self.draft.rig.choices[name] for name in names]
-        self.app.push_screen(RenderScreen(Compared(self.source.path, choices, options)))
+        self.app.push_screen(RenderScreen(RenderPlan(self.source.path, choices, options)))

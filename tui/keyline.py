@@ -33,7 +33,7 @@ _NEXT: Final = (
 
 
 @dataclass(frozen=True)
-class Key:
+class KeyHint:
     """A key, as it is written, what it does, and whether it is worth room that is scarce."""
 
     key: str
@@ -50,9 +50,9 @@ class Key:
         return len(self.shown) + len(self.words) + 3
 
 
-def fitted(keys: Sequence[Key], width: int) -> list[Key]:
+def fitted(keys: Sequence[KeyHint], width: int) -> list[KeyHint]:
     """Those that fit whole into ``width`` columns: needed ones before others."""
-    taken: set[Key] = set()
+    taken: set[KeyHint] = set()
     for key in sorted(keys, key=lambda key: (not key.always, not key.needed, key.rank)):
         if sum(one.width for one in taken) + key.width <= width:
             taken.add(key)
@@ -78,7 +78,7 @@ class KeyLine(Static):
     def on_mount(self) -> None:
         """Read the bindings of the screen, which stay as they are."""
         self._keys = [
-            Key(
+            KeyHint(
                 binding.key,
                 self.app.get_key_display(binding),
                 binding.description,

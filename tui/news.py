@@ -47,14 +47,14 @@ class Item:
 
 
 @dataclass(frozen=True)
-class Line:
+class NewsLine:
     """One line of the screen."""
 
     words: str
     kind: Literal["waits", "passes"]
 
 
-def laid_out(items: Sequence[Item], width: int, rows: int) -> list[Line]:
+def laid_out(items: Sequence[Item], width: int, rows: int) -> list[NewsLine]:
     """The lines of the screen: first what waits, then what passes.
 
     Each is wrapped, or shortened at a word where others need the room.
@@ -66,7 +66,7 @@ def laid_out(items: Sequence[Item], width: int, rows: int) -> list[Line]:
         key = f" (Enter: next, {more} more)" if more else " (Enter: seen)"
         told.append((waiting[0].words, key, "waits"))
     told += [(item.words, "", "passes") for item in items if not item.waits]
-    lines: list[Line] = []
+    lines: list[NewsLine] = []
     for number, (words, key, kind) in enumerate(told):
         left = rows - len(lines)
         if left <= 0:
@@ -76,7 +76,7 @@ def laid_out(items: Sequence[Item], width: int, rows: int) -> list[Line]:
         wrapped = _wrapped(words + key, width)
         if len(wrapped) > left:
             wrapped = _shortened(words, key, width, left)
-        lines += [Line(line, kind) for line in wrapped]
+        lines += [NewsLine(line, kind) for line in wrapped]
     return lines
 
 
@@ -112,7 +112,7 @@ class News(Static):
         """What is shown in place of all news, if it is not empty."""
         self.rows_below = 0
         """Rows that news which yield leave to what is told below them."""
-        self._shown: list[Line] | None = None
+        self._shown: list[NewsLine] | None = None
 
     def say(
         self, words: str, lasts: float = LASTS, about: str = "", *, yields: bool = False
@@ -171,7 +171,7 @@ class News(Static):
         firm = laid_out([item for item in items if not item.yields], width, rows)
         lines = laid_out(items, width, max(1, len(firm), rows - self.rows_below))
         if self.instead:
-            lines = [Line(line, "waits") for line in _wrapped(self.instead, width)]
+            lines = [NewsLine(line, "waits") for line in _wrapped(self.instead, width)]
         if lines != self._shown:  # looked at ten times a second
             self._shown = lines
             self.update(Text("\n").join(Text(line.words, _STYLES[line.kind]) for line in lines))

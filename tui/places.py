@@ -11,13 +11,13 @@ from textual.widgets import Input, Static
 from textual.widgets.option_list import Option
 
 from auralize.errors import AuralizeError
-from auralize.live.places import Marker, Place, Stretch, place_of
+from auralize.live.places import Destination, Marker, Stretch, place_of
 
 from .picking import PickList
 from .words import clock
 
 
-class PlacesScreen(ModalScreen[Place | Stretch | Marker | None]):
+class PlacesScreen(ModalScreen[Destination | Stretch | Marker | None]):
     """What is typed or picked; ``markers`` may lose some here."""
 
     BINDINGS = [
@@ -67,7 +67,7 @@ class PlacesScreen(ModalScreen[Place | Stretch | Marker | None]):
     @on(PickList.OptionSelected)
     def pick(self, event: PickList.OptionSelected) -> None:
         """Go to a marker."""
-        self.dismiss(Place(self._markers[self._markers_by_time[event.option_index]]))
+        self.dismiss(Destination(self._markers[self._markers_by_time[event.option_index]]))
 
     @on(Input.Submitted)
     def take(self, event: Input.Submitted) -> None:

@@ -7,7 +7,7 @@ from typing import Final
 from textual.screen import Screen
 
 from auralize.errors import AuralizeError
-from auralize.live.places import Marker, Place, Stretch
+from auralize.live.places import Destination, Marker, Stretch
 from auralize.live.protocol import EngineLike
 
 from .bindings import PLAYING
@@ -68,8 +68,8 @@ class PlayerScreen(Screen[None]):
         length = self.engine.status().length
         self.app.push_screen(PlacesScreen(self.markers, length), self._go)
 
-    def _go(self, place: Place | Stretch | Marker | None) -> None:
-        if isinstance(place, Place):
+    def _go(self, place: Destination | Stretch | Marker | None) -> None:
+        if isinstance(place, Destination):
             self.engine.seek(place.seconds)
             self.say(f"At {clock(place.seconds)}")
         elif isinstance(place, Stretch):

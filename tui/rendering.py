@@ -33,7 +33,7 @@ _NICENESS: Final = 10
 
 
 @dataclass(frozen=True)
-class Compared:
+class RenderPlan:
     """What is rendered."""
 
     source: Path
@@ -67,7 +67,7 @@ class RenderScreen(ModalScreen[None]):
 
     BINDINGS = [Binding("escape", "stop", "Leave", id="render.leave")]
 
-    def __init__(self, compared: Compared) -> None:
+    def __init__(self, compared: RenderPlan) -> None:
         super().__init__()
         self._compared = compared
         self._watched: Watched | None = None

@@ -46,7 +46,7 @@ NO_TRIAL: Final = (
 )
 
 
-class Levels(Protocol):
+class InputLevels(Protocol):
     """Of what is played."""
 
     @property
@@ -169,7 +169,7 @@ class Incoming:
         """From silence, in `SLOW_RISE`."""
         self._level, self._step = 0.0, self.block / (SLOW_RISE * self.rate)
 
-    def look(self, player: Levels) -> None:
+    def look(self, player: InputLevels) -> None:
         """From time to time, with what is played: where it howls, be silent, and ask again."""
         crest = decibels(player.peak) - decibels(math.sqrt(player.power))
         if not self._guard.howls(player.limiting, crest, time.monotonic()):

@@ -22,7 +22,7 @@ from auralize.circuit.solution import Across, solve
 from auralize.errors import AuralizeError
 from auralize.filters.fir import Fir, RunFilters
 from auralize.gains import DROP_GATED_AFTER, End, Heard
-from auralize.live.pieces import Pool, Task, be_nice
+from auralize.live.pieces import Task, Workers, be_nice
 from auralize.live.progress import PROGRAMME, Progress
 from auralize.live.sources import Feed
 from auralize.rig.choice import Choice
@@ -142,7 +142,7 @@ class Measurer:
 
     def _work(self) -> None:
         be_nice()
-        self._pool = pool = Pool()
+        self._pool = pool = Workers()
         try:
             self._measure_source(pool)
             while not self._closing:
@@ -156,7 +156,7 @@ class Measurer:
         finally:
             pool.close()
 
-    def _measure_source(self, pool: Pool) -> None:
+    def _measure_source(self, pool: Workers) -> None:
         with closing(self._feed.opened(self._rate)) as programme:
             self.progress.begin(programme.stretch)
         look = FIRST_LOOK * STEPS_PER_SECOND

@@ -34,7 +34,7 @@ NICENESS: Final = 10
 """Priority of a measuring thread below that of all others, where threads have one (Linux)."""
 
 
-class Piece(NamedTuple):
+class Span(NamedTuple):
     """Steps ``first`` to ``stop`` of a programme; None: to its end."""
 
     first: int
@@ -57,11 +57,11 @@ class Task:
         return [Meter(self.rate, channels, BandMeter(self.rate, channels, first), first)]
 
 
-def pieces(frames: int, rate: int) -> list[Piece]:
+def pieces(frames: int, rate: int) -> list[Span]:
     """Into which a programme of so many frames falls."""
     whole = max(1, frames * STEPS_PER_SECOND // rate // PIECE)
     starts = [PIECE * number for number in range(whole)]
-    return [*(Piece(a, b) for a, b in pairwise(starts)), Piece(starts[-1], None)]
+    return [*(Span(a, b) for a, b in pairwise(starts)), Span(starts[-1], None)]
 
 
 def be_nice() -> None:
@@ -77,7 +77,7 @@ def processors() -> int:
     return os.cpu_count() or 1
 
 
-class Pool:
+class Workers:
     """Threads of low priority, one for each processor, that measure pieces."""
 
     def __init__(self) -> None:
@@ -90,7 +90,7 @@ class Pool:
 
     def measure(
         self, task: Task, wanted: Callable[[], bool], told: Callable[[int], None]
-    ) -> Iterator[tuple[list[Meter], Piece]]:
+    ) -> Iterator[tuple[list[Meter], Span]]:
         """The meters as they are after each piece in turn; ends early when no longer ``wanted``.
 
         ``told`` gets frames as they are measured, in the threads of the pool. Raises AudioFileError.
@@ -98,7 +98,7 @@ class Pool:
         with closing(task.feed.opened(task.rate)) as programme:
             cut, channels = pieces(programme.stretch, task.rate), programme.channels
         heard = [weighted(fir) for fir in task.firs]
-        meters, waiting = task.meters(channels), deque[tuple[Piece, Future[list[Meter]]]]()
+        meters, waiting = task.meters(channels), deque[tuple[Span, Future[list[Meter]]]]()
         coming = iter(cut)
         try:
             while wanted():
@@ -123,7 +123,7 @@ class Pool:
 def _measured(
     task: Task,
     heard: Sequence[Fir],
-    piece: Piece,
+    piece: Span,
     wanted: Callable[[], bool],
     told: Callable[[int], None],
 ) -> list[Meter]:

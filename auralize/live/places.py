@@ -14,7 +14,7 @@ BETWEEN = " to "
 
 
 @dataclass(frozen=True)
-class Place:
+class Destination:
     """Somewhere to go."""
 
     seconds: float
@@ -50,13 +50,15 @@ def moment(text: str) -> float:
     return found if found >= 0.0 else math.nan
 
 
-def place_of(text: str, markers: Mapping[str, float], length: float) -> Place | Stretch | Marker:
+def place_of(
+    text: str, markers: Mapping[str, float], length: float
+) -> Destination | Stretch | Marker:
     """What a typed text asks for in a programme of ``length`` s; raises RequestError."""
     text = text.strip()
     if text in markers:
-        return Place(markers[text])
+        return Destination(markers[text])
     if not math.isnan(moment(text)):
-        return Place(_within(text, length))
+        return Destination(_within(text, length))
     start, between, end = text.partition(BETWEEN)
     if between:
         one, other = sorted(_known(part.strip(), markers, length) for part in (start, end))

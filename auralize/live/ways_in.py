@@ -27,7 +27,7 @@ def transport_of(
 PREDICTED: Final = "Gains are predicted from what came in so far, and follow it slowly"
 
 
-class Told(Protocol):
+class LevelsWanted(Protocol):
     """Who is told of levels."""
 
     rate: int
@@ -40,7 +40,9 @@ class Told(Protocol):
         """So loud is a choice."""
 
 
-def measurer_of(source: Feed, transport: Transport | Incoming, told: Told) -> Measurer | Running:
+def measurer_of(
+    source: Feed, transport: Transport | Incoming, told: LevelsWanted
+) -> Measurer | Running:
     """Finds out how loud it is."""
     if isinstance(transport, Incoming):
         first = [PREDICTED]

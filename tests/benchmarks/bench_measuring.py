@@ -26,7 +26,7 @@ from auralize.audio.true_peak import TruePeakMeter
 from auralize.filters.fir import Fir
 from auralize.filters.stream import through, weighted
 from auralize.live.designer import designed
-from auralize.live.pieces import READ, Pool, Task
+from auralize.live.pieces import READ, Task, Workers
 from auralize.live.sources import FileFeed
 from auralize.rig.reading import load_rig
 
@@ -45,7 +45,7 @@ def blocks(path: Path) -> list[Samples]:
 
 def whole(path: Path, firs: list[Fir]) -> list[Meter]:
     """As the bench measures: one pass over the file."""
-    pool = Pool()
+    pool = Workers()
     (*_, (meters, _)) = pool.measure(Task(FileFeed(path), RATE, firs), lambda: True, lambda n: None)
     pool.close()
     return meters

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from auralize.errors import RequestError
-from auralize.live.places import Marker, Place, Stretch, moment, place_of
+from auralize.live.places import Destination, Marker, Stretch, moment, place_of
 
 MARKERS = {"verse": 12.5, "to the sea": 40.0}
 
@@ -37,9 +37,9 @@ def test_what_is_no_time(text):
 @pytest.mark.parametrize(
     ("text", "found"),
     [
-        ("1:05", Place(65.0)),
-        ("verse", Place(12.5)),
-        ("to the sea", Place(40.0)),
+        ("1:05", Destination(65.0)),
+        ("verse", Destination(12.5)),
+        ("to the sea", Destination(40.0)),
         ("chorus", Marker("chorus")),
         ("verse to 1:00", Stretch(12.5, 60.0)),
         ("1:00 to verse", Stretch(12.5, 60.0)),

@@ -7,7 +7,7 @@ from auralize.audio.metering import Meter
 from auralize.filters.stream import through
 from auralize.live import pieces
 from auralize.live.designer import designed
-from auralize.live.pieces import Piece, Pool, Task
+from auralize.live.pieces import Span, Task, Workers
 from auralize.live.programme import Programme
 from auralize.live.progress import Progress
 from auralize.live.sources import FileFeed
@@ -43,10 +43,10 @@ def test_share_and_seconds_left_follow_the_work():
 @pytest.mark.parametrize(
     ("frames", "rate", "found"),
     [
-        (10, 48_000, [Piece(0, None)]),
-        (48_000 * 39, 48_000, [Piece(0, None)]),
-        (48_000 * 40, 48_000, [Piece(0, 200), Piece(200, None)]),
-        (11_025 * 70, 11_025, [Piece(0, 200), Piece(200, 400), Piece(400, None)]),
+        (10, 48_000, [Span(0, None)]),
+        (48_000 * 39, 48_000, [Span(0, None)]),
+        (48_000 * 40, 48_000, [Span(0, 200), Span(200, None)]),
+        (11_025 * 70, 11_025, [Span(0, 200), Span(200, 400), Span(400, None)]),
     ],
 )
 def test_the_last_piece_is_at_least_as_long_as_any(frames, rate, found):
@@ -62,7 +62,7 @@ def test_what_filters_make_of_a_programme_in_pieces_is_what_they_make_of_the_who
     filters = designed(saltmarsh["beams"], rate)
     firs = [filters.receiving, filters.drop]
     told = []
-    pool = Pool()
+    pool = Workers()
     found = list(pool.measure(Task(FileFeed(path), rate, firs), lambda: True, told.append))
     pool.close()
     assert [piece.stop for _, piece in found] == [9, 18, 27, None]
@@ -82,9 +82,9 @@ def test_what_filters_make_of_a_programme_in_pieces_is_what_they_make_of_the_who
 def test_what_is_not_wanted_any_more_ends_at_once(tmp_path, monkeypatch):
     monkeypatch.setattr(pieces, "PIECE", 5)
     path = write(tmp_path / "noise.wav", noise(6 * RATE))
-    pool, wanted = Pool(), [True]
+    pool, wanted = Workers(), [True]
     found = pool.measure(Task(FileFeed(path), RATE), lambda: wanted[0], lambda frames: None)
-    assert next(found)[1] == Piece(0, 5)
+    assert next(found)[1] == Span(0, 5)
     wanted[0] = False
     assert list(found) == []
     pool.close()

@@ -7,7 +7,7 @@ import time
 import numpy as np
 import pytest
 from auralize_tui.colours import DARK, LIGHT, NONE
-from auralize_tui.curve_view import Frame, Line, apart, nice_range, picture
+from auralize_tui.curve_view import CurveLine, Frame, apart, nice_range, picture
 from auralize_tui.curves import CurvePanel
 
 from auralize.figures.numbers import figures
@@ -451,7 +451,7 @@ def test_where_there_is_no_level_there_is_no_curve(opened, fault, keys):
 
 def flat(level, number=1, **more):
     hertz = np.geomspace(20.0, 20e3, 601)
-    return Line(number, f"choice{number}", hertz, np.full(601, level), **more)
+    return CurveLine(number, f"choice{number}", hertz, np.full(601, level), **more)
 
 
 @pytest.mark.parametrize("height", range(6, 60))

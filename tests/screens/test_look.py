@@ -6,7 +6,7 @@ import pytest
 from auralize_tui.bindings import HEARING, PLAYING, VIEWING, WORKING
 from auralize_tui.help import HelpScreen, grouped
 from auralize_tui.hints import AFTERWARDS, STEPS, hint
-from auralize_tui.keyline import Key, KeyLine, fitted
+from auralize_tui.keyline import KeyHint, KeyLine, fitted
 from auralize_tui.theme import THEMES
 from textual.color import Color
 
@@ -138,12 +138,16 @@ def test_on_a_plain_terminal_there_is_nothing_but_ascii(app, monkeypatch, size):
 
 
 def _keys(*widths, needed=True):
-    return [Key(f"k{n}", "x" * w, "", needed) for n, w in enumerate(widths)]
+    return [KeyHint(f"k{n}", "x" * w, "", needed) for n, w in enumerate(widths)]
 
 
 @pytest.mark.parametrize("width", range(0, 60, 7))
 def test_keys_fit_whole_and_help_is_never_left_out(width):
-    keys = [*_keys(7, 9, 3), Key("other", "tab", "Other", False), Key("h", "?", "Help", True, True)]
+    keys = [
+        *_keys(7, 9, 3),
+        KeyHint("other", "tab", "Other", False),
+        KeyHint("h", "?", "Help", True, True),
+    ]
     shown = fitted(keys, width)
     assert sum(key.width for key in shown) <= width
     assert width < 8 or keys[-1] in shown
