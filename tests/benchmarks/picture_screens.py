@@ -11,6 +11,7 @@ import os
 import shutil
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
@@ -20,8 +21,10 @@ import soundfile as sf
 from auralize_tui.app import BenchApp
 from auralize_tui.theme import CONTRAST, DARK, LIGHT
 from auralize_tui.trials import TrialScreen
+from bench_analyser import Pace
 
 from auralize.gains import Gains
+from auralize.live.engine import Engine
 from auralize.live.status import Event
 from auralize.rig.editing import RigDraft
 from auralize.trials.sitting import Sitting
@@ -60,6 +63,14 @@ RIGS = {
     "ceiling": ("boathouse.toml", ["d"]),
     "many": ("many.toml", [*["pagedown"] * 25, "p", "pagedown", "p", "d"]),
 }
+ANALYSER = {
+    "analyser": ["a"],
+    "analyser-drop": ["2", "d", "p", "3", "p", "d", "a"],
+    "analyser-line": ["2", "d", "a", "a"],
+    "analyser-held": ["2", "d", "a", "h", "k", "f"],
+    "analyser-relative": ["2", "r", "a", "f", "f"],
+}
+"""The same with the real engine at work, which makes blocks as a device asks for them."""
 NEWS = [
     Event("fault", "null sink is gone; playing goes on when it is back, or choose another device"),
     Event("edit", "reel: the change is heard"),
@@ -164,12 +175,27 @@ async def news(pilot) -> None:
     pilot.app.engine.told += NEWS
 
 
+def playing(rig: Path) -> tuple[BenchApp, Pace]:
+    """The bench with the demo's programme in it, at the pace of a device that is not there."""
+    draft, source = RigDraft(rig), rig.parent / PROGRAMME
+    engine = Engine(source, list(draft.rig.choices.values()), volumes=rig.parent / "v.json")
+    while engine.status().certainty != "measured":
+        time.sleep(0.05)
+    engine.loop((0.0, 1.0))
+    engine.play()
+    pace = Pace(engine._listening)
+    pace.start()
+    return BenchApp(draft, source, engine, rig.parent / "trials"), pace
+
+
 def all_of_them(rigs: Path):
     """Name, rig, keys, what is done before them."""
     for name, keys in KEYS.items():
         yield name, rigs / "saltmarsh.toml", keys, None
     for name, (rig, keys) in RIGS.items():
         yield name, rigs / rig, keys, None
+    for name, keys in ANALYSER.items():
+        yield name, rigs / "saltmarsh.toml", keys, None
     yield "news", rigs / "saltmarsh.toml", [], news
     yield "trial", rigs / "saltmarsh.toml", ["2", "up"], trial
 
@@ -192,8 +218,11 @@ def main(folder: Path, wanted: list[str]) -> None:
                     if theme is None:
                         os.environ["NO_COLOR"] = "1"
                     where = folder / f"{width}x{height}-{look}-{name}"
-                    app = opened(rig)
+                    app, pace = playing(rig) if name in ANALYSER else (opened(rig), None)
                     asyncio.run(picture(app, (width, height), keys, theme, where, before))
+                    if pace:
+                        pace.done = True
+                        pace.join()
                     app.draft.close()
             print(name)
 
