@@ -39,6 +39,7 @@ _DRESS: Final = {
     ".toml": (b"# ", b"\n"),
     ".svg": (b"<!-- ", b" -->\n"),
     ".pdf": (b"% ", b"\n"),
+    ".dsp": (b"// ", b"\n"),
     ".json": (b',\n  "mark": "', b'"'),
 }
 """What stands before and after the mark, which is a comment or, in JSON, the last key of all."""

@@ -80,14 +80,14 @@ def export_filter(
         return facts
     if minimum_phase:
         fir = design_minimum_phase(response, rate)
-        if _inverts(choice):
+        if inverts(choice):
             fir = replace(fir, taps=-fir.taps)
     else:
         fir = design_run(choice.network, choice.listen, rate).of(signal, across)
     error, goal = fir.error, goal_of(signal)
     if minimum_phase:
         error, goal = of_magnitude(fir.error), of_magnitude(MAGNITUDE_GOAL)
-    facts = _judged(_fir_facts(choice, what, fir, minimum_phase), what, error, goal)
+    facts = _judged(_fir_facts(choice, what, fir, minimum_phase, suffix), what, error, goal)
     if suffix == ".txt":
         text = f"# {facts}\n" + "".join(f"{tap:.17g}\n" for tap in fir.taps)
         write_bytes(path, marked(encoded(text), suffix, call))
@@ -96,13 +96,14 @@ def export_filter(
     return facts
 
 
-def _inverts(choice: Choice) -> bool:
+def inverts(choice: Choice) -> bool:
+    """Whether plus and minus are swapped at the loudspeaker."""
     return choice.network.loads[choice.listen].reversed
 
 
 def _as_sections(choice: Choice, what: str, iir: Iir) -> tuple[str, str]:
     """The facts, and the text of the file."""
-    made = _inverted(iir) if _inverts(choice) else iir
+    made = inverted(iir) if inverts(choice) else iir
     facts = _judged(_iir_facts(choice, what, made), what, of_magnitude(made.error), _IIR_GOAL)
     return facts, json.dumps({"about": facts, **_sections(made)}, indent=2) + "\n"
 
@@ -129,30 +130,43 @@ def _judged(facts: str, what: str, error: float, goal: float) -> str:
     return facts if told is None else f"{facts}. {told}"
 
 
-def _inverted(iir: Iir) -> Iir:
+def inverted(iir: Iir) -> Iir:
+    """The same, turned over."""
     sections = iir.sections.copy()
     sections[0, :3] *= -1.0
     return replace(iir, sections=sections)
 
 
-def _fir_facts(choice: Choice, what: str, fir: Fir, minimum_phase: bool) -> str:
+def _fir_facts(choice: Choice, what: str, fir: Fir, minimum_phase: bool, suffix: str) -> str:
     kind = "minimum-phase FIR, magnitude" if minimum_phase else "FIR, complex response"
     error = f"{fir.error:.2g} dB" if minimum_phase else f"{fir.error:.0f} dB of it"
     return (
         f"{kind} of the {what}, choice {choice.name}: {len(fir.taps)} taps at {fir.rate} Hz, "
-        f"delay {fir.delay} samples, {_gain(choice)}, error within {error}; {_made(choice)}"
+        f"{_delay(fir)}, {gain_words(choice)}, error within {error}; "
+        f"{_convolving(fir) if suffix == '.wav' else ''}{_made(choice)}"
     )
+
+
+def _delay(fir: Fir) -> str:
+    milliseconds = f" ({1000.0 * fir.delay / fir.rate:.3f} ms)" if fir.delay else ""
+    return f"delay {fir.delay} samples{milliseconds}"
+
+
+def _convolving(fir: Fir) -> str:
+    """What a convolver has to be told, so that gains and times are those of the run."""
+    late = f", the dry sound {fir.delay} samples later" if fir.delay else ""
+    return f"in a convolver: at {fir.rate} Hz, gain 0 dB, normalising off{late}; "
 
 
 def _iir_facts(choice: Choice, what: str, iir: Iir) -> str:
     return (
         f"IIR of the {what}, choice {choice.name}: {len(iir.sections)} second-order sections "
-        f"at {iir.rate} Hz, delay 0 samples, {_gain(choice)}, magnitude within {iir.error:.2g} dB; "
+        f"at {iir.rate} Hz, delay 0 samples, {gain_words(choice)}, magnitude within {iir.error:.2g} dB; "
         f"{_made(choice)}"
     )
 
 
-def _gain(choice: Choice) -> str:
+def gain_words(choice: Choice) -> str:
     """What the filter's 0 dB is."""
     turns = f" ({choice.turns_words})" if choice.turns_words else ""
     return f"gain 0 dB re source voltage{turns}"
@@ -182,6 +196,15 @@ def _write_wav(path: Path, fir: Fir, facts: str, call: str) -> None:
     ):
         writer.write(np.asarray(fir.taps, dtype=np.float64)[:, None])
         writer.finish()
-        told = {"file": path.name, "about": facts, "delay_samples": fir.delay}
+        told = {
+            "file": path.name,
+            "about": facts,
+            "sample_rate_hz": fir.rate,
+            "taps": len(fir.taps),
+            "delay_samples": fir.delay,
+            "delay_ms": 1000.0 * fir.delay / fir.rate,
+            "gain_db": 0.0,
+            "normalise": False,
+        }
         beside.stage(facts_beside(writer.staged.temporary, told, call))
         commit_set([writer.staged, beside.staged])

@@ -185,7 +185,7 @@ def design_minimum_phase(response: Response, rate: int) -> Fir:
 
     def error(taps: int) -> float:
         return grid.magnitude_error(
-            np.fft.rfft(impulse[:taps] * grid.fade(taps), grid.size), target
+            grid.measured(np.fft.rfft(impulse[:taps] * grid.fade(taps), grid.size)), target
         )
 
     taps = shortest(grid.lengths(), lambda n: error(n) <= MAGNITUDE_GOAL)

@@ -134,8 +134,8 @@ class Grid:
         return self.measured(np.fft.rfft(late))
 
     def magnitude_error(self, got: Complex, response: Complex) -> float:
-        """Largest difference of levels in dB where it is measured."""
-        ratio = np.abs(got)[self._measured] / np.abs(response)[self._measured]
+        """Largest difference of levels in dB; of ``response`` over the whole grid, ``got`` where measured."""
+        ratio = np.abs(got) / np.abs(self.measured(response))
         return float(np.max(np.abs(20.0 * np.log10(ratio))))
 
     def knots(self) -> NDArray[np.intp]:

@@ -41,11 +41,11 @@ def design_iir(response: Response, rate: int) -> Iir:
     grid = Grid(rate)
     target = response(grid.frequency)
     whole = minimum_phase(np.abs(grid.tapered(target)))
-    points = grid.spread()
+    points, heard = grid.spread(), grid.measured(grid.frequency)
     best: Iir | None = None
     for sections in range(1, MOST_SECTIONS + 1):
         found = _fit_sections(grid.frequency[points], whole[points], rate, sections)
-        error = grid.magnitude_error(Iir(found, rate, 0.0).response(grid.frequency), target)
+        error = grid.magnitude_error(Iir(found, rate, 0.0).response(heard), target)
         if best is None or error < best.error:
             best = Iir(found, rate, error)
         if error <= IIR_GOAL:
