@@ -154,8 +154,8 @@ def _delay(fir: Fir) -> str:
 
 def _convolving(fir: Fir) -> str:
     """What a convolver has to be told, so that gains and times are those of the run."""
-    late = f", the dry sound {fir.delay} samples later" if fir.delay else ""
-    return f"in a convolver: at {fir.rate} Hz, gain 0 dB, normalising off{late}; "
+    late = f", what stays dry delayed by {fir.delay} samples" if fir.delay else ""
+    return f"in a convolver: {fir.rate} Hz, gain 0 dB, normalising off{late}; "
 
 
 def _iir_facts(choice: Choice, what: str, iir: Iir) -> str:

@@ -84,7 +84,7 @@ def faust_name(rig: str, choices: Sequence[Choice], every: Sequence[str], panel:
     name = file_name([rig, names, choices[0].place_tag, conductor, rates], "")
     bare = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
     word = re.sub(r"[^A-Za-z0-9]+", "_", bare).strip("_")
-    return f"{word if word[:1].isalpha() else f'rig_{word}'}.dsp"
+    return f"{word if word[:1].isalpha() else f'rig_{word}'.strip('_')}.dsp"
 
 
 def export_faust(
@@ -207,8 +207,10 @@ def _head(panel: Panel, branches: Sequence[Branch]) -> list[str]:
 
 
 def _comment(words: str, indent: str = "") -> str:
-    dress = {"initial_indent": f"// {indent}", "subsequent_indent": f"// {indent}"}
-    return textwrap.fill(words, _WIDTH, break_on_hyphens=False, **dress)
+    lead = f"// {indent}"
+    return textwrap.fill(
+        words, _WIDTH, initial_indent=lead, subsequent_indent=lead, break_on_hyphens=False
+    )
 
 
 def plain(text: str, signs: str = _SIGNS) -> str:
@@ -242,10 +244,16 @@ matched = checkbox("[3]matched in loudness");
 makeup = hslider("[4]drop make-up, dB", {makeup}, 0, {most}, 1);
 whole = int(_ + 0.5);
 
-// In a straight line over {fade} s from where it is to where it is sent, so that no switch clicks.
-fade(x) = (step ~ (_, _)) : !, _ with {{
-    step(left, now) = next, now + (x - now) / next
-    with {{ next = ba.if(x != x', max(1, int({fade} * ma.SR + 0.5)), max(1, left - 1)); }};
+// Over {fade} s from where it is to where it is sent, level at both ends (3 t^2 - 2 t^3): no switch clicks.
+fade(x) = (step ~ (_, _, _)) : !, !, _ with {{
+    step(left, from, now) = next, start, x + (start - x) * share * share * (3 - 2 * share)
+    with {{
+        next = max(0, ba.if(moved, frames, left) - 1);
+        start = ba.if(moved, now, from);
+        share = next / frames;
+    }};
+    moved = x != x';
+    frames = int({fade} * ma.SR + 0.5);
 }};
 
 // By sample rate.
