@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from auralize.commands.progress import telling
-from auralize.commands.shared import add_across, add_into, add_kind, add_rig, loaded, picked
+from auralize.commands.shared import ONE, add_across, add_into, add_kind, add_rig, loaded, picked
 from auralize.errors import RequestError, one_line
 
 if TYPE_CHECKING:
@@ -17,12 +17,12 @@ if TYPE_CHECKING:
     from auralize.rig.choice import Choice
     from auralize.rig.reading import Rig
 
-SOME = "the choice to take, needed where the rig has several; dsp: may be given several times (default: all)"
+WHICH = f"{ONE}; a dsp takes all, or those that are given"
 
 
 def add(commands: Any) -> None:
     command = commands.add_parser("filter", help="responses as filters to carry elsewhere")
-    add_rig(command, SOME)
+    add_rig(command, WHICH)
     words = (
         "wav or txt: FIR; json: second-order sections; dsp: all choices, source, receiving end and drop "
         "with switches, as source text in Faust, for a plugin"
@@ -81,7 +81,8 @@ def _one_filter(arguments: argparse.Namespace) -> None:
 
 
 def _plugin(arguments: argparse.Namespace) -> None:
-    from auralize.filters.faust import RATES, Panel, export_faust, faust_name
+    from auralize.filters.faust import RATES, export_faust, faust_name
+    from auralize.filters.faust_text import Panel
     from auralize.outputs import made_folder
     from auralize.rig.work import working_out
 

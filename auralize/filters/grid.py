@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Callable, Sequence
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -122,8 +122,8 @@ class Grid:
         left = (np.cumsum(slope[::-1])[::-1] - 0.5 * slope) / slope.sum()
         return np.concatenate([np.ones(taps - len(slope)), left])
 
-    def measured(self, response: Complex) -> Complex:
-        """The part of a response over the whole grid in which errors are measured."""
+    def measured(self, response: NDArray[Any]) -> NDArray[Any]:
+        """The part of what is over the whole grid in which errors are measured."""
         return response[self._measured]
 
     def response(self, impulse: Real) -> Complex:

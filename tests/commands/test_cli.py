@@ -170,6 +170,41 @@ def test_a_minimum_phase_filter_of_the_drop(bench: Bench, tell: Tell) -> None:
     assert decibels(abs(taps.sum())) == pytest.approx(decibels(KEPT["thick"]), abs=0.01)
 
 
+def test_a_convolver_is_told_what_it_needs(bench: Bench, tell: Tell) -> None:
+    """In the file, beside it, and on the screen."""
+    said = output(tell(*FILTER, "--into", "results", "--choice", "thin", "--rate", "44100"))
+    path = bench.results / "sluice.thin.receiving.44.1kHz.wav"
+    words = (
+        "delay 512 samples (11.610 ms)",
+        "in a convolver: 44100 Hz, gain 0 dB, normalising off, what stays dry delayed by 512 samples",
+    )
+    with sf.SoundFile(path) as file:
+        for word in words:
+            assert word in said
+            assert word in file.comment
+        frames = file.frames
+    told = json.loads(path.with_name(path.name + ".json").read_text(encoding="utf-8"))
+    assert (told["sample_rate_hz"], told["taps"]) == (44_100, frames)
+    assert (told["gain_db"], told["normalise"]) == (0.0, False)
+    assert told["delay_ms"] == pytest.approx(1000 * 512 / 44_100)
+
+
+def test_a_plugin_of_all_choices_or_some(bench: Bench, tell: Tell) -> None:
+    """Gains follow by hand: 8/9 and 8/8.25 arrive, so 1/9 is kept at most, and matched with what arrives."""
+    plugin = (*FILTER, "--into", "results", "--as", "dsp", "--rate", "48 kHz")
+    said = output(tell(*plugin))
+    assert said.startswith("results/sluice_48000Hz.dsp: Faust text of thin, thick: source, ")
+    assert "thin +1.02 dB, thick +0.27 dB" in said
+    assert "make-up for drops starts at 18 dB" in said  # 9/8 of 1/9 is -18.06 dB
+    assert "Caution" not in said
+    text = (bench.results / "sluice_48000Hz.dsp").read_text(encoding="utf-8")
+    assert "1 thin: what is there" in text
+    assert "{'1 thin':1;'2 thick':2}" in text
+    assert "'drop over plus'" not in text
+    output(tell(*plugin, "--choice", "thick"))
+    assert bench.left() == {"sluice_48000Hz.dsp", "sluice_thick_48000Hz.dsp"}
+
+
 # --- trials ---------------------------------------------------------------------------------------
 
 

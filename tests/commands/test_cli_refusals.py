@@ -93,6 +93,13 @@ NONSENSE: Mapping[str, tuple[Sequence[str], str]] = {
         (*FILTER, "--as", "json", "--choice", "thin", "--minimum-phase"),
         "--minimum-phase",
     ),
+    "plugin of one signal": (
+        (*FILTER, "--as", "dsp", "--signal", "drop"),
+        "--signal: a dsp has source, receiving end and drop",
+    ),
+    "plugin of minimum phase": ((*FILTER, "--as", "dsp", "--minimum-phase"), "--minimum-phase"),
+    "plugin at no rate": ((*FILTER, "--as", "dsp", "--rate", "0"), "8000"),
+    "plugin of an unknown choice": ((*FILTER, "--as", "dsp", "--choice", "thinn"), "thin, thick"),
     "filter at no rate": ((*FILTER, "--choice", "thin", "--rate", "0"), "8000"),
     "filter at a rate below zero": (
         (*FILTER, "--choice", "thin", "--rate", "-48000"),

@@ -29,6 +29,7 @@ COMMANDS = {
     "filter wav": FILTER,
     "filter txt": (*FILTER, "--as", "txt"),
     "filter json": (*FILTER, "--as", "json"),
+    "filter dsp": (*FILTER, "--as", "dsp"),
     "plot png": ("plot", "sluice.toml", *INTO),
     "plot svg": ("plot", "sluice.toml", *INTO, "--as", "svg"),
     "plot pdf": ("plot", "sluice.toml", *INTO, "--as", "pdf"),
@@ -106,7 +107,7 @@ def test_what_a_name_leads_to_stays(bench: Bench, tell: Tell, command: tuple[str
 @settings(max_examples=300, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     content=st.binary(max_size=200),
-    suffix=st.sampled_from([".txt", ".toml", ".svg", ".pdf", ".json", ".png"]),
+    suffix=st.sampled_from([".txt", ".toml", ".svg", ".pdf", ".dsp", ".json", ".png"]),
     call=st.text("0123456789abcdef", min_size=16, max_size=16),
     at=st.integers(0),
     bit=st.integers(0, 7),
@@ -195,7 +196,17 @@ def test_results_of_calls_that_differ_have_other_names(bench: Bench, tell: Tell)
         ("plot", "sluice.toml", *INTO, "--as", "svg", *more)
         for more in ((), THIN, ("--load", "shed"), ("--every-load",), ("--across", "plus"))
     ]
-    for command in (*filters[:8], *filters[9:17], *plots):
+    plugins = [
+        (*FILTER, "--as", "dsp", *more)
+        for more in (
+            (),
+            ("--across", "plus"),
+            ("--load", "shed"),
+            ("--rate", "8001"),
+            ("--choice", "thick"),
+        )
+    ]
+    for command in (*filters[:8], *filters[9:17], *plots, *plugins):
         before = len(every)
         output(tell(*command))
         every = set(held(bench))

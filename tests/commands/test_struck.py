@@ -25,6 +25,7 @@ COMMANDS = {
     "wav": (*FILTER, "--as", "wav"),
     "txt": (*FILTER, "--as", "txt"),
     "json": (*FILTER, "--as", "json"),
+    "dsp": (*FILTER, "--as", "dsp"),
     "plot": ("plot", "sluice.toml", "--into", "results", "--replace"),
     "render": ("render", "sluice.toml", "bells.wav", "--into", "results", *THIN, "--replace"),
     "demo": ("demo", "results", "--replace"),
