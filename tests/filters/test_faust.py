@@ -27,7 +27,7 @@ from auralize.filters.faust_text import Panel, faust_text, plain
 from auralize.filters.sections import Iir
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig, read_rig
-from support.faust_run import Compiled, needed, ran
+from support.faust_run import CONTROLS, Compiled, needed, ran
 
 Array = NDArray[np.float64]
 SOME_RATES = (44_100, 48_000, 96_000)
@@ -127,7 +127,7 @@ def test_what_a_choice_gets_matched_and_made_up(made: Compiled) -> None:
 
 
 def test_controls_begin_with_the_first_choice_as_it_arrives(made: Compiled) -> None:
-    assert made.starts() == [1.0, 1.0, 0.0, 20.0]
+    assert made.starts() == dict(zip(CONTROLS.values(), (1.0, 1.0, 0.0, 20.0), strict=True))
 
 
 @pytest.mark.parametrize("value", [0.9, 1.1])

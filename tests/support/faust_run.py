@@ -14,8 +14,13 @@ import pytest
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
-CONTROLS = ("choice", "hear", "matched", "makeup")
-"""In the order in which the text has them."""
+CONTROLS = {
+    "choice": "choice",
+    "hear": "hear",
+    "matched": "matched in loudness",
+    "makeup": "drop make-up, dB",
+}
+"""Labels of the controls; Faust leaves out one that does nothing."""
 # What `faust -lang c` leaves to whoever calls it; functions of the interface as in faust/gui/CInterface.h.
 _AROUND = """
 #include <stdlib.h>
@@ -23,12 +28,16 @@ _AROUND = """
 #define max(a, b) ((a) < (b) ? (b) : (a))
 #include "made.c"
 static FAUSTFLOAT *zones[64];
+static const char *labels[64];
 static int count;
 static void box(void *ui, const char *label) {}
 static void closed(void *ui) {}
-static void button(void *ui, const char *label, FAUSTFLOAT *zone) { zones[count++] = zone; }
+static void button(void *ui, const char *label, FAUSTFLOAT *zone) {
+    labels[count] = label;
+    zones[count++] = zone;
+}
 static void slider(void *ui, const char *label, FAUSTFLOAT *zone, FAUSTFLOAT init, FAUSTFLOAT least,
-    FAUSTFLOAT most, FAUSTFLOAT step) { zones[count++] = zone; }
+    FAUSTFLOAT most, FAUSTFLOAT step) { button(ui, label, zone); }
 static void declared(void *ui, FAUSTFLOAT *zone, const char *key, const char *value) {}
 void *opened(int rate) {
     UIGlue glue = {0};
@@ -45,6 +54,7 @@ void *opened(int rate) {
 }
 void set(int control, double value) { *zones[control] = value; }
 double get(int control) { return *zones[control]; }
+const char *label(int control) { return labels[control]; }
 int controls(void) { return count; }
 void run(void *dsp, int frames, FAUSTFLOAT **in, FAUSTFLOAT **out) { computemydsp(dsp, frames, in, out); }
 void closed_down(void *dsp) { deletemydsp(dsp); }
@@ -74,21 +84,26 @@ class Compiled:
         self._code = ctypes.CDLL(str(folder / "made.so"))
         self._code.opened.restype = ctypes.c_void_p
         self._code.get.restype = ctypes.c_double
+        self._code.label.restype = ctypes.c_char_p
 
-    def starts(self) -> list[float]:
-        """What the controls begin with."""
+    def starts(self) -> dict[str, float]:
+        """What the controls begin with, by label."""
         dsp = ctypes.c_void_p(self._code.opened(48_000))
-        values = [self._code.get(number) for number in range(self._code.controls())]
+        values = {label: self._code.get(number) for label, number in self._controls().items()}
         self._code.closed_down(dsp)
         return values
+
+    def _controls(self) -> dict[str, int]:
+        every = range(self._code.controls())
+        return {self._code.label(number).decode(): number for number in every}
 
     def run(self, rate: int, pieces: Sequence[tuple[Mapping[str, float], Array]]) -> Array:
         """Two channels in, (frames, 2), and out again, in pieces before which controls are set."""
         dsp = ctypes.c_void_p(self._code.opened(rate))
-        found = []
+        found, numbers = [], self._controls()
         for controls, sound in pieces:
             for name, value in controls.items():
-                self._code.set(CONTROLS.index(name), ctypes.c_double(value))
+                self._code.set(numbers[CONTROLS[name]], ctypes.c_double(value))
             heard, made = np.ascontiguousarray(sound.T), np.zeros(sound.T.shape)
             self._code.run(dsp, len(sound), _rows(heard), _rows(made))
             found.append(made.T)
