@@ -84,7 +84,6 @@ def _plugin(arguments: argparse.Namespace) -> None:
     from auralize.filters.faust import RATES, export_faust, faust_name
     from auralize.filters.faust_text import Panel
     from auralize.outputs import made_folder
-    from auralize.rig.work import working_out
 
     if arguments.signal:
         raise RequestError("--signal: a dsp has source, receiving end and drop; leave it out")
@@ -94,7 +93,7 @@ def _plugin(arguments: argparse.Namespace) -> None:
     matches, makeup = _gains(choices, arguments.across)
     panel = Panel(rig.title, arguments.across, rates, makeup)
     path = arguments.into / faust_name(arguments.rig.stem, choices, list(rig.choices), panel)
-    with made_folder(arguments.into), working_out("the filters of all choices"):
+    with made_folder(arguments.into):
         facts = export_faust(choices, panel, matches, path, replaces=arguments.replace)
     print(one_line(f"{path}: {facts}"))
 

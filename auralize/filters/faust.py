@@ -28,6 +28,7 @@ from auralize.filters.quality import caution, check, of_magnitude
 from auralize.filters.sections import IIR_GOAL, Iir, design_iir
 from auralize.outputs import among, check_ours, file_name, fingerprint, marked, origin
 from auralize.rig.choice import Choice
+from auralize.rig.work import working_out
 
 RATES: Final = (44_100, 48_000, 88_200, 96_000, 176_400, 192_000)
 """Hz at which the text has coefficients; a host at another rate gets those of the nearest."""
@@ -63,9 +64,10 @@ def export_faust(
     identities = [choice.identity for choice in choices]
     call = fingerprint("filter dsp", identities, panel.across, panel.rates)
     check_ours(path, call, replaces)
-    branches = [
-        design_branch(choice, match, panel) for choice, match in zip(choices, matches, strict=True)
-    ]
+    branches = []
+    for choice, match in zip(choices, matches, strict=True):
+        with working_out(f"the filters of choice {choice.name}"):
+            branches.append(design_branch(choice, match, panel))
     write_bytes(path, marked(encoded(faust_text(panel, branches)), ".dsp", call))
     return _facts(panel, branches)
 
