@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from auralize.audio.metering import Level
+from auralize.circuit.conductor import Real
 from auralize.figures.curves import curves
 from auralize.figures.facts import facts
 from auralize.gains import DROP_GATED_AFTER, INSTALLED, LOUDNESS, End, level_gain
@@ -173,7 +174,7 @@ def _level(level: Level) -> dict[str, float | None]:
     return {"loudness": _finite(level.loudness), "peak": level.peak}
 
 
-def _decibels(levels: NDArray[np.float64]) -> list[float | None]:
+def _decibels(levels: Real) -> list[float | None]:
     return [_finite(round(float(level), 4)) for level in levels]
 
 

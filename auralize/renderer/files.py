@@ -15,8 +15,6 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 
-import numpy as np
-
 from auralize.audio.carried import carried
 from auralize.audio.depth import Depth, output_depth, sound_bytes
 from auralize.audio.metering import Level
@@ -25,7 +23,7 @@ from auralize.audio.writer import AudioWriter, check_output
 from auralize.circuit.signals import SIGNALS, over
 from auralize.errors import AudioFileError, RequestError
 from auralize.files import StagedText, check_text, commit_set
-from auralize.filters.fir import Fir, RunFilters, design_run
+from auralize.filters.fir import RunFilters, design_run
 from auralize.filters.quality import check
 from auralize.gains import (
     INSTALLED,
@@ -45,7 +43,16 @@ from auralize.outputs import (
 )
 from auralize.renderer.facts import Rendered, RenderedFile, describe, facts, told_of
 from auralize.renderer.options import USUAL, RenderOptions
-from auralize.renderer.parts import Part, Progress, Share, matches, measured, meter_of, played
+from auralize.renderer.parts import (
+    Part,
+    Progress,
+    Share,
+    as_it_is,
+    matches,
+    measured,
+    meter_of,
+    played,
+)
 from auralize.renderer.take import Take
 from auralize.rig.choice import Choice
 from auralize.rig.work import working_out
@@ -206,9 +213,7 @@ def _plan(job: Job, designs: Designs) -> list[Part]:
                 check(what, fir.error)
             parts.append(Part(choice, heard, fir, meter_of(job.take)))
     if options.source:
-        delay = parts[0].fir.delay
-        as_it_is = Fir(np.eye(1, delay + 1, delay)[0], rate, delay, -np.inf)
-        parts.append(Part(None, SOURCE, as_it_is, meter_of(job.take)))
+        parts.append(Part(None, SOURCE, as_it_is(parts[0].fir), meter_of(job.take)))
     return parts
 
 

@@ -7,6 +7,8 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
+import numpy as np
+
 from auralize.audio.loudness import LoudnessMeter
 from auralize.audio.metering import Level, Meter, Samples, measure
 from auralize.filters.fir import Fir
@@ -45,6 +47,12 @@ class Share:
     def add(self, frames: int) -> None:
         self._done += frames
         self._progress(self._done / self._all)
+
+
+def as_it_is(beside: Fir) -> Fir:
+    """What leaves a signal alone, in step with another filter."""
+    delay = beside.delay
+    return Fir(np.eye(1, delay + 1, delay)[0], beside.rate, delay, -np.inf)
 
 
 def meter_of(take: Take) -> Meter:
