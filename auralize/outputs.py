@@ -118,7 +118,7 @@ def check_ours(path: Path, call: str, replace: bool) -> None:
     if path.is_symlink():  # what it leads to may be anything, a rig that is read among it
         raise InTheWayError(f"{path}: this is a link, and stays; remove it, or name another folder")
     beside = [sidecar(path)] if path.suffix.lower() in SOUNDS else []
-    made = _made_by(path) if os.path.lexists(path) else call
+    made = made_by(path) if os.path.lexists(path) else call
     if replace or made == call:
         for facts in beside:
             check_ours(facts, call, replace)
@@ -131,7 +131,7 @@ def check_ours(path: Path, call: str, replace: bool) -> None:
     raise InTheWayError(f"{path}: {found}; --replace replaces it, --into names another folder")
 
 
-def _made_by(path: Path) -> str | None:
+def made_by(path: Path) -> str | None:
     """The call that made a file, None where it is not as we left it."""
     with suppress(*_NO_MARK):
         if path.suffix.lower() not in SOUNDS:
