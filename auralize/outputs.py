@@ -55,8 +55,11 @@ def fingerprint(*said: Any) -> str:
     return _hash(json.dumps(said, sort_keys=True, default=str).encode())
 
 
-def origin() -> str:
-    """What made a file, and on which day in UTC; ``SOURCE_DATE_EPOCH`` (reproducible-builds.org) sets it."""
+def origin(day: str | None = None) -> str:
+    """What made a file, and on which ``day``: else today in UTC, or as ``SOURCE_DATE_EPOCH`` has it
+    (reproducible-builds.org)."""
+    if day is not None:
+        return f"auralize {version('auralize')}, {day}"
     told = os.environ.get("SOURCE_DATE_EPOCH", "")
     now = datetime.fromtimestamp(int(told), UTC) if told.isdecimal() else datetime.now(UTC)
     return f"auralize {version('auralize')}, {now:%Y-%m-%d}"
