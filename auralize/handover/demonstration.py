@@ -23,8 +23,9 @@ from auralize.handover.demonstration_text import Made, gains_text
 from auralize.handover.track import DROP_TONE, END_TONE, Voice, laid_out, write_track
 from auralize.outputs import origin, sha256_of, sidecar
 from auralize.renderer.facts import Rendered
-from auralize.renderer.files import Designs, Progress, carried_out, check_drops, prepared
+from auralize.renderer.files import Designs, carried_out, check_drops, prepared
 from auralize.renderer.options import USUAL, RenderOptions
+from auralize.renderer.parts import Progress
 from auralize.rig.choice import Choice
 
 DEPTH: Final = "PCM_24"

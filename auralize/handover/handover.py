@@ -46,6 +46,7 @@ class HandedOver:
 
     folder: Path
     source: Path
+    choices: Sequence[Choice]
     region: Region
     """What of the source is in it."""
     shortened: bool
@@ -84,7 +85,7 @@ def hand_over(
         named = tuple(file.relative_to(place) for file in files)
     shortened = work.shrinks and region.seconds < min(USUAL_SECONDS, work.seconds)
     return HandedOver(
-        folder, source, region, shortened, len(page), named, options, made.measured
+        folder, source, choices, region, shortened, len(page), named, options, made.measured
     )
 
 
@@ -208,7 +209,7 @@ class _Work:
             match=asked.match,
             makeup=asked.makeup,
             drops=asked.drops,
-            suffix=f".{asked.kind}",
+            suffix=".flac" if asked.kind == "flac" else ".wav",
             excerpt=region.excerpt,
         )
         told = Told(self.rig.title, self.date, rig_fingerprint(self.choices))
