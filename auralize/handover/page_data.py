@@ -58,7 +58,7 @@ def page_data(made: Material) -> dict[str, Any]:
         "title": made.rig.title,
         "rig": {
             "file": made.rig.path.name if made.rig.path else "",
-            "fingerprint": fingerprint([choice.identity for choice in made.choices]),
+            "fingerprint": rig_fingerprint(made.choices),
         },
         "date": made.date,
         "rate": rate,
@@ -77,6 +77,11 @@ def page_data(made: Material) -> dict[str, Any]:
         "steps": _steps(made),
         "response": _responses(made.choices),
     }
+
+
+def rig_fingerprint(choices: Sequence[Choice]) -> str:
+    """Of all that a rig says of these choices but for words."""
+    return fingerprint([choice.identity for choice in choices])
 
 
 def _programme(made: Material) -> dict[str, Any]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-from pathlib import Path
 from typing import Final
 
 import soundfile as sf
@@ -21,23 +20,30 @@ LONGEST: Final = 900.0
 """s; decoded by a browser at 96 kHz, two channels of this take 700 MB."""
 
 
-def check_playable(take: Take, path: Path) -> None:
+def check_playable(source: Take) -> None:
     """Raise AudioFileError for a source that a page cannot play, with what to do about it."""
-    info = take.info
+    info = source.info
     if info.channels > MOST_CHANNELS:
         raise AudioFileError(
-            f"{path} has {info.channels} channels, and a page plays one or two; make a stereo or mono file "
-            "of it first, in an audio editor"
+            f"{info.path} has {info.channels} channels, and a page plays one or two; mix it down to stereo "
+            "or mono first, in an audio editor"
         )
     if info.rate > HIGHEST_RATE:
+        half = info.rate // 2
+        right = half if half <= HIGHEST_RATE else HIGHEST_RATE
         raise AudioFileError(
-            f"{path} has a sample rate of {info.rate} Hz, and browsers play up to {HIGHEST_RATE} Hz; "
-            f"convert it to {info.rate // 2 if info.rate // 2 <= HIGHEST_RATE else HIGHEST_RATE} Hz first"
+            f"{info.path} has a sample rate of {info.rate} Hz, and browsers play up to {HIGHEST_RATE} Hz; "
+            f"convert it to {right} Hz first, in an audio editor"
         )
-    if take.frames > LONGEST * info.rate:
+
+
+def check_length(take: Take) -> None:
+    """Raise AudioFileError for a region that a browser cannot hold."""
+    seconds = take.frames / take.info.rate
+    if seconds > LONGEST:
         raise AudioFileError(
-            f"{path}: a region of {take.frames / info.rate:.0f} s is too long for a page; right is --for "
-            f"with {LONGEST:g} s at most"
+            f"{take.info.path}: a region of {seconds:.0f} s is too long for a page; right is --for with "
+            f"{LONGEST:g} s at most"
         )
 
 

@@ -69,6 +69,8 @@ class Job:
     depth: Depth
     paths: Mapping[Heard, Path]
     """Of all that is to be written."""
+    day: str | None = None
+    """What files say of when they were made; None: today."""
 
     @property
     def frames(self) -> int:
@@ -242,7 +244,7 @@ def _writer(job: Job, part: Part, gains: Gains, more: bytes) -> AudioWriter:
         take.channels,
         job.depth,
         job.frames,
-        describe(heard, part.choice, gains, take, job.options.tail),
+        describe(heard, part.choice, gains, take, job.options.tail, job.day),
         inputs=[take.info.path],
         mask=take.mask,
         more=more,
