@@ -124,7 +124,10 @@ const Numbers = (() => {
     });
   }
 
-  const HALF = interpolator(0.5).slice(0, REACH); // symmetric: the other side is the same
+  const HALF = interpolator(0.5).slice(0, REACH).reverse(); // from the middle outwards; both sides are the same
+  const NEAR = 8; // taps on either side that are looked at first
+  const FAR = 2 * sum(HALF.subarray(NEAR).map(Math.abs)); // of the highest sample around: what the others add at most
+  const ROOM = 64; // samples over which that one is looked for together
   const QUARTERS = [2, 6].map((eighth) => interpolator(eighth / 8));
   const EIGHTHS = [1, 3, 5, 7].map((eighth) => interpolator(eighth / 8));
 
@@ -139,22 +142,36 @@ const Numbers = (() => {
     return most;
   }
 
+  /* Highest magnitudes that taps can reach from each `ROOM` of samples: its own and those on either side. */
+  function around(padded) {
+    const rooms = Array.from({ length: Math.ceil(padded.length / ROOM) + 1 },
+      (_, room) => samplePeak(padded.subarray(room * ROOM, (room + 1) * ROOM)));
+    return rooms.map((own, room) => Math.max(own, rooms[room - 1] ?? 0, rooms[room + 1] ?? 0));
+  }
+
   /* The highest of `peak` and what lies between samples `from` and `to` of a channel. */
   function peakBetween(channel, from, to, peak) {
     const padded = new Float64Array(to - from + 2 * REACH); // silence before and after the signal
     const first = Math.max(0, from - REACH), last = Math.min(channel.length, to + REACH);
     if (last > first) padded.set(channel.subarray(first, last), first - from + REACH);
+    const most = around(padded);
     for (let n = REACH; n < to - from + REACH; n += 1) {
-      let half = 0;
-      for (let k = 0; k < REACH; k += 1) half += HALF[k] * (padded[n - REACH + 1 + k] + padded[n + REACH - k]);
-      let near = Math.max(Math.abs(padded[n]), Math.abs(half), Math.abs(padded[n + 1]));
-      if (near > peak) peak = near;
-      if (near < SHARE_AT_HALVES * peak) continue;
-      near = Math.max(near, highest(padded, n, QUARTERS));
-      if (near > peak) peak = near;
-      if (near >= SHARE_AT_QUARTERS * peak) peak = Math.max(peak, highest(padded, n, EIGHTHS));
+      let half = 0, k = 0;
+      for (; k < NEAR; k += 1) half += HALF[k] * (padded[n - k] + padded[n + 1 + k]);
+      const samples = Math.max(Math.abs(padded[n]), Math.abs(padded[n + 1]));
+      const least = SHARE_AT_HALVES * peak;
+      if (samples < least && Math.abs(half) + FAR * most[Math.floor(n / ROOM)] < least) continue;
+      for (; k < REACH; k += 1) half += HALF[k] * (padded[n - k] + padded[n + 1 + k]);
+      peak = Math.max(peak, closer(padded, n, Math.max(samples, Math.abs(half)), peak));
     }
     return peak;
+  }
+
+  /* The highest magnitude after sample `n`, where it may be above `peak`; `near`: at samples and half way. */
+  function closer(padded, n, near, peak) {
+    if (near < SHARE_AT_HALVES * peak) return near;
+    near = Math.max(near, highest(padded, n, QUARTERS));
+    return near < SHARE_AT_QUARTERS * peak ? near : Math.max(near, highest(padded, n, EIGHTHS));
   }
 
   function samplePeak(channel) {
@@ -310,14 +327,16 @@ const Numbers = (() => {
       const high = turn(late, 17) ^ turn(late, 19) ^ (late >>> 10);
       words[t] = words[t - 16] + low + words[t - 7] + high;
     }
-    let [a, b, c, d, e, f, g, h] = state;
+    let a = state[0], b = state[1], c = state[2], d = state[3];
+    let e = state[4], f = state[5], g = state[6], h = state[7];
     for (let t = 0; t < 64; t += 1) {
       const one = (h + (turn(e, 6) ^ turn(e, 11) ^ turn(e, 25)) + ((e & f) ^ (~e & g)) + ROUNDS[t] + words[t]) | 0;
       const two = ((turn(a, 2) ^ turn(a, 13) ^ turn(a, 22)) + ((a & b) ^ (a & c) ^ (b & c))) | 0;
       h = g; g = f; f = e; e = (d + one) | 0;
       d = c; c = b; b = a; a = (one + two) | 0;
     }
-    [a, b, c, d, e, f, g, h].forEach((word, i) => { state[i] += word; });
+    state[0] += a; state[1] += b; state[2] += c; state[3] += d;
+    state[4] += e; state[5] += f; state[6] += g; state[7] += h;
   }
 
   /* Of a Uint8Array: 32 bytes. */
