@@ -155,7 +155,7 @@
       else {
         const [from, to] = [Math.min(at, this.loopStart), Math.max(at, this.loopStart)];
         this.loopStart = null;
-        if (to > from) this.sound.loop(from, to);
+        this.trying(() => this.sound.loop(from, to));
       }
       this.update();
     }
@@ -194,9 +194,8 @@
       this.complain("");
       told(0);
       try {
-        await this.sound.open(file.name, await file.arrayBuffer(), told);
-        this.own = file.name;
-        show("opening", say(this.words.opened, { name: apart(file.name) }));
+        const done = await this.sound.open(file.name, await file.arrayBuffer(), told);
+        if (done) show("opening", say(this.words.opened, { name: apart(file.name) }));
       } catch (error) {
         show("opening", "");
         this.complain(say(this.words.refused, { name: apart(file.name), why: error.message }));
@@ -206,11 +205,20 @@
     }
 
     back() {
-      this.own = null;
       this.sound.back();
       show("opening", "");
       byId("file").focus();
       this.update();
+    }
+
+    /** What the sound refuses is said. */
+    trying(act) {
+      this.complain("");
+      try {
+        act();
+      } catch (error) {
+        this.complain(error.message);
+      }
     }
 
     complain(words) {
@@ -228,8 +236,9 @@
       show("now-gain", say(words.gain, { gain: this.decibels(gains.total) }));
       for (const id of ["play", "now-play"]) show(id, sound.playing ? words.pause : words.play);
       show("uncertain", sound.certain === false ? words.uncertain : "");
-      show("programme", this.own ? say(words.own, { name: apart(this.own) }) : say(words.programme, { name: apart(this.data.programme.name) }));
-      byId("back").hidden = !this.own;
+      const folded = sound.foldedFrom ? say(words.folded, { channels: sound.foldedFrom }) : "";
+      show("programme", say(sound.inside ? words.programme : words.own, { name: apart(sound.name), folded }));
+      byId("back").hidden = sound.inside;
       document.body.dataset.heard = sound.heard.signal;
       this.showLevels();
       this.showLoop();
@@ -271,9 +280,10 @@
       }, 400);
     }
 
+    /** Not while a dialog is open: what a trial plays is not to be seen behind it. */
     live(now) {
       const calm = matchMedia("(prefers-reduced-motion: reduce)").matches;
-      if (now - (this.drawn || 0) >= (calm ? CALM : LIVE)) {
+      if (now - (this.drawn || 0) >= (calm ? CALM : LIVE) && !document.querySelector("dialog[open]")) {
         this.drawn = now;
         this.showPosition();
         this.spectrum.draw();
@@ -338,7 +348,7 @@
 
   document.addEventListener("DOMContentLoaded", () => {
     const [data, texts] = [inside("data"), inside("texts")];
-    const sound = new Sound(data);
+    const sound = new Sound(data, (key, values) => say(texts.sound[key], values));
     const ready = sound.load().then(
       () => {
         byId("player").hidden = byId("now").hidden = false;

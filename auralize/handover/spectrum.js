@@ -10,6 +10,7 @@ class SpectrumPicture {
     this.sound = sound;
     this.words = words;
     this.bars = [];
+    this.add("text", { x: 190, y: 85, "text-anchor": "middle" }, words.quiet);
   }
 
   add(tag, attributes, words = "") {
@@ -29,6 +30,7 @@ class SpectrumPicture {
 
   /** Axes and bars, once it is known which bands there are. */
   begin(bands) {
+    this.svg.replaceChildren();
     this.wide = 342 / bands.length;
     for (let level = 0; level >= SpectrumPicture.FLOOR; level -= 30) {
       this.add("path", { class: "grid", d: `M34 ${this.y(level)}h342` });
