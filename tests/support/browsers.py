@@ -19,6 +19,8 @@ from pathlib import Path
 
 import pytest
 
+from support import sound_server
+
 SECONDS = 60.0
 """After which a browser that does not answer is given up."""
 LATE = 0.3
@@ -50,6 +52,8 @@ class Chromium:
     """All calls go to one thread: playwright's loop would be in the way of others in this one."""
 
     name = "chromium"
+    plays = True
+    """Without a device, as with one: into a clock."""
 
     def __init__(self) -> None:
         self.console: list[str] = []
@@ -138,6 +142,7 @@ class Firefox:
     name = "firefox"
 
     def __init__(self, folder: Path) -> None:
+        """Needs a sound server to play: where there is none, what is to be played never starts."""
         from websockets.sync.client import connect
 
         self._said: list[str] = []
@@ -148,8 +153,9 @@ class Firefox:
         ]
         (folder / "user.js").write_text("\n".join(lines))
         self._stack, self._asked = ExitStack(), 0
+        self.plays = sound_server.missing() is None
         with self._stack:
-            self._process = self._started(folder)
+            self._process = self._started(folder, self._environment(folder))
             address = f"{self._address(folder / LOG)}/session"
             socket = connect(address, max_size=None, open_timeout=SECONDS)
             self._socket = self._stack.enter_context(socket)
@@ -162,13 +168,19 @@ class Firefox:
         self._ask("session.subscribe", events=events)
         self._page = self._ask("browsingContext.getTree")["contexts"][0]["context"]
 
-    def _started(self, folder: Path) -> subprocess.Popen:
+    def _environment(self, folder: Path) -> dict[str, str]:
+        if not self.plays:
+            return os.environ | {"HOME": str(folder)}
+        server = sound_server.SoundServer(folder)
+        return self._stack.enter_context(server).environment
+
+    def _started(self, folder: Path, environment: dict[str, str]) -> subprocess.Popen:
         with (folder / LOG).open("w") as log:
             process = subprocess.Popen(
                 [FIREFOX, "--headless", "--remote-debugging-port=0", "--profile", folder],
                 stdout=subprocess.DEVNULL,
                 stderr=log,
-                env=os.environ | {"HOME": str(folder)},
+                env=environment,
             )
         self._stack.callback(process.wait)
         self._stack.callback(process.kill)
