@@ -1,0 +1,1 @@
+"""What is handed over: a page that plays, a set of files, a report."""
