@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+import re
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from importlib.resources import files
@@ -25,11 +26,13 @@ from auralize.handover.plots import COLOURS, plot
 from auralize.handover.svg import plain
 from auralize.rig.choice import Choice
 from auralize.rig.work import working_out
+from auralize.units import show_frequency
 
-SCRIPTS: Final = ("numbers.js", "sound.js", "trial.js", "screen.js")
+SCRIPTS: Final = ("numbers.js", "sound.js", "trial.js", "spectrum.js", "screen.js")
 """In the order in which each builds on those before it."""
 _COLUMNS: Final = 6
 """Choices beside each other in a table, which a sheet of paper has room for."""
+_HYPHEN: Final = re.compile(r"^-(?=\d)")
 _POLICY: Final = (
     "default-src 'none'; script-src {script}; style-src {style}; img-src data:; media-src data: blob:; "
     "form-action 'none'; base-uri 'none'"
@@ -85,7 +88,7 @@ def page_text(
     inside = {
         "style": Markup(style),
         "script": Markup(script),
-        "texts_inside": Markup(_inside({part: texts[part] for part in ("screen", "trial")})),
+        "texts_inside": Markup(_inside({part: texts[part] for part in ("screen", "sound", "trial")})),
         "data_inside": Markup(_inside(data)),
     }
     policy = _POLICY.format(script=_hash(script), style=_hash(style))
@@ -126,13 +129,13 @@ def _told(
     compared = differences(choices, first, sound, across)
     shown = _panels(choices, first, across)
     words, programme = texts["page"], data["programme"]
-    silent = texts["drawing"]["silent"]
     names = [choice.name for choice in choices]
     return {
         "about": words["made"].format(version=data["version"], date=data["date"]),
         "programme": words["programme_words"].format(
             name=programme["name"], seconds=programme["seconds"], start=programme["from"]
         ),
+        "matches": list(_matches(data, words)),
         "sides": list(dict.fromkeys(s["across"] for s in data["signals"] if s["signal"] == "drop")),
         "told": [
             _of_choice(one, choice, figured, texts)
@@ -140,10 +143,10 @@ def _told(
         ],
         "compared": comparisons(compared),
         "held_against": held_against(),
-        "plots": [plot(panel, names, silent) for panel in shown],
+        "plots": [plot(panel, names, texts["drawing"]) for panel in shown],
         "colours": COLOURS,
         "bands": any(curve.low is not None for panel in shown for curve in panel.curves),
-        "tables": [comparison_rows(part) for part in _parts(found)],
+        "tables": [_signed(comparison_rows(part)) for part in _parts(found)],
         "cautions": list(_cautions(found)),
     }
 
@@ -158,10 +161,20 @@ def _of_choice(
         "facts": one["facts"],
         "drawing": installation(choice, texts["drawing"]),
         "sentences": sentences(found),
-        "frequencies": frequency_rows(found),
-        "loudspeakers": loudspeaker_rows(found.loudspeakers) if found.loudspeakers else [],
+        "frequencies": _signed(frequency_rows(found)),
+        "loudspeakers": _signed(loudspeaker_rows(found.loudspeakers)) if found.loudspeakers else [],
         "loudspeakers_head": loudspeakers_head(found.loudspeakers) if found.loudspeakers else "",
     }
+
+
+def _matches(data: Mapping[str, Any], words: Mapping[str, str]) -> Iterator[dict[str, Any]]:
+    """The ways of matching: "installed", "loudness", or a frequency in Hz."""
+    for way in data["ways"]["match"]:
+        if isinstance(way, str):
+            told = words[f"match_{way}"]
+        else:
+            told = words["match_level"].format(hertz=show_frequency(way))
+        yield {"words": told, "offered": way == data["offered"]["match"]}
 
 
 def _panels(choices: Sequence[Choice], first: Choice, across: Across) -> list[Panel]:
@@ -170,6 +183,11 @@ def _panels(choices: Sequence[Choice], first: Choice, across: Across) -> list[Pa
     if len(choices) == 1:
         return [loss, drop]
     return [loss, drop, *panels(choices, across, first, None)]
+
+
+def _signed(rows: Sequence[Sequence[str]]) -> list[list[str]]:
+    """The same rows with a true minus, which is read aloud, before numbers."""
+    return [[_HYPHEN.sub("\u2212", cell) for cell in row] for row in rows]
 
 
 def _parts(found: Sequence[Figures]) -> Iterator[Sequence[Figures]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Final
@@ -15,6 +15,7 @@ from auralize.circuit.conductor import Real
 from auralize.figures.panels import Panel, PanelCurve
 from auralize.figures.reference import SWEEP
 from auralize.handover.svg import cut, letters, line, number, path, sheet, written
+from auralize.units import rounded, show_frequency
 
 _WIDTH, _LEFT, _RIGHT, _TOP, _BOTTOM = 380.0, 34.0, 84.0, 26.0, 34.0
 """Units: of the sheet, and of what is kept free about the curves."""
@@ -26,6 +27,8 @@ _HERTZ: Final = {
     20: "20", 50: "50", 100: "100", 200: "200", 500: "500", 1e3: "1k", 2e3: "2k", 5e3: "5k", 1e4: "10k",
     2e4: "20k",
 }  # fmt: skip
+_SPOKEN: Final = (100.0, 1000.0, 10_000.0)
+"""Hz."""
 _STEPS: Final = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
 _MOST_LINES: Final = 7
 """Of the grid, from the lowest level to the highest."""
@@ -63,18 +66,34 @@ class _Field:
         return _TOP + (self.high - level) / (self.high - self.low) * self.height
 
 
-def plot(panel: Panel, names: Sequence[str], silent: str) -> str:
+def plot(panel: Panel, names: Sequence[str], words: Mapping[str, str]) -> str:
     """A panel as it is on the pages of `picture`, with the names of the choices at the ends of the curves."""
     field = _field(panel)
-    root = sheet(_WIDTH, _TOP + field.height + _BOTTOM, panel.words, "plot")
+    root = sheet(_WIDTH, _TOP + field.height + _BOTTOM, _spoken(panel, names, words), "plot")
     letters(root, (0.0, 12.0), panel.words, kind="head")
     _grid(root, field)
     if panel.zero:
         line(root, [(_LEFT, field.y(0.0)), (_WIDTH - _RIGHT, field.y(0.0))], "zero")
     for curve in panel.curves:
         _curve(root, field, curve, len(names))
-    _named(root, field, panel, names, silent)
+    _named(root, field, panel, names, words["silent"])
     return written(root)
+
+
+def _spoken(panel: Panel, names: Sequence[str], words: Mapping[str, str]) -> str:
+    """For whoever cannot see it: the levels of each choice at a few frequencies."""
+    told = [f"{panel.words}."]
+    for curve in panel.curves:
+        if curve.number is not None:
+            levels = (_level_at(curve, hertz, words) for hertz in _SPOKEN)
+            told.append(f"{names[curve.number]}: {', '.join(levels)}.")
+    return " ".join(told)
+
+
+def _level_at(curve: PanelCurve, hertz: float, words: Mapping[str, str]) -> str:
+    level = float(np.interp(hertz, SWEEP, curve.values))
+    shown = rounded(level, ".2f") if math.isfinite(level) else words["silent"]
+    return words["level"].format(level=shown, hertz=show_frequency(hertz))
 
 
 def _field(panel: Panel) -> _Field:
