@@ -11,10 +11,10 @@ from pathlib import Path
 from typing import Final
 
 from auralize.errors import AudioFileError
-from auralize.gains import Gains, Heard
+from auralize.gains import End, Gains, Heard
 from auralize.handover.demonstration import Imprint, demonstration
 from auralize.handover.folder import staged_folder
-from auralize.handover.levels import Measured, measure_all, signals
+from auralize.handover.levels import Measured, gains, measure_all, signals
 from auralize.handover.options import USUAL, HandoverOptions
 from auralize.handover.page import page_text
 from auralize.handover.page_data import Material, page_data, rig_fingerprint
@@ -56,11 +56,8 @@ class HandedOver:
     """Of the demonstration set, relative to the folder."""
     options: HandoverOptions
     measured: Measured
-
-    @cached_property
-    def gains(self) -> Mapping[Heard, Gains]:
-        """Of all that the page lets hear, as it begins."""
-        return self.measured.gains(self.options.match, self.options.makeup, self.options.drops)
+    gains: Mapping[Heard, Gains]
+    """Of all that the page lets hear, as it begins."""
 
 
 def hand_over(
@@ -81,11 +78,12 @@ def hand_over(
         (place / PAGE).write_bytes(page)
         progress(_PAGE)
         (place / SET).mkdir()
-        files = work.set(place / SET, region)
+        heard = gains((made.measured, *made.stepped), options.match, options.makeup, options.drops)
+        files = work.set(place / SET, region, _makeup(heard))
         named = tuple(file.relative_to(place) for file in files)
     shortened = work.shrinks and region.seconds < min(USUAL_SECONDS, work.seconds)
     return HandedOver(
-        folder, source, choices, region, shortened, len(page), named, options, made.measured
+        folder, source, choices, region, shortened, len(page), named, options, made.measured, heard
     )
 
 
@@ -202,12 +200,12 @@ class _Work:
             self.date,
         )
 
-    def set(self, place: Path, region: Region) -> tuple[Path, ...]:
-        """The demonstration set of the same region, at the same gains."""
+    def set(self, place: Path, region: Region, makeup: float) -> tuple[Path, ...]:
+        """The demonstration set of the same region, at the same gains: steps have a say in the ``makeup``."""
         asked = self.options
         options = RenderOptions(
             match=asked.match,
-            makeup=asked.makeup,
+            makeup=makeup if asked.steps and asked.drops == "one" else asked.makeup,
             drops=asked.drops,
             suffix=".flac" if asked.kind == "flac" else ".wav",
             excerpt=region.excerpt,
@@ -222,6 +220,12 @@ class _Work:
             self.designs,
             lambda share: self.progress(_PAGE + (1.0 - _PAGE) * share),
         )
+
+
+def _makeup(heard: Mapping[Heard, Gains]) -> float:
+    """dB on the drops over both conductors, where all have one."""
+    drops = (h for h in heard if isinstance(h, End) and (h.signal, h.across) == ("drop", "both"))
+    return heard[next(drops)].makeup
 
 
 def _as_text(sound: bytes) -> float:

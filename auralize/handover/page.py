@@ -88,7 +88,9 @@ def page_text(
     inside = {
         "style": Markup(style),
         "script": Markup(script),
-        "texts_inside": Markup(_inside({part: texts[part] for part in ("screen", "sound", "trial")})),
+        "texts_inside": Markup(
+            _inside({part: texts[part] for part in ("screen", "sound", "trial")})
+        ),
         "data_inside": Markup(_inside(data)),
     }
     policy = _POLICY.format(script=_hash(script), style=_hash(style))

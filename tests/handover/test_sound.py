@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-from support.sound_pages import on_grid, page_data, rendered, samples_of, write_page
-from support.trial_rigs import CAUSAL
 
 from auralize.units import amplitude, decibels
+from support.sound_pages import on_grid, page_data, rendered, samples_of, write_page
+from support.trial_rigs import CAUSAL
 
 LONG, SHORT = CAUSAL["300 m of 0.5 mm2, low driver"], CAUSAL["62 m of 2.5 mm2, driver"]
 WITHIN = -120.0
