@@ -14,7 +14,7 @@ const Sound = (() => {
   const AHEAD = 0.02; // s; what is scheduled begins this much later, so that nothing comes late for its frame
   const CLOSES = 0.004, CLOSED = 0.06; // s; time constant of pausing, and after how long it is 130 dB down
   const ENDS = 0.2; // s left to ring at the end of the programme
-  const OPENS = 0.005, OPENS_FIRST = 0.125; // s; time constants of going on, and of the first start
+  const OPENS = 0.005, OPENS_FIRST = 0.1; // s; time constants of going on, and of the first start
   const TURNS = 0.005, MOST_JUMP = 6, RISES = 0.5; // s of gains; dB louder there at once; s of what is louder yet
   const START_VOLUME = -20, LEAST_VOLUME = -80; // dB
   const WARM = 12; // branches that run on though they are not heard
