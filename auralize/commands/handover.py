@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from auralize.commands.progress import ProgressLine, telling
 from auralize.commands.render import as_makeup, as_match, as_seconds, as_start
-from auralize.commands.shared import add_replace, add_rig, loaded, picked
+from auralize.commands.shared import add_rig, loaded, picked
 from auralize.errors import RequestError
 
 if TYPE_CHECKING:
@@ -25,8 +25,7 @@ examples:
   auralize handover lawn.toml music.wav --into lawn --match loudness --from 1:30 --for "15 s"
   auralize handover lawn.toml music.wav --into lawn --steps "runs.lawn.length = 20 m, 40 m, 80 m"
 
-The folder appears whole or not at all. One that is there is replaced only if the same call made it and
-nobody changed it since, or if --replace says so; one with any other file in it never is."""
+The folder appears whole or not at all."""
 
 
 def add(commands: Any) -> None:
@@ -44,7 +43,12 @@ def add(commands: Any) -> None:
     command.add_argument(
         "--into", type=Path, required=True, metavar="FOLDER", help="the folder to make; needed"
     )
-    add_replace(command)
+    command.add_argument(
+        "--replace",
+        action="store_true",
+        help="replace an earlier hand-over (default: only one that this same call made, unchanged); "
+        "never a folder with any other file in it",
+    )
     _add_gains(command)
     _add_content(command)
     command.set_defaults(command=run)

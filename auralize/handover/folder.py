@@ -139,8 +139,10 @@ def _check_place(folder: Path) -> None:
 
 def _check_ours(folder: Path, files: list[str], call: str, replaces: bool) -> None:
     told = _told_in(folder)
-    foreign = [name for name in files if name != MARK and name not in (told or ())]
-    if told is None and MARK in files:
+    ours = {MARK, *(told or ())}
+    ours |= {above.as_posix() for name in ours for above in Path(name).parents}
+    foreign = [name for name in files if name not in ours or (folder / name).is_symlink()]
+    if told is None and MARK in files and MARK not in foreign:
         raise InTheWayError(
             f"{folder}: {MARK} in it is not as auralize left it, so nobody can tell whose the files are; the "
             f"folder is left alone, even with --replace; {_ELSEWHERE}"

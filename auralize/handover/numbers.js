@@ -10,6 +10,27 @@ const Numbers = (() => {
   const decibels = (ratio) => (ratio > 0 ? 20 * Math.log10(ratio) : -Infinity);
   const sum = (values) => values.reduce((all, value) => all + value, 0);
 
+  // ---- long work, in pieces
+
+  /* What a generator gives in the end. */
+  function atOnce(work) {
+    let step = work.next();
+    while (!step.done) step = work.next();
+    return step.value;
+  }
+
+  /* The same, with pauses in which the page does what else there is to do; `progress` gets what is yielded. */
+  async function meanwhile(work, progress = () => {}) {
+    let step = work.next();
+    for (let rested = performance.now(); !step.done; step = work.next()) {
+      if (performance.now() - rested < 12) continue; // ms: less than a picture takes
+      progress(step.value);
+      await new Promise((resolve) => setTimeout(resolve));
+      rested = performance.now();
+    }
+    return step.value;
+  }
+
   // ---- loudness: ITU-R BS.1770, audio/loudness.py
 
   const TABLE_RATE = 48000;
@@ -180,7 +201,7 @@ const Numbers = (() => {
     return peak;
   }
 
-  // ---- both, a piece at a time, so that a page stays alive meanwhile
+  // ---- both, a piece at a time
 
   function* pieces(channels, rate, gain) {
     const frames = channels.length ? channels[0].length : 0;
@@ -199,26 +220,10 @@ const Numbers = (() => {
   }
 
   /* {loudness, peak} of a signal, its loudness gated as after `gain` dB (for drops: DROP_GATED_AFTER). */
-  function level(channels, rate, gain = 0) {
-    const work = pieces(channels, rate, gain);
-    let step = work.next();
-    while (!step.done) step = work.next();
-    return step.value;
-  }
-
+  const level = (channels, rate, gain = 0) => atOnce(pieces(channels, rate, gain));
   /* The same while the page goes on; `progress(share)` is told now and then. */
-  async function measure(channels, rate, gain = 0, progress = () => {}) {
-    const work = pieces(channels, rate, gain);
-    let step = work.next();
-    for (let rested = performance.now(); !step.done; step = work.next()) {
-      if (performance.now() - rested < 12) continue; // ms: less than a picture takes
-      progress(step.value);
-      await new Promise((resolve) => setTimeout(resolve));
-      rested = performance.now();
-    }
-    return step.value;
-  }
-
+  const measure = (channels, rate, gain = 0, progress = () => {}) =>
+    meanwhile(pieces(channels, rate, gain), progress);
   const loudness = (channels, rate, gain = 0) => level(channels, rate, gain).loudness;
   const truePeak = (channels, rate) => level(channels, rate).peak;
 
@@ -234,6 +239,7 @@ const Numbers = (() => {
 
   function matchGain(one, levels, reference, way) {
     if (way.match === "installed" || one.choice === null) return 0;
+    if (way.match !== "loudness") return one.level_match ?? 0; // at one frequency; worked out beforehand
     const receiving = levels.find((other) => other.choice === one.choice && other.signal === "receiving");
     return loudnessGain(reference, receiving.loudness);
   }
@@ -269,9 +275,10 @@ const Numbers = (() => {
 
   /* Gains {match, makeup, headroom, total} in dB of each of `levels`, all before any gain.
    *
-   * reference: loudness of the source. A level: {choice, signal, across, loudness, peak, shared}; only those
-   * with `shared` not false count for the headroom. The receiving end of each choice must be among them where
-   * the way is {match: "loudness"}; `drops` is "one" (at `makeup` dB, null: chosen) or "equal". */
+   * reference: loudness of the source. A level: {choice, signal, across, loudness, peak, level_match, shared};
+   * only those with `shared` not false count for the headroom. The way: {match, drops, makeup}. Where `match`
+   * is "loudness" the receiving end of each choice must be among the levels, where it is a frequency each has
+   * its level_match in dB; `drops` is "one" (at `makeup` dB, null: chosen) or "equal". */
   function balance(reference, levels, way) {
     const source = known(reference);
     const all = levels.map((one) => ({
@@ -339,12 +346,16 @@ const Numbers = (() => {
     state[4] += e; state[5] += f; state[6] += g; state[7] += h;
   }
 
-  /* Of a Uint8Array: 32 bytes. */
-  function digest(bytes) {
+  const MANY = 1 << 18; // bytes hashed in a piece
+
+  function* hashed(bytes) {
     const state = Int32Array.from(START), words = new Int32Array(64);
     const whole = bytes.length - (bytes.length % 64);
     const view = new DataView(bytes.buffer, bytes.byteOffset, bytes.length);
-    for (let at = 0; at < whole; at += 64) compress(state, view, at, words);
+    for (let at = 0; at < whole; at += 64) {
+      compress(state, view, at, words);
+      if (at % MANY === 0) yield at / whole;
+    }
     const rest = bytes.length - whole;
     const end = new DataView(new ArrayBuffer(rest < 56 ? 64 : 128));
     bytes.subarray(whole).forEach((byte, i) => end.setUint8(i, byte));
@@ -356,8 +367,13 @@ const Numbers = (() => {
     return new Uint8Array(found.buffer);
   }
 
+  /* Of a Uint8Array: 32 bytes. */
+  const digest = (bytes) => atOnce(hashed(bytes));
+
   const hex = (bytes) => Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
   const sha256 = (bytes) => hex(digest(bytes));
+  /* The same while the page goes on. */
+  const fingerprint = async (bytes) => hex(await meanwhile(hashed(bytes)));
 
   // ---- blind trials: their order, trials/plan.py
 
@@ -528,7 +544,7 @@ const Numbers = (() => {
 
   return Object.freeze({
     CEILING, DROP_GATED_AFTER, PROTOCOLS, amplitude, balance, binomialTail, dPrime, decibels, digest,
-    distinguishers, equallyLoud, evaluate, frozen, hex, interval, kWeighting, leastCorrect, level, loudness,
+    distinguishers, equallyLoud, evaluate, fingerprint, frozen, hex, interval, kWeighting, leastCorrect, level, loudness,
     measure, order, sha256, tail, third, thirds, truePeak,
   });
 })();

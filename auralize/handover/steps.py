@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from auralize.errors import RequestError
 from auralize.rig.choice import Choice
-from auralize.rig.place_words import place_words
+from auralize.rig.place_words import place_words, value_words
 from auralize.rig.reading import Rig
 
 MOST_STEPS: Final = 24
@@ -28,7 +28,7 @@ class Steps:
     values: tuple[Any, ...]
     """As a rig file has them."""
     shown: tuple[str, ...]
-    """The same as they were typed."""
+    """The same in words."""
 
     @property
     def words(self) -> str:
@@ -40,8 +40,9 @@ class Steps:
         """From "runs.pond.length = 20 m, 30 m"; raises RequestError."""
         key, _, listed = text.partition("=")
         place = _place(key)
-        shown = tuple(one.strip().strip('"') for one in listed.split(","))
-        if not place or not all(shown):
+        values = tuple(_value(one.strip()) for one in listed.split(","))
+        shown = tuple(map(value_words, values))
+        if not (place and all(shown) and text.isprintable()):
             raise RequestError(f"steps: {text!r} was found; {_RIGHT}")
         if not 2 <= len(shown) <= MOST_STEPS:
             raise RequestError(
@@ -49,7 +50,7 @@ class Steps:
             )
         if len(set(shown)) < len(shown):
             raise RequestError(f"steps: {text!r} has a value twice; right is each once")
-        return cls(place, tuple(map(_value, shown)), shown)
+        return cls(place, values, shown)
 
     def choices(self, rig: Rig, choices: Sequence[Choice]) -> list[list[Choice]]:
         """All of these at every step; raises RigError for a value that the rig file could not have."""
@@ -84,9 +85,9 @@ def _place(key: str) -> tuple[str, ...]:
 
 
 def _value(text: str) -> Any:
-    """A number or yes or no as TOML has them; all else is text, as quantities are."""
+    """A number, a text in quotes, true or false as TOML has them; all else is text, as quantities are."""
     try:
         found = tomllib.loads(f"value = {text}")["value"]
     except ValueError:
         return text
-    return found if isinstance(found, bool | int | float) else text
+    return found if isinstance(found, bool | int | float | str) else text

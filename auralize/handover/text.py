@@ -13,18 +13,14 @@ from auralize.handover.handover import MOST_BYTES, PAGE, SET, HandedOver
 from auralize.renderer.facts import told_of
 from auralize.units import rounded
 
-_FIRST: Final = "Open {page} by a double click. Start quiet: a drop with make-up gain can be as loud as the programme."
+_FIRST: Final = (
+    "Open {page} by a double click. Start quiet: drops with make-up are as loud as the programme."
+)
 
 
 def as_handed_over(done: HandedOver) -> str:
     """All that is to be known of it, and what to do with it first."""
-    choices = [part.choice for part in done.measured.parts if part.choice is not None]
-    said = [
-        _contents(done),
-        _region(done),
-        *told_of(list(dict.fromkeys(choices))),
-        *_cautions(done),
-    ]
+    said = [_contents(done), _region(done), *told_of(done.choices), *_cautions(done)]
     head, region, *others = (wrapped(sentence).strip() for sentence in said)
     first = wrapped(_FIRST.format(page=PAGE)).strip()
     return "\n".join([head, region, _gains(done), *others, first])
@@ -44,7 +40,7 @@ def _region(done: HandedOver) -> str:
         if done.shortened
         else ""
     )
-    return f"Of {name} {region.seconds:g} s from {region.start:g} s on{why}{less}."
+    return f"Of {name}, {region.seconds:g} s from {region.start:g} s on{why}{less}."
 
 
 def _gains(done: HandedOver) -> str:

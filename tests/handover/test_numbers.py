@@ -143,7 +143,7 @@ def levels(draw: st.DrawFn) -> Level:
 
 @st.composite
 def comparisons(draw: st.DrawFn) -> dict[str, Any]:
-    """Source and choices with their drops, in every way that gains can be asked for."""
+    """Source and choices with their drops."""
     names = "abcd"[: draw(st.integers(1, 4))]
     drops = draw(st.sampled_from([("both",), ACROSS]))
     ends: list[Heard] = [SOURCE] if draw(st.booleans()) else []
@@ -154,17 +154,26 @@ def comparisons(draw: st.DrawFn) -> dict[str, Any]:
         "reference": draw(levels()).loudness,
         "compared": {heard: draw(levels()) for heard in ends},
         "shared": [draw(st.booleans()) for _ in ends],
-        "match": draw(st.sampled_from(["installed", "loudness"])),
-        "drops": draw(st.sampled_from(["one", "equal"])),
-        "makeup": draw(st.one_of(st.none(), st.floats(-20.0, 60.0))),
+        "level_matches": {name: draw(st.floats(-1.0, 12.0)) for name in names},
+        "makeup": draw(st.floats(-20.0, 60.0)),
     }
+
+
+def ways(makeup: float) -> list[dict[str, Any]]:
+    """Every way that gains can be asked for."""
+    return [
+        {"match": match, "drops": drops, "makeup": given}
+        for match in ("installed", "loudness", 1_000.0)
+        for drops in ("one", "equal")
+        for given in (None, makeup)
+    ]
 
 
 def many(strategy: st.SearchStrategy[Any], count: int) -> list[Any]:
     """So many of these, so that one call of the browser takes all of them."""
     found: list[Any] = []
 
-    @settings(max_examples=count, phases=[Phase.generate], database=None, deadline=None)
+    @settings(max_examples=count, phases=[Phase.generate], derandomize=True, deadline=None)
     @given(strategy)
     def collect(one: Any) -> None:
         found.append(one)
@@ -181,6 +190,7 @@ def as_page(case: dict[str, Any]) -> dict[str, Any]:
             "across": "both" if heard is SOURCE else heard.across,
             "loudness": level.loudness if math.isfinite(level.loudness) else None,
             "peak": level.peak,
+            "level_match": None if heard is SOURCE else case["level_matches"][heard.choice],
             "shared": shared,
         }
         for (heard, level), shared in zip(case["compared"].items(), case["shared"], strict=True)
@@ -189,39 +199,38 @@ def as_page(case: dict[str, Any]) -> dict[str, Any]:
     return {
         "reference": reference if math.isfinite(reference) else None,
         "levels": rows,
-        "way": {key: case[key] for key in ("match", "drops", "makeup")},
     }
 
 
 def as_package(case: dict[str, Any], way: dict[str, Any]) -> list[list[float]]:
     compared, reference = case["compared"], case["reference"]
-    matches = {
-        name: 0.0
-        if way["match"] == "installed"
-        else loudness_gain(reference, compared[End("receiving", name)].loudness)
-        for name in case["names"]
-    }
+    matches = dict.fromkeys(case["names"], 0.0)
+    if way["match"] == "loudness":
+        matches = {
+            name: loudness_gain(reference, compared[End("receiving", name)].loudness)
+            for name in case["names"]
+        }
+    elif way["match"] != "installed":
+        matches = case["level_matches"]
     shared = [heard for heard, counts in zip(compared, case["shared"], strict=True) if counts]
     gains = balance(reference, compared, matches, way["makeup"], shared, drops=way["drops"])
     return [[one.match, one.makeup, one.headroom, one.total] for one in gains.values()]
 
 
 def test_gains_are_the_policy_in_every_way(page: Chromium) -> None:
-    cases = many(comparisons(), 300)
+    cases = [(case, way) for case in many(comparisons(), 40) for way in ways(case["makeup"])]
     found = page.run(
-        """return args[0].map(({ reference, levels, way }) => Numbers.balance(reference, levels, way)
+        """return args[0].map(([{ reference, levels }, way]) => Numbers.balance(reference, levels, way)
             .map((one) => [one.match, one.makeup, one.headroom, one.total]));""",
-        [as_page(case) for case in cases],
+        [(as_page(case), way) for case, way in cases],
     )
-    ways = {(case["match"], case["drops"], case["makeup"] is None) for case in cases}
-    assert len(ways) == 8
-    for case, gains in zip(cases, found, strict=True):
-        np.testing.assert_allclose(gains, as_package(case, case), rtol=0, atol=1e-9)
+    for (case, way), gains in zip(cases, found, strict=True):
+        np.testing.assert_allclose(gains, as_package(case, way), rtol=0, atol=1e-9)
 
 
 def test_two_for_a_trial_are_as_the_bench_makes_them(page: Chromium) -> None:
     """Matched in loudness, drops at one make-up gain, then the louder turned down: as live/slots.py."""
-    cases = many(comparisons(), 100)
+    cases = many(comparisons(), 60)
     asked = [
         as_page(case) | {"pair": random.Random(n).sample(range(len(case["compared"])), 2)}
         for n, case in enumerate(cases)
@@ -247,7 +256,7 @@ def test_two_for_a_trial_are_as_the_bench_makes_them(page: Chromium) -> None:
         peaks = [20 * math.log10(heard[i].peak) + gains[k] for k, i in enumerate(pair)]
         if all(case["shared"]):
             assert max(peaks) < CEILING + 1e-9
-    assert told_apart > 20
+    assert told_apart > 5
 
 
 # ---- blind trials

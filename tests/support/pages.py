@@ -15,10 +15,10 @@ const bytes = (text) => Uint8Array.from(atob(text), (c) => c.charCodeAt(0));
 """Defines how a page reads what `sent` and `base64_of` make."""
 
 
-def script_page(folder: Path, scripts: Sequence[str]) -> Path:
-    """A page with these scripts of auralize.handover, in the order given."""
+def script_page(folder: Path, scripts: Sequence[str], more: str = "") -> Path:
+    """A page with these scripts of auralize.handover, in the order given, and ``more`` after them."""
     parts = [(files("auralize.handover") / name).read_text("utf-8") for name in scripts]
-    inside = "".join(f"<script>{part}</script>\n" for part in [SAMPLES, *parts])
+    inside = "".join(f"<script>{part}</script>\n" for part in [SAMPLES, *parts, more])
     path = folder / "scripts.html"
     path.write_text(
         f'<!doctype html><meta charset="utf-8"><link rel="icon" href="data:,">\n{inside}', "utf-8"
