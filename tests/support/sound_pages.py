@@ -48,12 +48,13 @@ def on_grid(samples: Samples) -> Samples:
     return np.round(np.asarray(samples) * 2.0**23) / 2.0**23
 
 
-def level(samples: Samples, rate: int, signal: str) -> dict[str, float]:
-    """Loudness and true peak of (frames, channels), as the page is told them."""
+def level(samples: Samples, rate: int, signal: str) -> dict[str, float | None]:
+    """Loudness (None: silence) and true peak of (frames, channels), as the page is told them."""
     meter = Meter(rate, samples.shape[1])
     meter.add(samples)
     found = meter.level_before(DROP_GATED_AFTER if signal == "drop" else 0.0)
-    return {"loudness": float(found.loudness), "peak": float(found.peak)}
+    loudness = float(found.loudness) if np.isfinite(found.loudness) else None
+    return {"loudness": loudness, "peak": float(found.peak)}
 
 
 def rendered(samples: Samples, rate: int, network: Network, load: str = "load") -> dict:
