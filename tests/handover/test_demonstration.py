@@ -111,6 +111,7 @@ def test_the_text_says_what_it_is_how_it_was_made_and_to_start_quiet(whole):
         "2026-05-01; fingerprint 0123456789abcdef",
     ):
         assert words in plain
+    assert "Caution: " not in plain
     assert max(map(len, text.splitlines())) <= 80
 
 
@@ -234,6 +235,17 @@ def test_silence_stays_silence_and_is_called_so(tmp_path):
     assert len(read(files["01-source.wav"])) == 5_600
     assert not read(files["03-drop-reel.wav"]).any()
     assert text.count("-50.0\n") == len(starts(text)) == 4
+
+
+def test_a_drop_much_louder_than_the_source_is_a_caution(tmp_path):
+    options = RenderOptions(makeup=40.0)
+    files = made(tmp_path, rig(tmp_path).pick(["reel"]), options, seconds=0.5, rate=8_000)
+    text = " ".join(files["gains.txt"].read_text(encoding="utf-8").split())
+    levels = re.findall(r"0\d-[a-z-]+\.wav [^a-z]* (-\d+\.\d\d) -\d+\.\d\d(?= )", text)
+    by = float(levels[2]) - float(levels[0])
+    assert by > 6.0
+    assert f"Caution: 03-drop-reel.wav is {by:.1f} dB louder than 01-source.wav." in text
+    assert "The passage of part 4 comes up in 2 s at most" in text
 
 
 def test_one_choice_takes_turns_with_the_source(tmp_path):

@@ -144,6 +144,20 @@ def test_nothing_passes_the_peak_of_the_files(tmp_path):
     assert other <= -1.0 + 0.02
 
 
+def test_what_is_much_louder_than_before_comes_up_in_2_s(tmp_path):
+    (voice,) = sounds(tmp_path, 5.0, rate=8_000, channels=1, count=1)
+    levels = [-20.0, -14.0, -30.0, -23.9, -math.inf, -30.0]
+    asked = [("", (Announced(voice.path, 1, END_TONE, level),)) for level in levels]
+    track, heard, _ = made(tmp_path, asked)
+    assert [part.rise for part in track.parts] == [4_000, 120, 120, 16_000, 120, 16_000]
+    file = sf.read(voice.path)[0]
+    for part in track.parts:
+        early = heard[part.passage + part.rise // 4 : part.passage + part.rise // 2, 0]
+        assert np.all(np.abs(early) <= 0.5 * np.abs(file).max())
+        after = slice(part.rise, track.passage - track.fade)
+        assert np.array_equal(heard[part.passage :, 0][after], file[after])
+
+
 def test_silence_is_announced_softly(tmp_path):
     (voice,) = sounds(tmp_path, 1.0, count=1, level=0.0)
     silent = Announced(voice.path, 1, END_TONE, -math.inf)
