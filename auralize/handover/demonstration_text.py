@@ -165,8 +165,8 @@ def _of_track(made: MadeSet) -> str:
         f"begins with silence. Then come tones, as many as the number of the choice: of {END_TONE:g} Hz, of "
         f"{DROP_TONE:g} Hz before a drop; a long one before the source. They are {UNDER:g} LU under the "
         "softest file that they announce. After them comes a passage: the first "
-        f"{clock(track.passage, rate)} of the files, sample by sample but for {fades}.{_slow(track)} Samples are "
-        "counted from 0, the beginning of the track."
+        f"{clock(track.passage, rate)} of the files, sample by sample but for {fades}.{_slow(track)} "
+        "Samples are counted from 0, the beginning of the track."
     )
 
 
