@@ -136,6 +136,13 @@ AudioNode.prototype.connect = function (to, ...rest) {
   }
   return connect.call(this, to, ...rest);
 };
+// Until so many seconds have sounded: a busy machine begins late.
+const sounded = async (seconds) => {
+  for (let at = sound.frame, all = 0; all < seconds * sound.rate; at = sound.frame) {
+    await sleep(0.02);
+    all += Math.max(0, sound.frame - at);
+  }
+};
 const look = () => {
   const got = new Float32Array(32768);
   analyser.getFloatTimeDomainData(got);
@@ -144,7 +151,7 @@ const look = () => {
 """
 FIFTY = """
 sound.play();
-await sleep(1.5);
+await sounded(1.6);
 const looks = [];
 for (let n = 0; n < 50; n += 1) {
   sound.hear(n % 2 ? {choice: 0, signal: "receiving"} : {choice: null, signal: "source"});
@@ -161,24 +168,24 @@ return [asText(seen), places, held, sound.frame, sound.playing, settled];
 LOOPED = """
 sound.seek(3);
 sound.play();
-await sleep(0.8);
+await sounded(0.8);
 const asked = sound.position;
 sound.loop(asked - 0.3, asked + 0.1);
-await sleep(1.0);
+await sounded(1.3);
 const looped = look();
 const region = sound.looped.map((at) => Math.round(at * sound.rate));
 sound.unloop();
-await sleep(1.0);
+await sounded(0.8);
 const free = look();
 sound.loop(1, 2);
-await sleep(0.3);
+await sounded(0.2);
 const jumped = sound.frame;
 sound.unloop();
 sound.seek(7.8);
 await new Promise((resolve) => sound.addEventListener("end", resolve, {once: true}));
 const end = [sound.playing, sound.position];
 sound.play();
-await sleep(0.3);
+await sounded(0.1);
 const again = sound.position;
 sound.pause();
 return [asText([looped[0], free[0]]), region, jumped, end, again];
@@ -217,11 +224,11 @@ def test_loops_and_jumps_are_where_they_were_asked_for(browser, tmp_path):
     page = stairs_page(browser, tmp_path)
     text, (first, last), jumped, end, again = page.run(PLAYED + LOOPED)
     looped, free = np.round(samples_of(text, 2).T * 2.0**21)
-    steps = np.diff(looped[-24_000:])
+    steps = np.diff(looped[-22_000:])
     assert set(steps) == {1.0, first - last + 1.0}  # seamless, and back by the region but for one
-    assert looped[-24_000:].min() == first
-    assert looped[-24_000:].max() == last - 1
-    assert set(np.diff(free[-24_000:])) == {1.0}
+    assert looped[-22_000:].min() == first
+    assert looped[-22_000:].max() == last - 1
+    assert set(np.diff(free[-22_000:])) == {1.0}
     assert free[-1] > last
     assert 48_000 <= jumped < 96_000
     assert end == [False, 8.0]
