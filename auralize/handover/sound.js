@@ -264,19 +264,23 @@ const Sound = (() => {
       const now = this.context.currentTime + AHEAD;
       const wait = Math.max(this.free, branch.warm) - now;
       if (wait > 0) return wait;
-      const level = branch.level.gain;
       const [first, turns] = rise > 0 ? [gain * Numbers.amplitude(-rise), RISES] : [gain, TURNS];
       if (branch !== this.current) {
-        level.cancelScheduledValues(0);
-        level.setValueAtTime(first, this.context.currentTime);
+        this.level(branch, first);
         this.graph.crossFade(now, this.current, branch);
         this.free = now + FADE;
         this.current = branch;
       }
-      level.setTargetAtTime(gain, now, turns);
+      branch.level.gain.setTargetAtTime(gain, now, turns);
       this.gain = gain;
       this.graph.prune([branch, this.over]);
       return 0;
+    }
+
+    /* At once: of a branch that is not heard. */
+    level({ level }, gain) {
+      level.gain.cancelScheduledValues(0);
+      level.gain.setValueAtTime(gain, this.context.currentTime);
     }
 
     overlay(place, gain) {
@@ -284,7 +288,7 @@ const Sound = (() => {
       this.over = place === null ? null : this.graph.branch(place, this.playing);
       if (!this.over) return;
       this.over.level.connect(this.beside);
-      if (this.over !== this.current) this.over.level.gain.value = gain;
+      if (this.over !== this.current) this.level(this.over, gain);
     }
   }
 
@@ -348,6 +352,7 @@ const Sound = (() => {
     /* Another programme, from a file. Gives true once its levels are measured, false if it was put away before. */
     async open(name, bytes, progress = () => {}) {
       const task = this.#task += 1;
+      const file = new Uint8Array(bytes.slice(0)); // decoding takes the bytes away
       const buffer = await this.#accepted(name, bytes);
       if (task !== this.#task) return false;
       const own = await Numbers.measure(channelsOf(buffer), this.rate);
@@ -362,7 +367,9 @@ const Sound = (() => {
         if (task === this.#task) levels.push(await Numbers.measure(rendered, this.rate, gain));
         if (task !== this.#task) return false;
       }
-      Object.assign(programme, { levels, certain: true });
+      const sha256 = await Numbers.fingerprint(file);
+      if (task !== this.#task) return false;
+      Object.assign(programme, { levels, sha256, certain: true });
       progress(1);
       this.#balance();
       return true;
@@ -410,6 +417,8 @@ const Sound = (() => {
     get name() { return this.#programme.name; }
     get certain() { return this.#programme.certain; }
     get inside() { return this.#programme === this.#home; }
+    /* Of a file from outside, once all is measured. */
+    get sha256() { return this.#programme.sha256; }
     /* How many channels the file had, where it had more than two. */
     get foldedFrom() { return this.#programme.buffer.foldedFrom ?? null; }
     get seconds() { return this.#programme.buffer.duration; }

@@ -1,6 +1,7 @@
 """What the page plays, as both browsers render it: against the renderer, sample by sample."""
 
 import base64
+import hashlib
 import io
 
 import numpy as np
@@ -190,6 +191,26 @@ const again = sound.position;
 sound.pause();
 return [asText([looped[0], free[0]]), region, jumped, end, again];
 """
+STOPPED = """
+sound.seek(2);
+sound.play();
+await sounded(0.5);
+const context = analyser.context;
+await context.suspend();
+await sleep(0.3);
+await sounded(0.1); // it went on by itself
+const awake = [context.state, sound.playing, sound.position];
+await context.close();
+await sleep(0.1);
+const lost = [sound.playing, sound.position];
+await sleep(0.1);
+const kept = sound.position;
+sound.play();
+await sounded(0.2);
+const back = sound.position;
+sound.pause();
+return [awake, lost, kept, back];
+"""
 FRESH = 1.3
 """s from the start on, after which the first, soft start is over to the last step of single precision."""
 
@@ -233,6 +254,15 @@ def test_loops_and_jumps_are_where_they_were_asked_for(browser, tmp_path):
     assert 48_000 <= jumped < 96_000
     assert end == [False, 8.0]
     assert 0.0 <= again < 1.0
+    assert page.console == []
+
+
+def test_a_context_that_stops_or_goes_away_does_not_lose_the_place(browser, tmp_path):
+    """As phones do to a page that is not looked at, or a device that is unplugged."""
+    page = stairs_page(browser, tmp_path)
+    (state, playing, went_on), (silent, at), kept, back = page.run(PLAYED + STOPPED)
+    assert (state, playing, silent) == ("running", True, False)
+    assert 2.5 < went_on <= at == kept < back < at + 2.0
     assert page.console == []
 
 
@@ -297,7 +327,7 @@ const shares = [], certain = [];
 sound.addEventListener("change", () => certain.push(sound.certain));
 const done = await sound.open(args[0], asBytes(args[1]), (share) => shares.push(share));
 return {done, shares, certain, levels: sound.levels, name: sound.name, inside: sound.inside,
-  seconds: sound.seconds, foldedFrom: sound.foldedFrom};
+  seconds: sound.seconds, foldedFrom: sound.foldedFrom, sha256: sound.sha256};
 """
 REFUSED = """
 await bench.ready;
@@ -316,13 +346,15 @@ def test_another_programme_is_measured_in_the_page(browser, tmp_path):
     made = rendered(noise(rate), rate, LONG)
     page = browser.open(write_page(tmp_path / "page.html", page_data(noise(rate), rate, [made])))
     other = np.float64(np.float32(0.3 * noise(rate, 1.5, seed=3)))
-    got = page.run(OPENED, "lawn.wav", wav(other, rate))
+    file = wav(other, rate)
+    got = page.run(OPENED, "lawn.wav", file)
     assert (got["done"], got["name"], got["inside"], got["seconds"]) == (
         True,
         "lawn.wav",
         False,
         1.5,
     )
+    assert got["sha256"] == hashlib.sha256(base64.b64decode(file)).hexdigest()
     assert got["certain"][0] is False
     assert got["certain"][-1] is True
     assert got["shares"] == sorted(got["shares"])
