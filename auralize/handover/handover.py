@@ -12,7 +12,7 @@ from typing import Final
 
 from auralize.errors import AudioFileError
 from auralize.gains import Gains, Heard
-from auralize.handover.demonstration import Told, demonstration
+from auralize.handover.demonstration import Imprint, demonstration
 from auralize.handover.folder import staged_folder
 from auralize.handover.levels import Measured, measure_all, signals
 from auralize.handover.options import USUAL, HandoverOptions
@@ -212,12 +212,12 @@ class _Work:
             suffix=".flac" if asked.kind == "flac" else ".wav",
             excerpt=region.excerpt,
         )
-        told = Told(self.rig.title, self.date, rig_fingerprint(self.choices))
+        imprint = Imprint(self.rig.title, self.date, rig_fingerprint(self.choices))
         return demonstration(
             self.source.info.path,
             self.choices,
             place,
-            told,
+            imprint,
             options,
             self.designs,
             lambda share: self.progress(_PAGE + (1.0 - _PAGE) * share),

@@ -17,7 +17,7 @@ from auralize.figures.reference import SWEEP
 from auralize.handover.svg import cut, letters, line, number, path, sheet, written
 from auralize.units import rounded, show_frequency
 
-_WIDTH, _LEFT, _RIGHT, _TOP, _BOTTOM = 380.0, 34.0, 84.0, 26.0, 34.0
+_WIDTH, _LEFT, _RIGHT, _TOP, _BOTTOM = 400.0, 34.0, 104.0, 26.0, 34.0
 """Units: of the sheet, and of what is kept free about the curves."""
 _LOWEST: Final = 180.0
 """Height of the field of curves; higher where more names stand beside it."""

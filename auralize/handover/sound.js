@@ -294,10 +294,10 @@ const Sound = (() => {
 
   // ---- rows: all that can be heard
 
-  const rowOf = (choice, step, { signal, across, taps, loudness, peak }, rate) => {
+  const rowOf = (choice, step, { signal, across, taps, loudness, peak, level_match = null }, rate) => {
     const found = taps instanceof Float32Array ? taps : tapsOf(taps);
     return {
-      choice, step, signal, across, inside: { loudness, peak }, response: responseOf(found, rate),
+      choice, step, signal, across, level_match, inside: { loudness, peak }, response: responseOf(found, rate),
       most: found.reduce((all, tap) => all + Math.abs(tap), 0), // no peak grows by more
     };
   };
@@ -378,17 +378,18 @@ const Sound = (() => {
     /* The file as one or two channels, at our rate. */
     async #accepted(name, bytes) {
       if (bytes.byteLength > MOST_BYTES) this.#fail("too-large", { name });
+      const sha256 = await Numbers.fingerprint(new Uint8Array(bytes)); // before decoding takes the bytes away
       const buffer = await decode(bytes, this.rate).catch(() => this.#fail("undecodable", { name }));
       if (!(buffer.length > 0)) this.#fail("undecodable", { name });
       if (buffer.duration > MOST_SECONDS) this.#fail("too-long", { name, minutes: MOST_SECONDS / 60 });
       const channels = buffer.numberOfChannels;
-      if (channels <= 2) return buffer;
+      if (channels <= 2) return Object.assign(buffer, { sha256 });
       if (!FOLDED.includes(channels)) this.#fail("too-many-channels", { name, channels });
       const context = new OfflineAudioContext(2, buffer.length, this.rate);
       const node = new AudioBufferSourceNode(context, { buffer });
       node.connect(context.destination);
       node.start();
-      return Object.assign(await context.startRendering(), { foldedFrom: channels });
+      return Object.assign(await context.startRendering(), { sha256, foldedFrom: channels });
     }
 
     back() {
@@ -416,6 +417,8 @@ const Sound = (() => {
     get rate() { return this.#data.rate; }
     get name() { return this.#programme.name; }
     get certain() { return this.#programme.certain; }
+    /* Of the bytes of the file that the programme is of. */
+    get sha256() { return this.inside ? this.#data.programme.sha256 : this.#programme.buffer.sha256; }
     get inside() { return this.#programme === this.#home; }
     /* Of a file from outside, once all is measured. */
     get sha256() { return this.#programme.sha256; }
@@ -425,6 +428,8 @@ const Sound = (() => {
     get playing() { return this.#wished; }
     get looped() { return this.#loop && this.#loop.map((frame) => frame / this.rate); }
     get frame() { return this.#player?.playing ? this.#player.frame : this.#at; }
+    /* s that the device holds sound back, as far as the browser knows. */
+    get latency() { return this.#context?.outputLatency || 0; }
     get position() { return this.frame / this.rate; }
 
     play() {
@@ -486,7 +491,8 @@ const Sound = (() => {
       this.#player = new Player(this.#context, buffer, responses, this.#data.delay, () => this.#ended());
       this.#player.volume.gain.value = this.#amplitude;
       const here = (place) => place === 0 || this.#rows[place].step === this.#step;
-      const places = this.#rows.map((_, place) => place).filter(here);
+      const frozen = (this.#frozen ?? []).map(({ place }) => place);
+      const places = [...new Set([...frozen, ...this.#rows.map((_, place) => place).filter(here)])];
       for (const place of places.slice(0, WARM)) this.#player.graph.branch(place);
       this.#turn();
       this.overlay(this.#overlaid);
@@ -551,10 +557,10 @@ const Sound = (() => {
     /* As Numbers.balance takes them: a choice at another step is another choice. */
     #levels() {
       const choices = this.#data.choices.length;
-      return this.#rows.map(({ choice, signal, across, step }, n) => {
+      return this.#rows.map(({ choice, signal, across, step, level_match }, n) => {
         const { loudness, peak } = this.#programme.levels[n];
         const id = choice === null || step === null ? choice : (step + 1) * choices + choice;
-        return { choice: id, signal, across, loudness: known(loudness), peak };
+        return { choice: id, signal, across, loudness: known(loudness), peak, level_match };
       });
     }
 
@@ -609,6 +615,8 @@ const Sound = (() => {
       const gains = Numbers.frozen(levels[0].loudness, levels, places);
       if (!gains) this.#fail("too-quiet");
       this.#frozen = places.map((place, n) => ({ place, dB: gains[n] }));
+      // Both warm, so that which of them is asked for cannot be told by how soon it comes.
+      for (const place of places) this.#player?.graph.branch(place, this.#player.playing);
       this.hearFrozen(0);
       return gains;
     }
