@@ -343,9 +343,9 @@ const Sound = (() => {
     }
 
     async load() {
-      const { data, name } = this.#data.programme;
+      const { data, name, sha256 } = this.#data.programme;
       const buffer = await decode(bytesOf(data).buffer, this.#data.rate).catch(() => this.#fail("undecodable", { name }));
-      this.#home = { name, buffer, levels: this.#rows.map(({ inside }) => inside), certain: true };
+      this.#home = { name, sha256, buffer, levels: this.#rows.map(({ inside }) => inside), certain: true };
       this.#use(this.#home);
     }
 
@@ -378,18 +378,17 @@ const Sound = (() => {
     /* The file as one or two channels, at our rate. */
     async #accepted(name, bytes) {
       if (bytes.byteLength > MOST_BYTES) this.#fail("too-large", { name });
-      const sha256 = await Numbers.fingerprint(new Uint8Array(bytes)); // before decoding takes the bytes away
       const buffer = await decode(bytes, this.rate).catch(() => this.#fail("undecodable", { name }));
       if (!(buffer.length > 0)) this.#fail("undecodable", { name });
       if (buffer.duration > MOST_SECONDS) this.#fail("too-long", { name, minutes: MOST_SECONDS / 60 });
       const channels = buffer.numberOfChannels;
-      if (channels <= 2) return Object.assign(buffer, { sha256 });
+      if (channels <= 2) return buffer;
       if (!FOLDED.includes(channels)) this.#fail("too-many-channels", { name, channels });
       const context = new OfflineAudioContext(2, buffer.length, this.rate);
       const node = new AudioBufferSourceNode(context, { buffer });
       node.connect(context.destination);
       node.start();
-      return Object.assign(await context.startRendering(), { sha256, foldedFrom: channels });
+      return Object.assign(await context.startRendering(), { foldedFrom: channels });
     }
 
     back() {
@@ -417,11 +416,9 @@ const Sound = (() => {
     get rate() { return this.#data.rate; }
     get name() { return this.#programme.name; }
     get certain() { return this.#programme.certain; }
-    /* Of the bytes of the file that the programme is of. */
-    get sha256() { return this.inside ? this.#data.programme.sha256 : this.#programme.buffer.sha256; }
-    get inside() { return this.#programme === this.#home; }
-    /* Of a file from outside, once all is measured. */
+    /* Of the bytes of the file that the programme is of; of one from outside, once all is measured. */
     get sha256() { return this.#programme.sha256; }
+    get inside() { return this.#programme === this.#home; }
     /* How many channels the file had, where it had more than two. */
     get foldedFrom() { return this.#programme.buffer.foldedFrom ?? null; }
     get seconds() { return this.#programme.buffer.duration; }
