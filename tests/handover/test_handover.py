@@ -184,6 +184,15 @@ def test_made_twice_it_is_the_same(
     assert data(bench)["date"] == "2026-05-01"
 
 
+def test_the_page_itself_is_the_same_in_another_process(bench: Bench) -> None:
+    """With its words and curves; sets of Python have another order in each process."""
+    for folder, seed in (("one", "1"), ("other", "2")):
+        output(bench.run(*HAND[:-1], folder, *REGION, PYTHONHASHSEED=seed))
+    made = held(bench.folder / "one")
+    assert b"<!DOCTYPE html>" in made["page.html"]
+    assert held(bench.folder / "other") == made
+
+
 def test_a_page_over_the_limit_gets_a_shorter_region(
     bench: Bench, tell: Tell, monkeypatch: pytest.MonkeyPatch
 ) -> None:
