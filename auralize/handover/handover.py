@@ -24,7 +24,7 @@ from auralize.outputs import fingerprint, sha256_of
 from auralize.renderer.files import Designs
 from auralize.renderer.options import RenderOptions
 from auralize.renderer.parts import Progress, Share
-from auralize.renderer.take import WHOLE, Take
+from auralize.renderer.take import WHOLE, Excerpt, Take
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 
@@ -72,7 +72,8 @@ def hand_over(
 
     Raises AuralizeError, and then there is no folder, or what was there before.
     """
-    work = _Work(rig, choices, Take.of(source, WHOLE), options, progress)
+    stepped = options.steps.choices(rig, choices) if options.steps else []
+    work = _Work(rig, choices, Take.of(source, WHOLE), options, stepped, progress)
     with staged_folder(folder, work.call, options.replaces) as place:
         made, page, region = work.page()
         (place / PAGE).write_bytes(page)
@@ -96,6 +97,8 @@ class _Work:
     source: Take
     """All of the source."""
     options: HandoverOptions
+    stepped: Sequence[Sequence[Choice]]
+    """The choices at every step."""
     progress: Progress
 
     def __post_init__(self) -> None:
@@ -139,11 +142,6 @@ class _Work:
         return Designs()
 
     @cached_property
-    def stepped(self) -> list[list[Choice]]:
-        steps = self.options.steps
-        return steps.choices(self.rig, self.choices) if steps else []
-
-    @cached_property
     def differing(self) -> Differing:
         share = Share(lambda done: self.progress(_FOUND * done), 1, self.source.frames)
         return differing(self.source, self.choices, self.designs, share)
@@ -155,6 +153,10 @@ class _Work:
         if seconds >= self.seconds:
             return Region(0.0, self.seconds)
         return self.differing.region(seconds)
+
+    def excerpt(self, region: Region) -> Excerpt:
+        """The same for the renderer, to which the whole is no excerpt."""
+        return WHOLE if region.seconds == self.seconds else Excerpt(region.start, region.seconds)
 
     def page(self) -> tuple[Material, bytes, Region]:
         """The page with the longest region that there is room for."""
@@ -178,7 +180,7 @@ class _Work:
         return self.shrinks and size > room and seconds > LEAST_SECONDS
 
     def _take(self, region: Region) -> Take:
-        take = Take.of(self.source.info.path, region.excerpt)
+        take = Take.of(self.source.info.path, self.excerpt(region))
         check_length(take)
         return take
 
@@ -208,7 +210,7 @@ class _Work:
             makeup=makeup if asked.steps and asked.drops == "one" else asked.makeup,
             drops=asked.drops,
             suffix=".flac" if asked.kind == "flac" else ".wav",
-            excerpt=region.excerpt,
+            excerpt=self.excerpt(region),
         )
         imprint = Imprint(self.rig.title, self.date, rig_fingerprint(self.choices))
         return demonstration(

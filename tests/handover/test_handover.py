@@ -268,7 +268,7 @@ REFUSED: dict[str, tuple[Callable[[Bench], object], tuple[str, ...], str]] = {
     ),
     "a high rate": (replaced(rate=192_000), (), "up to 96000 Hz; convert it to 96000 Hz first"),
     "over full scale": (replaced(level=0.6, subtype="FLOAT"), (), "samples over full scale"),
-    "a long region": (replaced(seconds=901.0, channels=1), ("--for", "901"), "900 s at most"),
+    "a long region": (replaced(seconds=301.0, channels=1), ("--for", "301"), "300 s at most"),
     "a start after the end": (replaced(), ("--from", "5"), "an excerpt must begin before that"),
     "a match over Nyquist": (replaced(), ("--match", "5 kHz"), "needs a sample rate of twice that"),
     "no day": (replaced(), ("--date", "May"), "right is a day such as 2026-05-01"),
