@@ -52,6 +52,15 @@ def violations(chromium: Chromium) -> list[str]:
     )
 
 
+def test_it_plays_in_either_browser_and_asks_for_nothing(browser, page) -> None:
+    browser.open(page)
+    browser.run("await bench.ready")
+    browser.press("d", " ")
+    assert browser.run("return [bench.sound.playing, bench.sound.heard.signal]") == [True, "drop"]
+    assert browser.console == []
+    assert browser.requests == []
+
+
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 def test_nothing_bars_anybody_from_the_page(chromium, page, dark) -> None:
     opened(chromium, page, dark=dark)
@@ -171,10 +180,12 @@ def test_gains_are_in_view_and_told_once(chromium, page) -> None:
 
 def test_the_slider_goes_to_a_step_and_says_which(chromium, page) -> None:
     opened(chromium, page)
-    assert shown(chromium, "step-words") == ["62 m"]
+    assert shown(chromium, "step-words") == ["as it is"]
     chromium.run("document.getElementById('step').focus()")
     chromium.press("ArrowLeft")
-    assert shown(chromium, "step-words") == ["20 m"]
+    step, facts = shown(chromium, "step-words", "step-facts")
+    assert step == "20 m"
+    assert facts.startswith("20 m (65.6 ft) of 2.5 mm2")
     assert chromium.run("return [bench.sound.steps, step.getAttribute('aria-valuetext')]") == [
         0,
         "20 m",
@@ -199,7 +210,7 @@ def drop(chromium: Chromium, name: str, content: bytes) -> None:
         "const kind = {dataTransfer: carried, bubbles: true, cancelable: true};"
         "document.body.dispatchEvent(new DragEvent('drop', kind));"
         "for (let n = 0; n < 200; n += 1) {"
-        "  if (!trouble.hidden || opening.textContent.endsWith('measured')) return;"
+        "  if (!trouble.hidden || said.textContent.endsWith('measured')) return;"
         "  await new Promise((later) => setTimeout(later, 25)); }",
         name,
         base64.b64encode(content).decode(),
