@@ -264,19 +264,23 @@ const Sound = (() => {
       const now = this.context.currentTime + AHEAD;
       const wait = Math.max(this.free, branch.warm) - now;
       if (wait > 0) return wait;
-      const level = branch.level.gain;
       const [first, turns] = rise > 0 ? [gain * Numbers.amplitude(-rise), RISES] : [gain, TURNS];
       if (branch !== this.current) {
-        level.cancelScheduledValues(0);
-        level.setValueAtTime(first, this.context.currentTime);
+        this.level(branch, first);
         this.graph.crossFade(now, this.current, branch);
         this.free = now + FADE;
         this.current = branch;
       }
-      level.setTargetAtTime(gain, now, turns);
+      branch.level.gain.setTargetAtTime(gain, now, turns);
       this.gain = gain;
       this.graph.prune([branch, this.over]);
       return 0;
+    }
+
+    /* At once: of a branch that is not heard. */
+    level({ level }, gain) {
+      level.gain.cancelScheduledValues(0);
+      level.gain.setValueAtTime(gain, this.context.currentTime);
     }
 
     overlay(place, gain) {
@@ -284,7 +288,7 @@ const Sound = (() => {
       this.over = place === null ? null : this.graph.branch(place, this.playing);
       if (!this.over) return;
       this.over.level.connect(this.beside);
-      if (this.over !== this.current) this.over.level.gain.value = gain;
+      if (this.over !== this.current) this.level(this.over, gain);
     }
   }
 
@@ -339,15 +343,16 @@ const Sound = (() => {
     }
 
     async load() {
-      const { data, name } = this.#data.programme;
+      const { data, name, sha256 } = this.#data.programme;
       const buffer = await decode(bytesOf(data).buffer, this.#data.rate).catch(() => this.#fail("undecodable", { name }));
-      this.#home = { name, buffer, levels: this.#rows.map(({ inside }) => inside), certain: true };
+      this.#home = { name, sha256, buffer, levels: this.#rows.map(({ inside }) => inside), certain: true };
       this.#use(this.#home);
     }
 
     /* Another programme, from a file. Gives true once its levels are measured, false if it was put away before. */
     async open(name, bytes, progress = () => {}) {
       const task = this.#task += 1;
+      const file = new Uint8Array(bytes.slice(0)); // decoding takes the bytes away
       const buffer = await this.#accepted(name, bytes);
       if (task !== this.#task) return false;
       const own = await Numbers.measure(channelsOf(buffer), this.rate);
@@ -362,7 +367,9 @@ const Sound = (() => {
         if (task === this.#task) levels.push(await Numbers.measure(rendered, this.rate, gain));
         if (task !== this.#task) return false;
       }
-      Object.assign(programme, { levels, certain: true });
+      const sha256 = await Numbers.fingerprint(file);
+      if (task !== this.#task) return false;
+      Object.assign(programme, { levels, sha256, certain: true });
       progress(1);
       this.#balance();
       return true;
@@ -371,18 +378,17 @@ const Sound = (() => {
     /* The file as one or two channels, at our rate. */
     async #accepted(name, bytes) {
       if (bytes.byteLength > MOST_BYTES) this.#fail("too-large", { name });
-      const sha256 = await Numbers.fingerprint(new Uint8Array(bytes)); // before decoding takes the bytes away
       const buffer = await decode(bytes, this.rate).catch(() => this.#fail("undecodable", { name }));
       if (!(buffer.length > 0)) this.#fail("undecodable", { name });
       if (buffer.duration > MOST_SECONDS) this.#fail("too-long", { name, minutes: MOST_SECONDS / 60 });
       const channels = buffer.numberOfChannels;
-      if (channels <= 2) return Object.assign(buffer, { sha256 });
+      if (channels <= 2) return buffer;
       if (!FOLDED.includes(channels)) this.#fail("too-many-channels", { name, channels });
       const context = new OfflineAudioContext(2, buffer.length, this.rate);
       const node = new AudioBufferSourceNode(context, { buffer });
       node.connect(context.destination);
       node.start();
-      return Object.assign(await context.startRendering(), { sha256, foldedFrom: channels });
+      return Object.assign(await context.startRendering(), { foldedFrom: channels });
     }
 
     back() {
@@ -410,8 +416,8 @@ const Sound = (() => {
     get rate() { return this.#data.rate; }
     get name() { return this.#programme.name; }
     get certain() { return this.#programme.certain; }
-    /* Of the bytes of the file that the programme is of. */
-    get sha256() { return this.inside ? this.#data.programme.sha256 : this.#programme.buffer.sha256; }
+    /* Of the bytes of the file that the programme is of; of one from outside, once all is measured. */
+    get sha256() { return this.#programme.sha256; }
     get inside() { return this.#programme === this.#home; }
     /* How many channels the file had, where it had more than two. */
     get foldedFrom() { return this.#programme.buffer.foldedFrom ?? null; }
