@@ -16,7 +16,7 @@ from auralize.handover.demonstration import Imprint, demonstration
 from auralize.handover.folder import staged_folder
 from auralize.handover.levels import Measured, gains, measure_all, signals
 from auralize.handover.options import USUAL, HandoverOptions
-from auralize.handover.page import page_text
+from auralize.handover.page import check_library, page_text
 from auralize.handover.page_data import Material, page_data, rig_fingerprint
 from auralize.handover.programme import check_length, check_playable, sound_inside
 from auralize.handover.region import USUAL_SECONDS, Differing, Region, differing
@@ -102,6 +102,7 @@ class _Work:
     progress: Progress
 
     def __post_init__(self) -> None:
+        check_library()
         check_playable(self.source)
         rate, hertz = self.source.info.rate, self.options.match.frequency
         if hertz > rate / 2.0:

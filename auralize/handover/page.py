@@ -67,15 +67,11 @@ def page_text(
     Raises
     ------
     RequestError
-        Where Jinja2 (extra "handover") is missing, or the drop across these conductors cannot be told.
+        Where the drop across these conductors cannot be told.
     """
-    try:
-        from jinja2 import Environment, StrictUndefined
-        from markupsafe import Markup
-    except ImportError:
-        raise RequestError(
-            "a page needs Jinja2, which is not installed; `pip install jinja2` brings it"
-        ) from None
+    from jinja2 import Environment, StrictUndefined
+    from markupsafe import Markup
+
     texts = tomllib.loads(_read("texts.toml"))
     style, script = _read("page.css"), "".join(_read(name) for name in SCRIPTS)
     environment = Environment(
@@ -103,6 +99,16 @@ def page_text(
         **told, **drawn, **inside, data=data, texts=texts, t=texts["page"], policy=policy
     )
     return page.lstrip("\n") + "\n"
+
+
+def check_library() -> None:
+    """Raise RequestError where Jinja2 (extra "handover") is missing: before any work."""
+    try:
+        import jinja2  # noqa: F401
+    except ImportError:
+        raise RequestError(
+            "a page needs Jinja2, which is not installed; `pip install jinja2` brings it"
+        ) from None
 
 
 def _read(name: str) -> str:

@@ -6,6 +6,7 @@ import base64
 import hashlib
 import json
 import re
+import sys
 import tomllib
 from importlib.resources import files
 from itertools import chain
@@ -15,7 +16,8 @@ from xml.etree.ElementTree import Element
 import pytest
 
 from auralize.commands.main import main
-from auralize.handover.page import SCRIPTS, page_text
+from auralize.errors import RequestError
+from auralize.handover.page import SCRIPTS, check_library, page_text
 from auralize.rig.choice import Choice
 from auralize.rig.reading import load_rig
 from support.handed_pages import DEMO, material
@@ -77,6 +79,13 @@ def test_it_is_valid_html_in_the_language_of_its_data(made, page) -> None:
     ids = [element.get("id") for element in root.iter() if element.get("id")]
     assert len(ids) == len(set(ids))
     assert {one.get("for") for one in root.iter("label")} - {None} <= set(ids)
+
+
+def test_without_its_library_one_sentence_says_what_brings_it(monkeypatch) -> None:
+    check_library()
+    monkeypatch.setitem(sys.modules, "jinja2", None)
+    with pytest.raises(RequestError, match="pip install jinja2"):
+        check_library()
 
 
 def test_made_twice_it_is_the_same(made, page) -> None:

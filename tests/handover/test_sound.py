@@ -285,6 +285,37 @@ def test_a_context_that_stops_or_goes_away_does_not_lose_the_place(browser, tmp_
     assert page.console == []
 
 
+RISEN = """
+sound.setWay({makeup: 0});
+sound.hear({choice: 0, signal: "drop"});
+sound.play();
+await sounded(0.3);
+sound.hear({choice: null, signal: "source"});
+for (let n = 0; !(sound.settled || n > 100); n += 1) await sleep(0.01);
+const power = () => {
+  const got = look()[0].subarray(-4800);
+  return got.reduce((sum, value) => sum + value * value, 0) / got.length;
+};
+await sounded(0.15);
+const soon = power();
+await sounded(2.5);
+const later = power();
+sound.hear({choice: 0, signal: "drop"});
+sound.pause();
+return 10 * Math.log10(soon / later);
+"""
+
+
+def test_what_is_much_louder_comes_up_slowly(chromium, tmp_path):
+    """From a drop of -27 dB to the source: no more than 6 dB at once, the rest within seconds."""
+    rate = 48_000
+    programme = noise(rate, 4.0)
+    made = rendered(programme, rate, SHORT)
+    page = chromium.open(write_page(tmp_path / "page.html", page_data(programme, rate, [made])))
+    assert -20.0 < page.run(PLAYED + RISEN) < -3.0
+    assert page.console == []
+
+
 def test_two_that_are_frozen_are_equally_loud(chromium, tmp_path):
     rate = 48_000
     programme = noise(rate, 2.0)
