@@ -21,9 +21,11 @@
     return words.replace(/\{(\w+)\}/g, (found, name) => (name in values ? values[name] : found));
   }
 
+  /** As the library rounds: nothing has no sign. */
   function signed(level, plus) {
     const digits = Math.abs(level).toFixed(2);
-    return `${level < 0 && Number(digits) ? MINUS : plus}${digits}`;
+    if (Number(digits) === 0) return digits;
+    return `${level < 0 ? MINUS : plus}${digits}`;
   }
 
   function clock(seconds) {

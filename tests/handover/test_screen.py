@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from auralize.units import rounded
 from support.browsers import Chromium
 from support.handed_pages import material, noise, written
 
@@ -158,7 +159,7 @@ def test_gains_are_in_view_and_told_once(chromium, page) -> None:
     chromium.press("d", "2")
     gains = chromium.run("return bench.sound.gains(bench.sound.heard)")
     told = [
-        f"{gains[name]:+.2f} dB".replace("-", "\u2212")
+        f"{rounded(gains[name], '+.2f')} dB".replace("-", "\u2212")
         for name in ("match", "makeup", "headroom", "total")
     ]
     assert shown(chromium, "gain-match", "gain-makeup", "gain-headroom", "gain-total") == told
