@@ -19,8 +19,8 @@ from auralize.errors import FileError, RequestError
 from auralize.files import write_text
 from auralize.gains import SOURCE, End, Heard
 from auralize.handover.cue_sheet import MOST_TRACKS, cue_sheet, cut
-from auralize.handover.demonstration_text import Made, gains_text
-from auralize.handover.track import DROP_TONE, END_TONE, Voice, laid_out, write_track
+from auralize.handover.demonstration_text import MadeSet, gains_text
+from auralize.handover.track import DROP_TONE, END_TONE, Announced, laid_out, write_track
 from auralize.outputs import origin, sha256_of, sidecar
 from auralize.renderer.facts import Rendered
 from auralize.renderer.files import Designs, carried_out, check_drops, prepared
@@ -39,7 +39,7 @@ _RENDERED: Final = 0.7
 
 
 @dataclass(frozen=True)
-class Told:
+class Imprint:
     """What the set says of itself besides what follows from the sound and the choices."""
 
     title: str
@@ -53,7 +53,7 @@ def demonstration(
     source: Path,
     choices: Sequence[Choice],
     folder: Path,
-    told: Told,
+    imprint: Imprint,
     options: RenderOptions = USUAL,
     designs: Designs | None = None,
     progress: Progress = lambda share: None,
@@ -69,19 +69,19 @@ def demonstration(
         options, signals=("receiving", "drop"), source=True, across="both", depth=DEPTH
     )
     check_drops(choices, options)
-    rendered = _rendered(source, choices, folder, options, told, designs, progress)
+    rendered = _rendered(source, choices, folder, options, imprint, designs, progress)
     voices = _voices(rendered)
     track = laid_out(probe(rendered.outputs[0].path), _asked(voices, choices))
     path = folder / f"track{options.suffix}"
-    comment = f"all choices in turn; {origin(told.day)}"
+    comment = f"all choices in turn; {origin(imprint.day)}"
     peak = write_track(
         track, path, DEPTH, comment, lambda share: progress(_RENDERED + (1.0 - _RENDERED) * share)
     )
-    title = told.title or _UNTITLED
+    title = imprint.title or _UNTITLED
     sheet, gains = path.with_suffix(".cue"), folder / "gains.txt"
     parts = [(part.title, part.start) for part in track.parts]
-    write_text(sheet, cue_sheet(told.title, path.name, parts, track.info.rate, origin(told.day)))
-    made = Made(title, origin(told.day), told.fingerprint, rendered, track, path, peak)
+    write_text(sheet, cue_sheet(title, path.name, parts, track.info.rate, origin(imprint.day)))
+    made = MadeSet(title, origin(imprint.day), imprint.fingerprint, rendered, track, path, peak)
     write_text(gains, gains_text(made, choices, options))
     files = [*(output.path for output in rendered.outputs), path, sheet, gains]
     sums = folder / "SHA256SUMS"
@@ -104,13 +104,13 @@ def _rendered(
     choices: Sequence[Choice],
     folder: Path,
     options: RenderOptions,
-    told: Told,
+    imprint: Imprint,
     designs: Designs | None,
     progress: Progress,
 ) -> Rendered:
     """Source, receiving ends, drops, in the order of their names; all facts of them are in one text later."""
     job = prepared(source, choices, folder, options)
-    job = replace(job, paths=_paths(choices, folder, options.suffix), day=told.day)
+    job = replace(job, paths=_paths(choices, folder, options.suffix), day=imprint.day)
     done = carried_out(job, designs or Designs(), lambda share: progress(_RENDERED * share))
     for output in done.outputs:
         sidecar(output.path).unlink()
@@ -135,20 +135,20 @@ def _plain(name: str, number: int) -> str:
     return "-".join(re.findall(r"[A-Za-z0-9]+", bare)) or f"choice-{number}"
 
 
-def _voices(rendered: Rendered) -> list[Voice]:
+def _voices(rendered: Rendered) -> list[Announced]:
     """The files as the track calls them: source, receiving ends, drops."""
     count = len(rendered.outputs) // 2
     voices = []
     for place, output in enumerate(rendered.outputs):
         number = (place - 1) % count + 1 if place else 0
         hertz = DROP_TONE if output.signal == "drop" else END_TONE
-        voices.append(Voice(output.path, number, hertz, output.loudness))
+        voices.append(Announced(output.path, number, hertz, output.loudness))
     return voices
 
 
 def _asked(
-    voices: Sequence[Voice], choices: Sequence[Choice]
-) -> list[tuple[str, tuple[Voice, ...]]]:
+    voices: Sequence[Announced], choices: Sequence[Choice]
+) -> list[tuple[str, tuple[Announced, ...]]]:
     """The parts: each by itself, the first in turn with each of the others, the drops."""
     count = len(choices)
     source, ends, drops = voices[0], voices[1 : count + 1], voices[count + 1 :]

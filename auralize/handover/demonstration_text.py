@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -12,9 +13,10 @@ from auralize.audio.reader import clock
 from auralize.errors import one_line
 from auralize.figures.columns import WIDTH, columns, decibels_text
 from auralize.figures.sentences import HEAT
-from auralize.gains import CEILING
+from auralize.gains import CEILING, step
 from auralize.handover.cue_sheet import cut
 from auralize.handover.track import DROP_TONE, END_TONE, FADE, UNDER, Track
+from auralize.live.rise import RISE, STRIKING
 from auralize.renderer.facts import Rendered
 from auralize.renderer.options import RenderOptions
 from auralize.renderer.take import FADE as CUT
@@ -26,8 +28,8 @@ _LONGEST_LABEL: Final = 300
 """Characters of a title, a name or a label that are told; no more is read."""
 _CAUTION: Final = (
     "Start quiet: turn the volume down before you play any of this, and raise it slowly. A drop is made "
-    "louder by its make-up gain, so that it can be as loud as the programme; on the line it is that much "
-    "softer. Loud sound harms hearing for good."
+    "louder by its make-up gain, so that it can be as loud as the programme; on the line it is softer by "
+    "that. Loud sound harms hearing for good."
 )
 _APPROVES: Final = (
     "This predicts sound and approves no wiring: loudspeaker lines can carry dangerous voltage, and local "
@@ -36,7 +38,7 @@ _APPROVES: Final = (
 
 
 @dataclass(frozen=True)
-class Made:
+class MadeSet:
     """What is in the set."""
 
     title: str
@@ -50,13 +52,14 @@ class Made:
     """dBTP of the track."""
 
 
-def gains_text(made: Made, choices: Sequence[Choice], options: RenderOptions) -> str:
+def gains_text(made: MadeSet, choices: Sequence[Choice], options: RenderOptions) -> str:
     """In plain words, 80 columns wide."""
     title = _wrapped(_safe(made.title))
     parts = [
         f"{title}\n{'=' * min(WIDTH, len(title))}",
         _begin(made, options),
         _wrapped(_CAUTION),
+        *map(_wrapped, _louder(made.rendered)),
         *([_wrapped(HEAT)] if _coiled(choices) else []),
         _section("What each file is", _files(made, choices)),
         _section("Gains", _gains(made)),
@@ -67,7 +70,7 @@ def gains_text(made: Made, choices: Sequence[Choice], options: RenderOptions) ->
     return "\n\n".join(parts) + "\n"
 
 
-def _begin(made: Made, options: RenderOptions) -> str:
+def _begin(made: MadeSet, options: RenderOptions) -> str:
     info, excerpt = made.rendered.source, options.excerpt
     first = round(excerpt.start * info.rate)
     last = first + made.track.info.frames - round(options.tail * info.rate)
@@ -84,7 +87,20 @@ def _begin(made: Made, options: RenderOptions) -> str:
     return _wrapped(f"{', '.join(said)}. Times are minutes and seconds.")
 
 
-def _files(made: Made, choices: Sequence[Choice]) -> str:
+def _louder(rendered: Rendered) -> list[str]:
+    """What is so much louder than the source that nobody should set the volume by that."""
+    source = rendered.outputs[0]
+    loudest = max(rendered.outputs, key=lambda output: output.loudness)
+    by = step(source.loudness, loudest.loudness)
+    if by <= STRIKING:
+        return []
+    how = f"{by:.1f} dB louder than" if math.isfinite(by) else "loud, and there is silence in"
+    return [
+        f"Caution: {loudest.path.name} is {how} {source.path.name}. Set the volume by the louder one."
+    ]
+
+
+def _files(made: MadeSet, choices: Sequence[Choice]) -> str:
     named = {choice.name: choice for choice in choices}
     numbers = {choice.name: number for number, choice in enumerate(choices, start=1)}
     lines = []
@@ -109,7 +125,7 @@ def _files(made: Made, choices: Sequence[Choice]) -> str:
     return "\n".join(lines)
 
 
-def _gains(made: Made) -> str:
+def _gains(made: MadeSet) -> str:
     """As `auralize render` prints them, with the names of the set."""
     info = made.rendered.source
     named = replace(info, path=Path(_safe(info.path.name)))
@@ -125,7 +141,7 @@ def _gains(made: Made) -> str:
     )
 
 
-def _track(made: Made) -> str:
+def _track(made: MadeSet) -> str:
     track, rate = made.track, made.track.info.rate
     rows = [("part", "begins", "sample", "passage", "sample", "tones")]
     rows.append(("", "", "", "", "", "LUFS"))
@@ -140,20 +156,32 @@ def _track(made: Made) -> str:
     return "\n".join([_wrapped(_of_track(made)), "", *titles, "", columns(rows)])
 
 
-def _of_track(made: Made) -> str:
+def _of_track(made: MadeSet) -> str:
     track, rate = made.track, made.track.info.rate
+    length = f"{clock(track.frames, rate)} ({track.frames} samples at {rate} Hz)"
+    fades = f"fades of {1000.0 * FADE:g} ms and a soft start of the first in {track.parts[0].rise / rate:g} s"
     return (
-        f"{made.path.name} lasts {clock(track.frames, rate)} ({track.frames} samples at {rate} Hz); its true "
-        f"peak is {decibels_text(made.peak)} dBTP. Each part begins with silence. Then come tones, as many "
-        f"as the number of the choice: of {END_TONE:g} Hz, of {DROP_TONE:g} Hz before a drop; a long one before "
-        f"the source. They are {UNDER:g} LU under the softest file that they announce. After them comes a "
-        f"passage: the first {clock(track.passage, rate)} of the files, sample by sample but for fades of "
-        f"{1000.0 * FADE:g} ms and a soft start of the first in {track.parts[0].rise / rate:g} s. Samples "
-        "are counted from 0, the beginning of the track."
+        f"{made.path.name} lasts {length}; its true peak is {decibels_text(made.peak)} dBTP. Each part "
+        f"begins with silence. Then come tones, as many as the number of the choice: of {END_TONE:g} Hz, of "
+        f"{DROP_TONE:g} Hz before a drop; a long one before the source. They are {UNDER:g} LU under the "
+        "softest file that they announce. After them comes a passage: the first "
+        f"{clock(track.passage, rate)} of the files, sample by sample but for {fades}.{_slow(track)} "
+        "Samples are counted from 0, the beginning of the track."
     )
 
 
-def _turns(made: Made) -> str:
+def _slow(track: Track) -> str:
+    usual = round(FADE * track.info.rate)
+    slow = [str(n) for n, part in enumerate(track.parts, start=1) if n > 1 and part.rise > usual]
+    if not slow:
+        return ""
+    return (
+        f" The passage of part {', '.join(slow)} comes up in {RISE:g} s at most, being more than "
+        f"{STRIKING:g} dB louder than the part before."
+    )
+
+
+def _turns(made: MadeSet) -> str:
     """When what is heard changes, in the parts where choices take turns."""
     track, rate = made.track, made.track.info.rate
     rows = [("part", "from", "sample", "heard")]
@@ -174,7 +202,7 @@ def _called(number: int) -> str:
     return f"choice {number}" if number else "source"
 
 
-def _how(made: Made) -> str:
+def _how(made: MadeSet) -> str:
     made_by = f"Made by {made.origin}; fingerprint {made.fingerprint}."
     rendered = (
         "The files hold the samples that `auralize render` writes with the same options, in 24 bit; nothing "

@@ -16,7 +16,7 @@ _MOST_PARTS: Final = 5
 _MARGIN, _LETTERS = 4.0, 12.0
 _BOX, _SPEAKER = 46.0, 58.0
 _WIDTHS: Final = {"run": 132.0, "more": 100.0, "transformer": 72.0}
-_HEIGHT: Final = 132.0
+_HEIGHT: Final = 126.0
 _HEAD, _PLUS, _MINUS, _FOOT, _MEASURE = 24.0, 44.0, 72.0, 98.0, 118.0
 """Units; where words, conductors and measures lie."""
 
@@ -45,7 +45,8 @@ def installation(choice: Choice, words: Mapping[str, str]) -> str:
         letters(root, ((first + last) / 2.0, _HEAD), words["no_cable"], "middle")
     away = away_at_amplifier(choice)
     if away:
-        letters(root, (first + 4.0, _FOOT), cut(away, whole / 2.0, _LETTERS), kind="aside")
+        room = whole / 2.0 if parts and parts[0].away else whole
+        letters(root, (first + 4.0, _FOOT), cut(away, room, _LETTERS), kind="aside")
     _measures(root, words, first, last)
     return written(root)
 

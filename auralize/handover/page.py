@@ -12,15 +12,19 @@ from importlib.resources import files
 from typing import Any, Final
 
 from auralize.circuit.power import Drive
+from auralize.circuit.signals import signal_words
 from auralize.circuit.solution import Across
 from auralize.errors import RequestError
 from auralize.figures.against import differences
 from auralize.figures.against_text import comparisons, held_against
+from auralize.figures.columns import MANY
+from auralize.figures.facts import short_facts
 from auralize.figures.loudspeakers_text import loudspeaker_rows, loudspeakers_head
 from auralize.figures.numbers import Figures, figures
 from auralize.figures.panels import Panel, panels
 from auralize.figures.sentences import is_caution, sentences
 from auralize.figures.text import comparison_rows, frequency_rows
+from auralize.filters.quality import caution, goal_of
 from auralize.handover.installation import installation
 from auralize.handover.plots import COLOURS, plot
 from auralize.handover.svg import plain
@@ -63,15 +67,11 @@ def page_text(
     Raises
     ------
     RequestError
-        Where Jinja2 (extra "handover") is missing, or the drop across these conductors cannot be told.
+        Where the drop across these conductors cannot be told.
     """
-    try:
-        from jinja2 import Environment, StrictUndefined
-        from markupsafe import Markup
-    except ImportError:
-        raise RequestError(
-            "a page needs Jinja2, which is not installed; `pip install jinja2` brings it"
-        ) from None
+    from jinja2 import Environment, StrictUndefined
+    from markupsafe import Markup
+
     texts = tomllib.loads(_read("texts.toml"))
     style, script = _read("page.css"), "".join(_read(name) for name in SCRIPTS)
     environment = Environment(
@@ -88,7 +88,9 @@ def page_text(
     inside = {
         "style": Markup(style),
         "script": Markup(script),
-        "texts_inside": Markup(_inside({part: texts[part] for part in ("screen", "sound", "trial")})),
+        "texts_inside": Markup(
+            _inside({part: texts[part] for part in ("screen", "sound", "trial")})
+        ),
         "data_inside": Markup(_inside(data)),
     }
     policy = _POLICY.format(script=_hash(script), style=_hash(style))
@@ -97,6 +99,16 @@ def page_text(
         **told, **drawn, **inside, data=data, texts=texts, t=texts["page"], policy=policy
     )
     return page.lstrip("\n") + "\n"
+
+
+def check_library() -> None:
+    """Raise RequestError where Jinja2 (extra "handover") is missing: before any work."""
+    try:
+        import jinja2  # noqa: F401
+    except ImportError:
+        raise RequestError(
+            "a page needs Jinja2, which is not installed; `pip install jinja2` brings it"
+        ) from None
 
 
 def _read(name: str) -> str:
@@ -147,7 +159,7 @@ def _told(
         "colours": COLOURS,
         "bands": any(curve.low is not None for panel in shown for curve in panel.curves),
         "tables": [_signed(comparison_rows(part)) for part in _parts(found)],
-        "cautions": list(_cautions(found)),
+        "cautions": [*_cautions(found), *_of_filters(data)],
     }
 
 
@@ -158,7 +170,7 @@ def _of_choice(
     return {
         "name": one["name"],
         "label": one["label"],
-        "facts": one["facts"],
+        "facts": one["facts"] if len(found.runs) <= MANY else short_facts(choice),
         "drawing": installation(choice, texts["drawing"]),
         "sentences": sentences(found),
         "frequencies": _signed(frequency_rows(found)),
@@ -201,3 +213,12 @@ def _cautions(found: Sequence[Figures]) -> Iterator[tuple[str, str]]:
         for sentence in sentences(figured):
             if is_caution(sentence):
                 yield figured.choice, sentence.strip()
+
+
+def _of_filters(data: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """Where what is heard is not what was worked out."""
+    for one in data["signals"]:
+        signal, error = one["signal"], one["filter_error"]
+        words = signal_words(signal, one["across"])
+        if error is not None and (told := caution(words, error, goal_of(signal))):
+            yield data["choices"][one["choice"]]["name"], told

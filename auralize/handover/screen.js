@@ -21,9 +21,11 @@
     return words.replace(/\{(\w+)\}/g, (found, name) => (name in values ? values[name] : found));
   }
 
+  /** As the library rounds: nothing has no sign. */
   function signed(level, plus) {
     const digits = Math.abs(level).toFixed(2);
-    return `${level < 0 && Number(digits) ? MINUS : plus}${digits}`;
+    if (Number(digits) === 0) return digits;
+    return `${level < 0 ? MINUS : plus}${digits}`;
   }
 
   function clock(seconds) {
@@ -195,7 +197,8 @@
       told(0);
       try {
         const done = await this.sound.open(file.name, await file.arrayBuffer(), told);
-        if (done) show("opening", say(this.words.opened, { name: apart(file.name) }));
+        if (done) this.announce(say(this.words.opened, { name: apart(file.name) }));
+        show("opening", "");
       } catch (error) {
         show("opening", "");
         this.complain(say(this.words.refused, { name: apart(file.name), why: error.message }));
@@ -209,6 +212,11 @@
       show("opening", "");
       byId("file").focus();
       this.update();
+    }
+
+    announce(words) {
+      clearTimeout(this.telling);
+      show("said", words);
     }
 
     /** What the sound refuses is said. */
@@ -250,8 +258,10 @@
       show("volume-words", say(this.words.decibels, { level: signed(sound.volume, "").replace(".00", "") }));
       byId("volume").setAttribute("aria-valuetext", byId("volume-words").textContent);
       if (!this.data.steps) return;
-      const step = this.data.steps.at[Number(byId("step").value)];
+      const { at, facts } = this.data.steps;
+      const step = sound.steps === null ? this.words.as_it_is : at[sound.steps];
       show("step-words", step);
+      show("step-facts", sound.steps === null ? "" : `${facts[sound.steps][Number(this.chosen("choice"))]}.`);
       byId("step").setAttribute("aria-valuetext", step);
     }
 
@@ -270,13 +280,13 @@
       region.style.width = `${(100 * (to - from)) / sound.seconds}%`;
     }
 
-    /** Once for a change that was asked for, not for each of several in a row. */
+    /** For whoever listens to the screen: once for a change that was asked for, not for each in a row. */
     tell() {
       clearTimeout(this.telling);
       this.telling = setTimeout(() => {
         const { heard } = this.sound;
         const gain = this.decibels(this.sound.gains(heard).total);
-        show("said", say(this.words.said, { heard: this.name(heard), gain }));
+        this.announce(say(this.words.said, { heard: this.name(heard), gain }));
       }, 400);
     }
 

@@ -15,7 +15,8 @@ const Sound = (() => {
   const CLOSES = 0.004, CLOSED = 0.06; // s; time constant of pausing, and after how long it is 130 dB down
   const ENDS = 0.2; // s left to ring at the end of the programme
   const OPENS = 0.005, OPENS_FIRST = 0.1; // s; time constants of going on, and of the first start
-  const TURNS = 0.005, MOST_JUMP = 6, RISES = 0.5; // s of gains; dB louder there at once; s of what is louder yet
+  const TURNS = 0.005, MOST_JUMP = 6, RISES = 0.5; // s of gains; dB louder at once; s, time constant of the rest
+  const MOST_RISE = 60; // dB, where there was silence before
   const START_VOLUME = -20, LEAST_VOLUME = -80; // dB
   const WARM = 12; // branches that run on though they are not heard
   const SHORTEST_LOOP = 0.1; // s
@@ -261,22 +262,29 @@ const Sound = (() => {
     /* Bring up what is wanted, `rise` dB of it later where it is louder; gives s to come back in, if not yet. */
     turn(place, gain, rise) {
       const branch = this.graph.branch(place, this.playing);
+      if (branch === this.current && gain === this.gain) return 0;
       const now = this.context.currentTime + AHEAD;
       const wait = Math.max(this.free, branch.warm) - now;
       if (wait > 0) return wait;
-      const level = branch.level.gain;
-      const [first, turns] = rise > 0 ? [gain * Numbers.amplitude(-rise), RISES] : [gain, TURNS];
-      if (branch !== this.current) {
-        level.cancelScheduledValues(0);
-        level.setValueAtTime(first, this.context.currentTime);
-        this.graph.crossFade(now, this.current, branch);
+      const slowly = rise > 0 && this.playing, left = this.current;
+      const [first, turns] = slowly ? [gain * Numbers.amplitude(-rise), RISES] : [gain, TURNS];
+      if (rise > 0) this.opened &&= this.playing;
+      if (branch !== left) {
+        this.level(branch, first);
+        this.graph.crossFade(now, left, branch);
         this.free = now + FADE;
         this.current = branch;
       }
-      level.setTargetAtTime(gain, now, turns);
+      branch.level.gain.setTargetAtTime(gain, now, turns);
       this.gain = gain;
-      this.graph.prune([branch, this.over]);
+      this.graph.prune([branch, left, this.over]);
       return 0;
+    }
+
+    /* At once: of a branch that is not heard. */
+    level({ level }, gain) {
+      level.gain.cancelScheduledValues(0);
+      level.gain.setValueAtTime(gain, this.context.currentTime);
     }
 
     overlay(place, gain) {
@@ -284,7 +292,7 @@ const Sound = (() => {
       this.over = place === null ? null : this.graph.branch(place, this.playing);
       if (!this.over) return;
       this.over.level.connect(this.beside);
-      if (this.over !== this.current) this.over.level.gain.value = gain;
+      if (this.over !== this.current) this.level(this.over, gain);
     }
   }
 
@@ -322,7 +330,7 @@ const Sound = (() => {
   }
 
   class Sound extends EventTarget {
-    #data; #say; #rows; #home; #programme; #gains; #context = null; #player = null; #timer = 0; #task = 0;
+    #data; #say; #rows; #home; #programme; #gains; #context = null; #player = null; #timer = 0; #asked = 0; #task = 0;
     #at = 0; #loop = null; #wished = false; // frames, frames, whether it is to play
     #heard = { choice: null, signal: "source", across: BOTH };
     #overlaid = null; #step = null; #frozen = null; #turned = 0;
@@ -339,19 +347,20 @@ const Sound = (() => {
     }
 
     async load() {
-      const { data, name } = this.#data.programme;
+      const { data, name, sha256 } = this.#data.programme;
       const buffer = await decode(bytesOf(data).buffer, this.#data.rate).catch(() => this.#fail("undecodable", { name }));
-      this.#home = { name, buffer, levels: this.#rows.map(({ inside }) => inside), certain: true };
+      this.#home = { name, sha256, buffer, levels: this.#rows.map(({ inside }) => inside), certain: true };
       this.#use(this.#home);
     }
 
     /* Another programme, from a file. Gives true once its levels are measured, false if it was put away before. */
     async open(name, bytes, progress = () => {}) {
-      const task = this.#task += 1;
+      const asked = this.#asked += 1;
+      const file = new Uint8Array(bytes.slice(0)); // decoding takes the bytes away
       const buffer = await this.#accepted(name, bytes);
-      if (task !== this.#task) return false;
       const own = await Numbers.measure(channelsOf(buffer), this.rate);
-      if (task !== this.#task) return false;
+      if (asked !== this.#asked) return false;
+      const task = this.#task += 1; // only now: one that is refused ends no measuring
       const programme = { name, buffer, levels: predicted(this.#rows, own), certain: false };
       this.#use(programme);
       const levels = [own];
@@ -362,7 +371,9 @@ const Sound = (() => {
         if (task === this.#task) levels.push(await Numbers.measure(rendered, this.rate, gain));
         if (task !== this.#task) return false;
       }
-      Object.assign(programme, { levels, certain: true });
+      const sha256 = await Numbers.fingerprint(file);
+      if (task !== this.#task) return false;
+      Object.assign(programme, { levels, sha256, certain: true });
       progress(1);
       this.#balance();
       return true;
@@ -371,21 +382,21 @@ const Sound = (() => {
     /* The file as one or two channels, at our rate. */
     async #accepted(name, bytes) {
       if (bytes.byteLength > MOST_BYTES) this.#fail("too-large", { name });
-      const sha256 = await Numbers.fingerprint(new Uint8Array(bytes)); // before decoding takes the bytes away
       const buffer = await decode(bytes, this.rate).catch(() => this.#fail("undecodable", { name }));
       if (!(buffer.length > 0)) this.#fail("undecodable", { name });
       if (buffer.duration > MOST_SECONDS) this.#fail("too-long", { name, minutes: MOST_SECONDS / 60 });
       const channels = buffer.numberOfChannels;
-      if (channels <= 2) return Object.assign(buffer, { sha256 });
+      if (channels <= 2) return buffer;
       if (!FOLDED.includes(channels)) this.#fail("too-many-channels", { name, channels });
       const context = new OfflineAudioContext(2, buffer.length, this.rate);
       const node = new AudioBufferSourceNode(context, { buffer });
       node.connect(context.destination);
       node.start();
-      return Object.assign(await context.startRendering(), { sha256, foldedFrom: channels });
+      return Object.assign(await context.startRendering(), { foldedFrom: channels });
     }
 
     back() {
+      this.#asked += 1;
       this.#task += 1;
       if (this.#programme !== this.#home) this.#use(this.#home);
     }
@@ -410,8 +421,8 @@ const Sound = (() => {
     get rate() { return this.#data.rate; }
     get name() { return this.#programme.name; }
     get certain() { return this.#programme.certain; }
-    /* Of the bytes of the file that the programme is of. */
-    get sha256() { return this.inside ? this.#data.programme.sha256 : this.#programme.buffer.sha256; }
+    /* Of the bytes of the file that the programme is of; of one from outside, once all is measured. */
+    get sha256() { return this.#programme.sha256; }
     get inside() { return this.#programme === this.#home; }
     /* How many channels the file had, where it had more than two. */
     get foldedFrom() { return this.#programme.buffer.foldedFrom ?? null; }
@@ -609,6 +620,8 @@ const Sound = (() => {
       // Both warm, so that which of them is asked for cannot be told by how soon it comes.
       for (const place of places) this.#player?.graph.branch(place, this.#player.playing);
       this.hearFrozen(0);
+      if (this.#player) this.#player.opened = false; // so they begin softly, both alike
+      if (this.#wished) this.seek(this.position);
       return gains;
     }
 
@@ -645,13 +658,13 @@ const Sound = (() => {
       if (wait > 0) this.#timer = setTimeout(() => this.#turn(), 1000 * wait + 1);
     }
 
-    /* dB of what is wanted that would be too sudden. */
+    /* dB of what is wanted that would be too sudden; of a trial none, as it would tell the two apart. */
     #rise(place, dB) {
       const { current, gain } = this.#player;
-      if (!current || !this.#player.playing) return 0;
+      if (!current || this.#frozen) return 0;
       const loudness = (n) => known(this.#programme.levels[n].loudness);
       const louder = loudness(place) + dB - loudness(current.place) - Numbers.decibels(gain);
-      return Number.isFinite(louder) ? Math.max(0, louder - MOST_JUMP) : 0;
+      return Number.isNaN(louder) ? 0 : Math.min(MOST_RISE, Math.max(0, louder - MOST_JUMP));
     }
 
     get volume() { return this.#volume; }
@@ -667,8 +680,8 @@ const Sound = (() => {
 
     // ---- over frequency, and without sound
 
-    /* {frequency, level} of what sounds, before the volume; nothing before the first start. */
-    spectrum() { return this.#player?.spectrum.bands() ?? []; }
+    /* {frequency, level} of what sounds, before the volume; nothing before the first start, or in a trial. */
+    spectrum() { return (!this.#frozen && this.#player?.spectrum.bands()) || []; }
 
     /* Have another signal beside what sounds, at its gain, unheard; null: none. */
     overlay(heard) {
@@ -677,7 +690,9 @@ const Sound = (() => {
       this.#player?.overlay(place, heard && Numbers.amplitude(this.#gains[place].total));
     }
 
-    overlaySpectrum() { return (this.#overlaid && this.#player?.besideSpectrum.bands()) || []; }
+    overlaySpectrum() {
+      return (!this.#frozen && this.#overlaid && this.#player?.besideSpectrum.bands()) || [];
+    }
 
     /* All of the programme as it is heard, in step with the source, at its gain. */
     async offline(heard) {

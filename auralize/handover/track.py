@@ -22,7 +22,9 @@ from auralize.audio.reader import AudioInfo, read_blocks
 from auralize.audio.tones import steps
 from auralize.audio.true_peak import TruePeakMeter
 from auralize.audio.writer import AudioWriter
+from auralize.gains import step as louder
 from auralize.handover.cue_sheet import grid
+from auralize.live.rise import RISE, STRIKING
 from auralize.units import amplitude, decibels
 
 LONGEST_PASSAGE: Final = 30.0
@@ -59,7 +61,7 @@ BLOCK: Final = 1 << 15
 
 
 @dataclass(frozen=True)
-class Voice:
+class Announced:
     """A file that is heard in the track, and how it is announced."""
 
     path: Path
@@ -71,18 +73,18 @@ class Voice:
 
 
 @dataclass(frozen=True)
-class Part:
+class TrackPart:
     """One announcement and the passage that follows."""
 
     title: str
-    voices: tuple[Voice, ...]
+    voices: tuple[Announced, ...]
     """What is heard: one, or two that take turns."""
     start: int
     """Sample of the track at which it begins: with silence, then the tones."""
     passage: int
     """Sample at which its passage begins."""
     rise: int
-    """Samples in which that comes up."""
+    """Samples in which that comes up: more where it is much louder than the part before, as on the bench."""
 
     @property
     def tone_loudness(self) -> float:
@@ -97,7 +99,7 @@ class Track:
 
     info: AudioInfo
     """Of the files; all are alike."""
-    parts: tuple[Part, ...]
+    parts: tuple[TrackPart, ...]
     passage: int
     """Length of each passage."""
     turn: int
@@ -108,7 +110,7 @@ class Track:
     def fade(self) -> int:
         return max(1, min(round(FADE * self.info.rate), self.turn // 2))
 
-    def turns(self, part: Part) -> list[tuple[int, Voice]]:
+    def turns(self, part: TrackPart) -> list[tuple[int, Announced]]:
         """From which sample of the track on each voice is heard; it is alone after `fade`."""
         if len(part.voices) == 1:
             return [(part.passage, part.voices[0])]
@@ -118,19 +120,22 @@ class Track:
         ]
 
 
-def laid_out(info: AudioInfo, asked: Sequence[tuple[str, tuple[Voice, ...]]]) -> Track:
+def laid_out(info: AudioInfo, asked: Sequence[tuple[str, tuple[Announced, ...]]]) -> Track:
     """A track of parts with these titles and voices; ``info`` is that of one of their files."""
     rate, step = info.rate, grid(info.rate)
     passage = min(info.frames, round(LONGEST_PASSAGE * rate))
     shortest = max(1, min(round(SHORTEST_TURN * rate), passage // 2))
     turn = max(shortest, min(round(TURN * rate), passage // 4))
-    parts: list[Part] = []
-    at = 0
+    parts: list[TrackPart] = []
+    at, before = 0, math.inf
     for title, voices in asked:
         silence = round(SILENCE * rate)
         begin = _up(at + 2 * silence + len(_tones(voices, rate)), step)
-        rise = min(passage // 2, round((FADE if parts else SOFT_START) * rate))
-        parts.append(Part(title, voices, at, begin, rise))
+        loudest = max(voice.loudness for voice in voices)
+        seconds = RISE if louder(before, loudest) > STRIKING else FADE
+        rise = min(passage // 2, round((seconds if parts else SOFT_START) * rate))
+        before = loudest
+        parts.append(TrackPart(title, voices, at, begin, rise))
         at = _up(begin + passage, step)
     return Track(info, tuple(parts), passage, turn, at)
 
@@ -160,7 +165,7 @@ def _blocks(track: Track) -> Iterator[Samples]:
         yield np.zeros((end - part.passage - track.passage, track.info.channels))
 
 
-def _announcement(track: Track, part: Part) -> Samples:
+def _announcement(track: Track, part: TrackPart) -> Samples:
     """All of a part that is before its passage."""
     info = track.info
     out = np.zeros((part.passage - part.start, info.channels))
@@ -170,7 +175,7 @@ def _announcement(track: Track, part: Part) -> Samples:
     return out
 
 
-def _level(part: Part, info: AudioInfo) -> float:
+def _level(part: TrackPart, info: AudioInfo) -> float:
     """Rms, in every channel, of a steady tone as loud as the part's tones are to be (BS.1770)."""
     from scipy.signal import sosfreqz
 
@@ -180,7 +185,7 @@ def _level(part: Part, info: AudioInfo) -> float:
     return amplitude(weighted) / float(abs(weighting[0]))
 
 
-def _tones(voices: Sequence[Voice], rate: int) -> Samples:
+def _tones(voices: Sequence[Announced], rate: int) -> Samples:
     """(n, 1) of tones of rms 1 that come and go as raised cosines: as many as a choice's number."""
     pieces: list[Samples] = []
     for voice in voices:
@@ -194,7 +199,7 @@ def _tones(voices: Sequence[Voice], rate: int) -> Samples:
     return np.concatenate(pieces)
 
 
-def _passage(track: Track, part: Part) -> Iterator[Samples]:
+def _passage(track: Track, part: TrackPart) -> Iterator[Samples]:
     done = 0
     readers = [read_blocks(voice.path, BLOCK) for voice in part.voices]
     for heard in zip(*readers, strict=True):
@@ -218,7 +223,7 @@ def _second(track: Track, at: NDArray[np.int64]) -> NDArray[np.float64]:
     return np.where(turn % 2 == 1, arrived, 1.0 - arrived)
 
 
-def _edges(track: Track, part: Part, at: NDArray[np.int64]) -> NDArray[np.float64]:
+def _edges(track: Track, part: TrackPart, at: NDArray[np.int64]) -> NDArray[np.float64]:
     """The gain at samples of a passage: 1 but for its beginning and its end."""
     fall = min(track.passage // 2, round(FADE * track.info.rate))
     return _ramp(at, part.rise) * _ramp(track.passage - 1 - at, fall)

@@ -112,14 +112,12 @@ def write_page(path: Path, data: Mapping[str, Any]) -> Path:
         f"""<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>Tide mill</title>
 <meta http-equiv="Content-Security-Policy" content="{POLICY}"></head><body>
 <script type="application/json" id="data">{told}</script>{scripts}
-<script>{GIVEN}</script></body></html>"""
+<script>{TEXT_OF_SAMPLES}{GIVEN}</script></body></html>"""
     )
     return path
 
 
-GIVEN = """
-const sound = new Sound(JSON.parse(document.getElementById("data").textContent));
-window.bench = { sound, ready: sound.load() };
+TEXT_OF_SAMPLES = """
 const asText = (parts) => {
   const bytes = new Uint8Array(parts.reduce((all, part) => all + part.byteLength, 0));
   let at = 0;
@@ -135,6 +133,11 @@ const asText = (parts) => {
 };
 const channelsOf = (buffer) =>
   Array.from({ length: buffer.numberOfChannels }, (_, n) => buffer.getChannelData(n));
+"""
+"""How a page tells its samples: see `samples_of`."""
+GIVEN = """
+const sound = new Sound(JSON.parse(document.getElementById("data").textContent));
+window.bench = { sound, ready: sound.load() };
 const sleep = (seconds) => new Promise((resolve) => setTimeout(resolve, 1000 * seconds));
 const asBytes = (base64) => Uint8Array.from(atob(base64), (letter) => letter.charCodeAt(0)).buffer;
 """
