@@ -356,13 +356,15 @@ const Sound = (() => {
     /* Another programme, from a file. Gives true once its levels are measured, false if it was put away before. */
     async open(name, bytes, progress = () => {}) {
       const asked = this.#asked += 1;
-      const file = new Uint8Array(bytes.slice(0)); // decoding takes the bytes away
+      let file = new Uint8Array(bytes.slice(0)); // decoding takes the bytes away
       const buffer = await this.#accepted(name, bytes);
       const own = await Numbers.measure(channelsOf(buffer), this.rate);
       if (asked !== this.#asked) return false;
       const task = this.#task += 1; // only now: one that is refused ends no measuring
       const programme = { name, buffer, levels: predicted(this.#rows, own), certain: false };
       this.#use(programme);
+      const sha256 = await Numbers.fingerprint(file);
+      file = null; // it may be as large as all that follows
       const levels = [own];
       for (let place = 1; place < this.#rows.length; place += 1) {
         progress((place - 1) / (this.#rows.length - 1));
@@ -371,8 +373,6 @@ const Sound = (() => {
         if (task === this.#task) levels.push(await Numbers.measure(rendered, this.rate, gain));
         if (task !== this.#task) return false;
       }
-      const sha256 = await Numbers.fingerprint(file);
-      if (task !== this.#task) return false;
       Object.assign(programme, { levels, sha256, certain: true });
       progress(1);
       this.#balance();
