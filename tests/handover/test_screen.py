@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from auralize.units import rounded
 from support.browsers import Chromium
 from support.handed_pages import material, noise, written
 
@@ -158,7 +159,7 @@ def test_gains_are_in_view_and_told_once(chromium, page) -> None:
     chromium.press("d", "2")
     gains = chromium.run("return bench.sound.gains(bench.sound.heard)")
     told = [
-        f"{gains[name]:+.2f} dB".replace("-", "\u2212")
+        f"{rounded(gains[name], '+.2f')} dB".replace("-", "\u2212")
         for name in ("match", "makeup", "headroom", "total")
     ]
     assert shown(chromium, "gain-match", "gain-makeup", "gain-headroom", "gain-total") == told
@@ -190,6 +191,20 @@ def test_the_slider_goes_to_a_step_and_says_which(chromium, page) -> None:
         0,
         "20 m",
     ]
+
+
+def test_a_choice_without_one_conductor_is_heard_over_both(chromium, made, tmp_path) -> None:
+    data, choices = {**made[0], "steps": None}, made[1]
+    drop = next(one for one in data["signals"] if one["signal"] == "drop" and one["choice"] == 0)
+    data["signals"] = [*data["signals"], {**drop, "across": "plus"}]
+    opened(chromium, written(tmp_path, data, choices))
+    chromium.press("d", "c")
+    assert chromium.run(HEARD)["across"] == "plus"
+    assert shown(chromium, "now-heard") == ["drop over plus of \u2068reel\u2069"]
+    chromium.press("2")
+    assert chromium.run(HEARD) == {"choice": 1, "signal": "drop", "across": "both"}
+    chromium.press("c", "c", "c")
+    assert chromium.console == []
 
 
 def test_a_loop_is_set_by_one_key(chromium, page) -> None:
