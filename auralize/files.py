@@ -151,7 +151,7 @@ def commit_all(files: Sequence[StagedFile]) -> None:
             file.discard()
         raise
     for folder in {file.goal.parent for file in files}:
-        _sync_folder(folder)
+        sync_folder(folder)
 
 
 @contextmanager
@@ -206,7 +206,7 @@ def temporary_beside(path: Path) -> Path:
 
 
 def sweep(folder: Path) -> None:
-    """Remove temporary files of programs that ended without doing so: killed, or by loss of power."""
+    """Remove temporary files and folders of programs that did not: killed, or ended by loss of power."""
     if os.name != "posix":  # where asking for a process by its number would end it
         return
     with suppress(OSError):
@@ -214,7 +214,7 @@ def sweep(folder: Path) -> None:
             number = path.name.removeprefix(_OURS).partition("-")[0]
             if number.isdecimal() and not _runs(int(number)):
                 with suppress(OSError):
-                    path.unlink()
+                    shutil.rmtree(path) if path.is_dir() else path.unlink()
 
 
 def _runs(process: int) -> bool:
@@ -322,7 +322,7 @@ def encoded(text: str) -> bytes:
     return text.encode(errors="backslashreplace")
 
 
-def _sync_folder(path: Path) -> None:
+def sync_folder(path: Path) -> None:
     """Put the new name on the disk too, where the system lets a folder be opened for that."""
     with suppress(OSError):
         descriptor = os.open(path, os.O_RDONLY)

@@ -56,8 +56,11 @@ def fingerprint(*said: Any) -> str:
     return _hash(json.dumps(said, sort_keys=True, default=str).encode())
 
 
-def origin() -> str:
-    """What made a file, and on which day in UTC; ``SOURCE_DATE_EPOCH`` (reproducible-builds.org) sets it."""
+def origin(day: str | None = None) -> str:
+    """What made a file, and on which ``day``: else today in UTC, or as ``SOURCE_DATE_EPOCH`` has it
+    (reproducible-builds.org)."""
+    if day is not None:
+        return f"auralize {version('auralize')}, {day}"
     told = os.environ.get("SOURCE_DATE_EPOCH", "")
     now = datetime.fromtimestamp(int(told), UTC) if told.isdecimal() else datetime.now(UTC)
     return f"auralize {version('auralize')}, {now:%Y-%m-%d}"
@@ -119,7 +122,7 @@ def check_ours(path: Path, call: str, replace: bool) -> None:
     if path.is_symlink():  # what it leads to may be anything, a rig that is read among it
         raise InTheWayError(f"{path}: this is a link, and stays; remove it, or name another folder")
     beside = [sidecar(path)] if path.suffix.lower() in SOUNDS else []
-    made = _made_by(path) if os.path.lexists(path) else call
+    made = made_by(path) if os.path.lexists(path) else call
     if replace or made == call:
         for facts in beside:
             check_ours(facts, call, replace)
@@ -132,7 +135,7 @@ def check_ours(path: Path, call: str, replace: bool) -> None:
     raise InTheWayError(f"{path}: {found}; --replace replaces it, --into names another folder")
 
 
-def _made_by(path: Path) -> str | None:
+def made_by(path: Path) -> str | None:
     """The call that made a file, None where it is not as we left it."""
     with suppress(*_NO_MARK):
         if path.suffix.lower() not in SOUNDS:

@@ -11,12 +11,12 @@ from textual.widgets import Static
 from auralize.circuit.network import PERFECT
 from auralize.circuit.signals import ACROSS_WORDS, Signal
 from auralize.circuit.solution import Across
+from auralize.figures.way import Part, away_at_amplifier, folded, way_parts
 from auralize.units import show_length
 
 from .plain import is_plain
 
 if TYPE_CHECKING:
-    from auralize.circuit.network import Network
     from auralize.rig.choice import Choice
 
 ROWS: Final = 5
@@ -51,22 +51,6 @@ _FINE: Final = _Pen("─", "━", "│", "┌┐└┘├┤", "├┤", "▲", 
 _PLAIN: Final = _Pen("-", "=", "|", "++++||", "||", "^", "o")
 
 
-@dataclass(frozen=True)
-class _Part:
-    """What stands on the way: a run, a transformer, or several that there is no room for."""
-
-    words: tuple[str, ...]
-    """What it is called, the longest first."""
-    kind: str
-    """run, transformer, or more."""
-    near: bool = False
-    """Whether there is a joint at its near end."""
-    far: bool = False
-    coiled: bool = False
-    away: str = ""
-    """What goes off at its far end."""
-
-
 def drawing(
     choice: Choice, signal: Signal | None, across: Across, width: int, *, plain: bool
 ) -> list[str]:
@@ -79,8 +63,7 @@ def drawing(
     if width < LEAST:
         return []
     pen = _PLAIN if plain else _FINE
-    network, load = choice.network, choice.listen
-    name = _cut(load, _LONGEST_NAME)
+    name = _cut(choice.listen, _LONGEST_NAME)
     first, last = len(_AMPLIFIER) + 2, width - len(name) - 2
     sheet = [[" "] * width for _ in range(ROWS)]
     _box(sheet, 0, _AMPLIFIER, pen, pen.corners[4], "")
@@ -90,12 +73,13 @@ def drawing(
         line = pen.heavy if signal == "drop" and row in heavy else pen.level
         _put(sheet, row, first, line * (last - first))
     _ends(sheet, choice, first, last)
-    parts = _fitted(_parts(choice), last - first - 4)
+    room = last - first - 4
+    parts = folded(way_parts(choice), lambda shown: sum(map(_least, shown)) <= room)
     if parts:
         _lay_out(sheet, parts, first + 2, last - 2, pen)
     else:
         _put(sheet, _TOP, first + 1, "no cable")
-    _put(sheet, _BOTTOM, first + 1, _cut(_at_amplifier(network, load), last - first - 1))
+    _put(sheet, _BOTTOM, first + 1, _cut(away_at_amplifier(choice), last - first - 1))
     _measure(sheet, signal, across, (first, last), pen)
     return ["".join(row).rstrip() for row in sheet]
 
@@ -131,72 +115,14 @@ def _ends(sheet: list[list[str]], choice: Choice, first: int, last: int) -> None
             _put(sheet, row, last - 2, "x")
 
 
-def _parts(choice: Choice) -> list[_Part]:
-    """All that stands on the way."""
-    network = choice.network
-    way = network.way(choice.listen)
-    parts = []
-    for name, behind in zip(way, [*way[1:], None], strict=True):
-        away = _away(network, name, behind, choice.listen)
-        if name not in network.runs:
-            parts.append(_Part((name,), "transformer", away=away))
-            continue
-        run, lay = network.runs[name], choice.runs[name].lay
-        parts.append(
-            _Part(
-                (f"{name} {show_length(run.length)}", f"{name} {run.length:.3g} m", name),
-                "run",
-                run.near != PERFECT,
-                run.far != PERFECT,
-                lay is not None and lay.coiled,
-                away,
-            )
-        )
-    return parts
-
-
-def _away(network: Network, name: str | None, behind: str | None, load: str) -> str:
-    """What goes off at the end of a part, but for what goes on to the loudspeaker."""
-    loads = [n for n, c in network.loads.items() if c.at == name and n != load]
-    lines = [
-        n
-        for n in (*network.runs, *network.transformers)
-        if network.feeder(n) == name and n != behind
-    ]
-    others = [*lines, *loads]
-    if not others:
-        return ""
-    return f"to {others[0]}" if len(others) == 1 else f"to {others[0]} +{len(others) - 1}"
-
-
-def _at_amplifier(network: Network, load: str) -> str:
-    """What else hangs on the amplifier's own terminals."""
-    way = network.way(load)
-    return _away(network, None, way[0] if way else None, load)
-
-
-def _least(part: _Part) -> int:
+def _least(part: Part) -> int:
     if part.kind == "transformer":
         return max(_TRANSFORMER, min(len(part.words[0]) + 1, _LONGEST_NAME))
     return _SHORTEST_RUN
 
 
-def _fitted(parts: Sequence[_Part], width: int) -> list[_Part]:
-    """The parts, those in the middle taken together where there is no room for each."""
-    parts = list(parts)
-    if sum(map(_least, parts)) <= width:
-        return parts
-    for kept in range(len(parts) - 1, 1, -1):
-        before, after = parts[: (kept + 1) // 2], parts[len(parts) - kept // 2 :]
-        more = _Part((f"{len(parts) - kept} more",), "more")
-        shown = [*before, more, *after]
-        if sum(map(_least, shown)) <= width:
-            return shown
-    return [_Part((f"{len(parts)} runs and transformers", f"{len(parts)} parts"), "more")]
-
-
 def _lay_out(
-    sheet: list[list[str]], parts: Sequence[_Part], first: int, last: int, pen: _Pen
+    sheet: list[list[str]], parts: Sequence[Part], first: int, last: int, pen: _Pen
 ) -> None:
     """The parts beside each other, runs sharing what transformers leave."""
     spare = last - first - sum(map(_least, parts))
@@ -213,7 +139,7 @@ def _lay_out(
 
 
 def _draw_part(
-    sheet: list[list[str]], part: _Part, at: int, wide: int, pen: _Pen, *, ends: bool
+    sheet: list[list[str]], part: Part, at: int, wide: int, pen: _Pen, *, ends: bool
 ) -> None:
     words = next((w for w in part.words if len(w) < wide), _cut(part.words[-1], wide - 1))
     _put(sheet, _TOP, at + (wide - len(words)) // 2, words)

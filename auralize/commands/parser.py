@@ -13,6 +13,7 @@ from auralize.commands import (
     figures,
     filter,
     fit,
+    handover,
     keys,
     new,
     plot,
@@ -24,7 +25,20 @@ from auralize.commands.shared import CAUTION
 from auralize.commands.swapped import refuse_swapped
 from auralize.errors import ExitCode, one_line
 
-COMMANDS: Final = (figures, render, fit, plot, filter, bench, trials, sizes, keys, new, demo)
+COMMANDS: Final = (
+    figures,
+    render,
+    handover,
+    fit,
+    plot,
+    filter,
+    bench,
+    trials,
+    sizes,
+    keys,
+    new,
+    demo,
+)
 
 DESCRIPTION = """\
 Hear what a loudspeaker cable run does to programme material, before anyone buys or pulls copper.

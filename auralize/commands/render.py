@@ -12,6 +12,7 @@ from auralize.commands.progress import ProgressLine, telling
 from auralize.commands.shared import (
     add_across,
     add_into,
+    add_makeup,
     add_rig,
     loaded,
     number_or_nan,
@@ -60,12 +61,7 @@ def add(commands: Any) -> None:
 
 def _add_content(command: argparse.ArgumentParser) -> None:
     """What is in each result, besides the signal."""
-    command.add_argument(
-        "--make-up",
-        metavar="DB",
-        help='gain on the drop, such as "20 dB", or "equal": for each its own, so that all drops are '
-        "equally loud (default: one for all, chosen; always shown)",
-    )
+    add_makeup(command)
     command.add_argument(
         "--depth",
         choices=("16", "24", "32", "float"),
@@ -133,18 +129,18 @@ def _options(arguments: argparse.Namespace) -> RenderOptions:
             if asked:
                 raise RequestError(f"{option}: it acts on the drop, which is not among --signals")
     return RenderOptions(
-        match=_match(arguments.match),
+        match=as_match(arguments.match),
         signals=signals,
         source=source,
         across=arguments.across,
-        makeup=None if arguments.make_up in (None, "equal") else _makeup(arguments.make_up),
+        makeup=None if arguments.make_up in (None, "equal") else as_makeup(arguments.make_up),
         drops="equal" if arguments.make_up == "equal" else "one",
         depth=None if arguments.depth is None else _DEPTHS[arguments.depth],
         suffix=".flac" if arguments.flac else ".wav",
         tail=_tail(arguments.tail),
         excerpt=Excerpt(
-            0.0 if arguments.start is None else _start(arguments.start),
-            None if arguments.seconds is None else _seconds(arguments.seconds),
+            0.0 if arguments.start is None else as_start(arguments.start),
+            None if arguments.seconds is None else as_seconds(arguments.seconds),
             arguments.mono,
         ),
         replaces=arguments.replace,
@@ -154,7 +150,8 @@ def _options(arguments: argparse.Namespace) -> RenderOptions:
 _DEPTHS: Any = {"16": "PCM_16", "24": "PCM_24", "32": "PCM_32", "float": "FLOAT"}
 
 
-def _match(text: str) -> Match:
+def as_match(text: str) -> Match:
+    """What was typed behind --match."""
     from auralize.gains import KNOWN_MATCHES, Match
     from auralize.units import parse_frequency
 
@@ -176,7 +173,8 @@ def _signals(text: str) -> tuple[tuple[Signal, ...], bool]:
         raise RequestError(f"--{error}") from None
 
 
-def _makeup(text: str) -> float:
+def as_makeup(text: str) -> float:
+    """dB typed behind --make-up."""
     level = typed_or_nan(text, "level", "dB")
     if not 0.0 <= level <= 80.0:
         comma = ", and a point for a comma" if "," in text else ""
@@ -193,7 +191,8 @@ def _tail(text: str) -> float:
     return seconds
 
 
-def _start(text: str) -> float:
+def as_start(text: str) -> float:
+    """s typed behind --from."""
     minutes, colon, seconds = text.partition(":")
     moment = typed_or_nan(text, "time", "s")
     if colon and minutes.isdecimal():
@@ -204,7 +203,8 @@ def _start(text: str) -> float:
     return moment
 
 
-def _seconds(text: str) -> float:
+def as_seconds(text: str) -> float:
+    """s typed behind --for."""
     seconds = typed_or_nan(text, "time", "s")
     if not 0.0 < seconds <= _LONGEST:
         raise RequestError(f'--for: {text!r} was found; right is a time above 0 s, such as "20 s"')

@@ -36,15 +36,28 @@ _SOURCES: Final = (
 
 def as_comparison(found: Sequence[Difference]) -> str:
     """A head that says against what and by which programme, and a paragraph for each choice."""
-    from auralize.figures.against import SMALLEST_DB
-
     lines = []
+    for head, told in comparisons(found):
+        lines.append(_wrapped(head, ""))
+        lines += [_wrapped(f"  {choice}: {sentence}") for choice, sentence in told]
+    lines.append(_wrapped(held_against(), ""))
+    return "\n".join(lines)
+
+
+def comparisons(found: Sequence[Difference]) -> list[tuple[str, list[tuple[str, str]]]]:
+    """For what arrives, and for the drop, a head and each choice with its sentence; not wrapped."""
+    groups = []
     for across in dict.fromkeys(one.across for one in found):
         group = [one for one in found if one.across == across]
-        lines.append(_wrapped(_head(group[0]), ""))
-        lines += [_wrapped(f"  {one.choice}: {_told(one)}.") for one in group]
-    lines.append(_wrapped(_SOURCES.format(limit=SMALLEST_DB), ""))
-    return "\n".join(lines)
+        groups.append((_head(group[0]), [(one.choice, f"{_told(one)}.") for one in group]))
+    return groups
+
+
+def held_against() -> str:
+    """What the verdicts rest on."""
+    from auralize.figures.against import SMALLEST_DB
+
+    return _SOURCES.format(limit=SMALLEST_DB)
 
 
 def matched_words(one: Difference) -> str:

@@ -14,16 +14,25 @@ if TYPE_CHECKING:
 
 def as_loudspeakers(found: Sequence[Loudspeaker]) -> str:
     """A row for each: loss, level against the first, damping factor, power."""
-    head = (
+    return f"{wrapped(loudspeakers_head(found))}\n{columns(loudspeaker_rows(found))}"
+
+
+def loudspeakers_head(found: Sequence[Loudspeaker]) -> str:
+    """What the table shows."""
+    return (
         f"By loudspeaker: loss; level at its terminals under the programme, against {found[0].load}"
-        "; damping factor"
+        "; damping factor."
     )
+
+
+def loudspeaker_rows(found: Sequence[Loudspeaker]) -> list[tuple[str, ...]]:
+    """A head, the units, then a row for each."""
     rows: list[tuple[str, ...]] = [("loudspeaker", "loss", "at", "level", "damping", "at", "power")]
     rows.append(("", "dB", "", "dB", "factor", "", ""))
     rows += [_row(one) for one in found]
     if found[0].watts is None:
         rows = [row[:-1] for row in rows]
-    return f"{wrapped(f'{head}.')}\n{columns(rows)}"
+    return rows
 
 
 def _row(one: Loudspeaker) -> tuple[str, ...]:

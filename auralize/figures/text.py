@@ -29,14 +29,15 @@ if TYPE_CHECKING:
 
 def as_table(title: str, found: Sequence[Figures], compared: Sequence[Difference] = ()) -> str:
     """A comparison of all choices, in words too, then the table over frequency of each."""
-    blocks = [title, _comparison(found)]
+    blocks = [title, pages(comparison_rows(found))]
     if compared:
         blocks.append(as_comparison(compared))
     blocks += [_by_frequency(figures) for figures in found]
     return "\n\n".join(blocks)
 
 
-def _comparison(found: Sequence[Figures]) -> str:
+def comparison_rows(found: Sequence[Figures]) -> list[tuple[str, ...]]:
+    """A head of the choices' names, then a row for each figure: its words, and what each choice has."""
     rows = [("", *(f.choice for f in found))]
     rows.append(("load listened to", *(f.load for f in found)))
     if any(f.typical for f in found):
@@ -55,7 +56,7 @@ def _comparison(found: Sequence[Figures]) -> str:
     rows.append(("programme power lost in cable", *(rounded(f.cable_share, ".1%") for f in found)))
     rows.append(("lowest load on the amplifier, ohm", *(_ohm(f.lowest_ohm) for f in found)))
     rows.append(("  which is at", *(show_frequency(three_digits(f.lowest_hz)) for f in found)))
-    return pages(rows)
+    return rows
 
 
 def _at(
@@ -84,13 +85,17 @@ def _by_frequency(figures: Figures) -> str:
     told = [wrapped(sentence) for sentence in sentences(figures)]
     if figures.loudspeakers:
         told.append(as_loudspeakers(figures.loudspeakers))
-    rows: list[tuple[str, ...]] = [
-        ("frequency", "loss", "phase", "drop", "load", "phase", "cable", "cable", "damping")
-    ]
-    rows.append(("", "dB", "deg", "dB", "ohm", "deg", "ohm", "uH", "factor"))
-    rows += [_row(line) for line in figures.lines]
     head = textwrap.fill(f"{figures.choice}: {figures.label}", WIDTH, subsequent_indent="  ")
-    return "\n".join([head, *told, columns(rows)])
+    return "\n".join([head, *told, columns(frequency_rows(figures))])
+
+
+def frequency_rows(figures: Figures) -> list[tuple[str, ...]]:
+    """A head, the units, then a row for each frequency of a choice's table."""
+    return [
+        ("frequency", "loss", "phase", "drop", "load", "phase", "cable", "cable", "damping"),
+        ("", "dB", "deg", "dB", "ohm", "deg", "ohm", "uH", "factor"),
+        *(_row(line) for line in figures.lines),
+    ]
 
 
 def _row(line: Line) -> tuple[str, ...]:

@@ -18,13 +18,13 @@ from auralize.renderer.facts import Rendered
 from auralize.renderer.files import (
     Designs,
     Job,
-    Progress,
     carried_out,
     check_drops,
     prepared,
     render,
 )
 from auralize.renderer.options import RenderOptions, signals_of
+from auralize.renderer.parts import Progress
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, Final, Literal
 
 from auralize.audio.reader import AudioInfo
+from auralize.audio.writer import LONGEST_COMMENT
 from auralize.circuit.signals import Signal, signal_words
 from auralize.circuit.solution import Across
 from auralize.figures.columns import gathered
@@ -86,8 +87,15 @@ def told_of(choices: Sequence[Choice]) -> tuple[str, ...]:
 _LEFT_OPEN: Final = f"Rendered is one value: {LEFT_OPEN}."
 
 
-def describe(heard: Heard, choice: Choice | None, gains: Gains, take: Take, tail: float) -> str:
-    """The comment that travels inside the file."""
+def describe(
+    heard: Heard,
+    choice: Choice | None,
+    gains: Gains,
+    take: Take,
+    tail: float,
+    day: str | None = None,
+) -> str:
+    """The comment that travels inside the file; ``day`` is as in `origin`."""
     total, match, makeup, headroom = (
         rounded(gain, "+.2f") for gain in (gains.total, gains.match, gains.makeup, gains.headroom)
     )
@@ -100,7 +108,8 @@ def describe(heard: Heard, choice: Choice | None, gains: Gains, take: Take, tail
         said += [choice.turns_words] if choice.turns_words else []
     said += [tag.replace("-", " ") for tag in take.tags]
     said += [f"tail {tail:g} s"] if tail else []
-    return "; ".join([what, *said, f"{origin()}{rig}"])
+    comment = "; ".join([what, *said, f"{origin(day)}{rig}"])
+    return comment.encode()[:LONGEST_COMMENT].decode(errors="ignore")
 
 
 def facts(

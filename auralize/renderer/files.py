@@ -8,36 +8,30 @@ from __future__ import annotations
 
 import os
 import zlib
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 
-import numpy as np
-
 from auralize.audio.carried import carried
 from auralize.audio.depth import Depth, output_depth, sound_bytes
-from auralize.audio.loudness import LoudnessMeter
-from auralize.audio.metering import Level, Meter, Samples, measure
+from auralize.audio.metering import Level
 from auralize.audio.room import check_disk, check_open_files
 from auralize.audio.writer import AudioWriter, check_output
 from auralize.circuit.signals import SIGNALS, over
 from auralize.errors import AudioFileError, RequestError
 from auralize.files import StagedText, check_text, commit_set
-from auralize.filters.fir import Fir, RunFilters, design_run
+from auralize.filters.fir import RunFilters, design_run
 from auralize.filters.quality import check
-from auralize.filters.stream import through
 from auralize.gains import (
-    DROP_GATED_AFTER,
     INSTALLED,
     SOURCE,
     End,
     Gains,
     Heard,
     balance,
-    match_gain,
 )
 from auralize.outputs import (
     check_ours,
@@ -49,13 +43,20 @@ from auralize.outputs import (
 )
 from auralize.renderer.facts import Rendered, RenderedFile, describe, facts, told_of
 from auralize.renderer.options import USUAL, RenderOptions
+from auralize.renderer.parts import (
+    Part,
+    Progress,
+    Share,
+    as_it_is,
+    matches,
+    measured,
+    meter_of,
+    played,
+)
 from auralize.renderer.take import Take
 from auralize.rig.choice import Choice
 from auralize.rig.work import working_out
 from auralize.units import amplitude, decibels
-
-Progress = Callable[[float], None]
-"""Called with the share of the work that is done, 0 to 1."""
 
 
 @dataclass(frozen=True)
@@ -68,6 +69,8 @@ class Job:
     depth: Depth
     paths: Mapping[Heard, Path]
     """Of all that is to be written."""
+    day: str | None = None
+    """What files say of when they were made; None: today."""
 
     @property
     def frames(self) -> int:
@@ -90,23 +93,6 @@ class Job:
             check_text(sidecar(path))
             if os.path.lexists(path) or os.path.lexists(sidecar(path)):
                 check_ours(path, self.call, self.options.replaces)
-
-
-@dataclass(frozen=True)
-class _Part:
-    """An output on its way: its filter, and a meter for the signal before any gain."""
-
-    choice: Choice | None
-    """None for the source."""
-    heard: Heard
-    fir: Fir
-    meter: Meter
-
-    @property
-    def level(self) -> Level:
-        """Before any gain."""
-        drop = isinstance(self.heard, End) and self.heard.signal == "drop"
-        return self.meter.level_before(DROP_GATED_AFTER if drop else 0.0)
 
 
 class Designs:
@@ -185,9 +171,9 @@ def carried_out(job: Job, designs: Designs, progress: Progress) -> Rendered:
     parts = _plan(job, designs)
     _check_room(take, list(job.paths.values()), job.depth, frames)
     more = carried(take.info.path) if take.whole else b""
-    share = _Share(progress, passes=2, frames=frames)
+    share = Share(progress, passes=2, frames=frames)
     with ThreadPoolExecutor(os.cpu_count()) as pool, ExitStack() as files:
-        level = _measure(take, parts, frames, pool, share)
+        level = measured(take, parts, frames, pool, share)
         gains = _gains(parts, job, level.loudness)
         kept = [(part, gains[part.heard]) for part in parts if part.heard in job.paths]
         places = [job.paths[part.heard] for part, _ in kept]
@@ -212,20 +198,9 @@ def carried_out(job: Job, designs: Designs, progress: Progress) -> Rendered:
     return replace(rendered, replaced=tuple(w.path for w in writers if w.replaced))
 
 
-class _Share:
-    """Turns frames done into a share of all the work."""
-
-    def __init__(self, progress: Progress, passes: int, frames: int) -> None:
-        self._progress, self._all, self._done = progress, passes * frames, 0
-
-    def add(self, frames: int) -> None:
-        self._done += frames
-        self._progress(self._done / self._all)
-
-
-def _plan(job: Job, designs: Designs) -> list[_Part]:
+def _plan(job: Job, designs: Designs) -> list[Part]:
     """All that is written, and receiving ends that are only measured, to match by."""
-    parts: list[_Part] = []
+    parts: list[Part] = []
     options, rate = job.options, job.take.info.rate
     for choice in job.choices:
         filters = designs.of(choice, rate)
@@ -238,28 +213,10 @@ def _plan(job: Job, designs: Designs) -> list[_Part]:
             if wanted or options.match != INSTALLED:
                 what = f"choice {choice.name}, {signal} signal{over(signal, heard.across)}"
                 check(what, fir.error)
-            parts.append(_Part(choice, heard, fir, _meter(job.take)))
+            parts.append(Part(choice, heard, fir, meter_of(job.take)))
     if options.source:
-        delay = parts[0].fir.delay
-        as_it_is = Fir(np.eye(1, delay + 1, delay)[0], rate, delay, -np.inf)
-        parts.append(_Part(None, SOURCE, as_it_is, _meter(job.take)))
+        parts.append(Part(None, SOURCE, as_it_is(parts[0].fir), meter_of(job.take)))
     return parts
-
-
-def _meter(take: Take) -> Meter:
-    rate, channels = take.info.rate, take.channels
-    return Meter(rate, channels, LoudnessMeter(rate, channels, take.mask))
-
-
-def _blocks(take: Take, parts: Sequence[_Part], frames: int) -> Iterator[tuple[Samples, Samples]]:
-    """Source (n, channels) and outputs (parts, m, channels), ``frames`` of each output in all."""
-    return through(
-        take.blocks(),
-        [part.fir for part in parts],
-        take.channels,
-        tail=frames - take.frames,
-        workers=os.cpu_count() or 1,
-    )
 
 
 def _check_room(take: Take, paths: Sequence[Path], depth: Depth, frames: int) -> None:
@@ -269,31 +226,15 @@ def _check_room(take: Take, paths: Sequence[Path], depth: Depth, frames: int) ->
         check_disk(paths, sound_bytes(depth, take.channels, frames))
 
 
-def _measure(
-    take: Take, parts: Sequence[_Part], frames: int, pool: ThreadPoolExecutor, share: _Share
-) -> Level:
-    """Feed the meters of all parts; the level of the source itself."""
-    source = _meter(take)
-    blocks = ((dry, *wet) for dry, wet in _blocks(take, parts, frames))
-    measure(blocks, [source, *(part.meter for part in parts)], pool, share.add)
-    return source.level
-
-
-def _gains(parts: Sequence[_Part], job: Job, reference: float) -> Mapping[Heard, Gains]:
+def _gains(parts: Sequence[Part], job: Job, reference: float) -> Mapping[Heard, Gains]:
     """What each part is given. ``reference`` is the loudness of the source."""
     levels: dict[Heard, Level] = {part.heard: part.level for part in parts}
-    matches = {
-        part.choice.name: match_gain(job.options.match, part.choice, reference, levels[part.heard])
-        for part in parts
-        if part.choice is not None
-        and isinstance(part.heard, End)
-        and part.heard.signal == "receiving"
-    }
     options, shared = job.options, list(job.paths)
-    return balance(reference, levels, matches, options.makeup, shared, drops=options.drops)
+    matched = matches(parts, options.match, reference)
+    return balance(reference, levels, matched, options.makeup, shared, drops=options.drops)
 
 
-def _writer(job: Job, part: _Part, gains: Gains, more: bytes) -> AudioWriter:
+def _writer(job: Job, part: Part, gains: Gains, more: bytes) -> AudioWriter:
     """Results are played together, so each has a dither of its own, the same at every render."""
     heard, take = part.heard, job.take
     name = f"{heard.choice}.{heard.kind}" if isinstance(heard, End) else heard.words
@@ -303,7 +244,7 @@ def _writer(job: Job, part: _Part, gains: Gains, more: bytes) -> AudioWriter:
         take.channels,
         job.depth,
         job.frames,
-        describe(heard, part.choice, gains, take, job.options.tail),
+        describe(heard, part.choice, gains, take, job.options.tail, job.day),
         inputs=[take.info.path],
         mask=take.mask,
         more=more,
@@ -313,15 +254,15 @@ def _writer(job: Job, part: _Part, gains: Gains, more: bytes) -> AudioWriter:
 
 def _write(
     take: Take,
-    kept: Sequence[tuple[_Part, Gains]],
+    kept: Sequence[tuple[Part, Gains]],
     writers: Sequence[AudioWriter],
     frames: int,
     pool: ThreadPoolExecutor,
-    share: _Share,
+    share: Share,
 ) -> None:
     """Fill each part's writer, its gain applied."""
     factors = [amplitude(gains.total) for _, gains in kept]
-    for _, wet in _blocks(take, [part for part, _ in kept], frames):
+    for _, wet in played(take, [part for part, _ in kept], frames):
         jobs = [
             pool.submit(writer.write, factor * block)
             for writer, factor, block in zip(writers, factors, wet, strict=True)
@@ -331,7 +272,7 @@ def _write(
         share.add(wet.shape[1])
 
 
-def _output(part: _Part, gains: Gains, writer: AudioWriter) -> RenderedFile:
+def _output(part: Part, gains: Gains, writer: AudioWriter) -> RenderedFile:
     level, heard = part.meter.level_before(gains.total), part.heard
     return RenderedFile(
         path=writer.path,

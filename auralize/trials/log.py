@@ -8,6 +8,9 @@ What a witness needs besides the order (see `auralize.trials.plan`), in any lang
 - Seal of a line: its last field ``seal`` is SHA-256 of the seal of the line before (64 letters; none for
   the first line) followed by the bytes of this line before ``,"seal":``.
 
+A log with ``"held":"page"`` among its facts is of a page that was handed over: its listener had the seed in
+the memory of a browser, in one piece.
+
 Seals show every change in a log that was not made with their recalculation in mind. Against a forger
 who rewrites a log to its end, note the fingerprint (the last seal) when the session ends.
 """
@@ -155,6 +158,8 @@ class Reading:
     size: int = 0
 
 
+ON_PAGE: Final = "page"
+"""Where a session was held, if not on the bench."""
 MOST_BYTES: Final = 20_000_000  # the log of the most trials there can be has some 2 MB
 _RECORD: Final = re.compile(rb'^\{"record":', re.MULTILINE)
 """How a line of a log begins."""
@@ -220,6 +225,10 @@ def _take_opening(reading: Reading, record: dict[str, Any], body: bytes) -> None
     )
     reading.facts = body.rpartition(b',"commitment":')[0]
     reading.commitment = _text(record, "commitment")
+    if (held := record.get("held", ON_PAGE)) != ON_PAGE:
+        raise TrialError(
+            f"a session held on a {ON_PAGE!r} or on the bench is expected, not {held!r}"
+        )
     if not is_hex(reading.commitment, 64):
         raise TrialError("a commitment of 64 hexadecimal digits is expected")
     reading.plan = Plan(
@@ -233,6 +242,8 @@ def _take_opening(reading: Reading, record: dict[str, Any], body: bytes) -> None
         difference=record.get("difference", ""),  # older logs have neither
         row=_row(record.get("row")),
     )
+    if "held" in record:
+        reading.remarks.append("held on a page, where who runs it could have read the order")
 
 
 def _row(record: Any) -> Row | None:

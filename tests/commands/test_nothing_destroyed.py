@@ -15,6 +15,7 @@ from auralize_demo import demo
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from auralize.handover import handover
 from auralize.outputs import check_ours, is_result, marked
 from auralize.rig.editing import RigDraft
 from support.command import OK, RATE, RIG, Bench, Tell, output, refusal, tone
@@ -34,6 +35,7 @@ COMMANDS = {
     "plot svg": ("plot", "sluice.toml", *INTO, "--as", "svg"),
     "plot pdf": ("plot", "sluice.toml", *INTO, "--as", "pdf"),
     "demo": ("demo", "results"),
+    "handover": ("handover", "sluice.toml", "bells.wav", *INTO, *THIN),
 }
 """All that write files under names that they choose."""
 
@@ -45,8 +47,18 @@ def short_demo(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(demo, "synthesise", lambda rate: whole(48_000)[: RATE // 8])
 
 
+@pytest.fixture(autouse=True)
+def bare_page(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A page without its words and curves, which are of no matter here."""
+    monkeypatch.setattr(handover, "page_text", lambda data, *_: json.dumps(data))
+
+
 def held(bench: Bench) -> dict[str, bytes]:
-    return {path.name: path.read_bytes() for path in bench.results.iterdir()}
+    return {
+        path.relative_to(bench.results).as_posix(): path.read_bytes()
+        for path in bench.results.rglob("*")
+        if path.is_file()
+    }
 
 
 def changed(content: bytes) -> bytes:

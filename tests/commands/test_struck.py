@@ -29,12 +29,20 @@ COMMANDS = {
     "plot": ("plot", "sluice.toml", "--into", "results", "--replace"),
     "render": ("render", "sluice.toml", "bells.wav", "--into", "results", *THIN, "--replace"),
     "demo": ("demo", "results", "--replace"),
+    "handover": (
+        *("handover", "sluice.toml", "bells.wav", "--into", "results/show"),
+        *(*THIN, "--replace"),
+    ),
 }
-SHORT_DEMO = """
+IN_SHORT = """
 import auralize_demo.demo as demo
 short = demo.synthesise(demo.RATE)[: demo.RATE // 4]
 demo.synthesise = lambda rate: short
+import json
+import auralize.handover.handover as handover
+handover.page_text = lambda data, *_: json.dumps(data)
 """
+"""A demonstration of a quarter of a second, a page without its words and curves."""
 
 
 def furnished(folder: Path) -> Path:
@@ -47,14 +55,22 @@ def furnished(folder: Path) -> Path:
 
 def held(folder: Path) -> dict[str, bytes]:
     """All that is in the folder for results, hidden files too."""
-    return {path.name: path.read_bytes() for path in (folder / "results").iterdir()}
+    place = folder / "results"
+    return {
+        path.relative_to(place).as_posix(): path.read_bytes()
+        for path in place.rglob("*")
+        if path.is_file()
+    }
+
+
+def hidden(folder: Path) -> list[Path]:
+    """What is left that nobody sees, folders too."""
+    return list((folder / "results").glob(".*"))
 
 
 @pytest.fixture(scope="module")
 def forge(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Forge]:
-    made = Forge(
-        furnished(tmp_path_factory.mktemp("rehearsal")), list(COMMANDS.values()), SHORT_DEMO
-    )
+    made = Forge(furnished(tmp_path_factory.mktemp("rehearsal")), list(COMMANDS.values()), IN_SHORT)
     yield made
     made.close()
 
@@ -73,11 +89,18 @@ class Unharmed:
 
     def begin(self, earlier: bool) -> dict[str, bytes]:
         """Empty the folder, or put earlier files under the names of the results."""
-        for path in (self.folder / "results").iterdir():
-            path.unlink()
-        there = {name: b"earlier " + name.encode() for name in self.results} if earlier else {}
+        place = self.folder / "results"
+        shutil.rmtree(place)
+        place.mkdir()
+        there: dict[str, bytes] = {}
+        if (
+            earlier
+        ):  # of a folder that was handed over, all as it was: in no other is anything replaced
+            whole = self.command[0] == "handover"
+            there = {n: c if whole else b"earlier " + n.encode() for n, c in self.results.items()}
         for name, content in there.items():
-            (self.folder / "results" / name).write_bytes(content)
+            (place / name).parent.mkdir(parents=True, exist_ok=True)
+            (place / name).write_bytes(content)
         return there
 
     def check_whole(self, before: dict[str, bytes], ended: Ended) -> None:
@@ -85,6 +108,9 @@ class Unharmed:
         for name, content in held(self.folder).items():
             if not name.startswith("."):
                 assert content in (self.results[name], before.get(name)), (name, ended)
+        if self.command[0] == "handover":  # the folder, too
+            seen = {name for name in held(self.folder) if not name.startswith(".")}
+            assert seen in (set(), set(self.results)), ended
 
 
 @pytest.fixture(params=COMMANDS)
@@ -111,7 +137,7 @@ def test_killed_at_any_moment_each_result_is_whole_or_not_there(
             ended = forge.run(unharmed.folder, unharmed.command, signal=int(number), **blow)
             unharmed.check_whole(before, ended)
             if number != signal.SIGKILL:
-                assert not [name for name in held(unharmed.folder) if name.startswith(".")], ended
+                assert not hidden(unharmed.folder), ended
                 # Before the first line of ours, or after the last, a process ends as it does.
                 assert ended.returncode in (OK, INTERRUPTED, -number), ended
                 assert "Traceback" not in ended.stderr
@@ -137,7 +163,7 @@ def test_a_disk_that_is_full_at_any_byte_is_a_sentence(forge: Forge, unharmed: U
         assert "file too large" in refused(ended).lower()
         unharmed.check_whole(before, ended)
         left = held(unharmed.folder)
-        assert not [name for name in left if name.startswith(".")]
+        assert not hidden(unharmed.folder)
         if unharmed.command[0] != "demo":
             assert left == before
 

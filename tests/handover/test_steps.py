@@ -1,0 +1,96 @@
+"""What a slider goes through: values of the rig file, read and refused as the rig file's own are."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from auralize.errors import RequestError, RigError
+from auralize.handover.steps import MOST_STEPS, Steps, nearest
+from auralize.rig.reading import load_rig
+from support.command import RIG
+
+
+@pytest.mark.parametrize(
+    ("text", "place", "values", "words"),
+    [
+        (
+            "runs.path.length = 20 m, 65' 6\", 40 m",
+            ("runs", "path", "length"),
+            ("20 m", "65' 6\"", "40 m"),
+            "length of the path run",
+        ),
+        (
+            'cables."old reel".conductor="14 AWG","2.5 mm2"',
+            ("cables", "old reel", "conductor"),
+            ("14 AWG", "2.5 mm2"),
+            "conductor of the old reel cable",
+        ),
+        (
+            "amplifier.damping_factor = 20, 1e3",
+            ("amplifier", "damping_factor"),
+            (20, 1e3),
+            "damping factor of the amplifier",
+        ),
+        (
+            "loads.sluice.reversed = false, true",
+            ("loads", "sluice", "reversed"),
+            (False, True),
+            "plus and minus swapped at the sluice loudspeaker",
+        ),
+    ],
+)
+def test_a_key_and_its_values_are_read_as_toml_has_them(
+    text: str, place: tuple[str, ...], values: tuple[object, ...], words: str
+) -> None:
+    steps = Steps.of(text)
+    assert (steps.place, steps.values, steps.words) == (place, values, words)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "20 m, 30 m",
+        "runs.path.length",
+        "runs.path.length =",
+        "runs.path.length = 20 m",
+        "runs.path.length = 20 m,, 30 m",
+        "runs.path.length = 20 m, 20 m",
+        "= 20 m, 30 m",
+        "runs..length = 20 m, 30 m",
+        "runs path = 20 m, 30 m",
+        "a = 1\nb = 20 m, 30 m",
+        f"runs.path.length = {', '.join(f'{n + 1} m' for n in range(MOST_STEPS + 1))}",
+    ],
+)
+def test_what_is_no_list_of_steps_is_refused(text: str) -> None:
+    with pytest.raises(RequestError, match=r"^steps: .*right (is|are) "):
+        Steps.of(text)
+
+
+def test_every_choice_takes_every_step(tmp_path: Path) -> None:
+    (tmp_path / "sluice.toml").write_text(RIG)
+    rig = load_rig(tmp_path / "sluice.toml")
+    every = list(rig.choices.values())
+    for step, metres in zip(
+        Steps.of("runs.path.length = 50 m, 100 m").choices(rig, every), (50.0, 100.0), strict=True
+    ):
+        assert [choice.name for choice in step] == ["thin", "thick"]
+        assert {choice.network.runs["path"].length for choice in step} == {metres}
+    for text, right in (
+        ("runs.pth.length = 20 m, 30 m", "did you mean 'path'"),
+        ("runs.path.length = 20 m, 30 ohm", "length"),
+        ("runs.path.lenght = 20 m, 30 m", "did you mean 'length'"),
+    ):
+        with pytest.raises(RigError, match=right):
+            Steps.of(text).choices(rig, every)
+
+
+def test_the_nearest_step_is_that_of_the_least_difference() -> None:
+    base = [np.array([0.0, 0.9, 0.1])]
+    steps = [[np.array([0.0, share])] for share in (0.5, 0.8, 0.95, 1.2)]
+    assert nearest(base, steps) == 2
+    assert nearest(base, [*steps, base]) == 4
