@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from auralize.outputs import check_ours, is_result, marked
 from auralize.rig.editing import RigDraft
 from support.command import OK, RATE, RIG, Bench, Tell, output, refusal, tone
+from support.evening import evening
 
 INTO = ("--into", "results")
 THIN = ("--choice", "thin")
@@ -39,9 +40,8 @@ COMMANDS = {
 
 @pytest.fixture(autouse=True)
 def short_demo(monkeypatch: pytest.MonkeyPatch) -> None:
-    whole = demo.synthesise
     monkeypatch.setattr(demo, "RATE", RATE)
-    monkeypatch.setattr(demo, "synthesise", lambda rate: whole(48_000)[: RATE // 8])
+    monkeypatch.setattr(demo, "synthesise", lambda rate: evening()[: RATE // 8])
 
 
 def held(bench: Bench) -> dict[str, bytes]:
