@@ -26,7 +26,7 @@ absolute gate of ITU-R BS.1770, until it is made up."""
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory):
     path = tmp_path_factory.mktemp("demo") / "evening.wav"
-    samples = evening(RATE)
+    samples = evening(RATE)[: 12 * RATE]
     sf.write(path, 0.5 * samples, RATE, "FLOAT")
     return path
 
