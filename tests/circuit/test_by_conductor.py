@@ -111,7 +111,7 @@ def test_one_layer_of_inner_and_outer_helices() -> None:
         angle = np.linspace(0.0, 2.0 * np.pi * turns, 8001)
         r = radius - inwards
         curve = np.stack([r * np.cos(angle), r * np.sin(angle), s * angle / (2.0 * np.pi)])
-        curves.append(reference.evenly(curve.T, 6000))
+        curves.append(reference.evenly(curve.T, 3000))
     gmr = TWIN.conductor.radius * math.exp(-0.25)
     expected = reference.along_paths(curves, [1.0, -1.0], gmr)
     winding = Winding(2.0 * radius, turns, "square", width=turns * s)
@@ -186,7 +186,7 @@ def test_a_coiled_twisted_pair_has_half_in_each() -> None:
             r = radius + half * np.cos(twist)
             z = TWISTED.width * angle / (2.0 * np.pi) + half * np.sin(twist)
             curve = np.stack([r * np.cos(angle), r * np.sin(angle), z], axis=-1)
-            curves.append(reference.evenly(curve, 4000))
+            curves.append(reference.evenly(curve, 1500))
         gmr = TWISTED.conductor.radius * math.exp(-0.25)
         found = reference.along_paths(curves, [1.0, -1.0], gmr)
         halves.append(found[0] / found.sum())

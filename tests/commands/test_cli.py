@@ -63,8 +63,8 @@ def test_figures_as_json_are_json_and_nothing_else(bench: Bench) -> None:
     assert at_dc["cable_uh"] == pytest.approx(0.1, rel=1e-6)  # 1 nH/m over 100 m
 
 
-def test_figures_as_csv_are_csv_and_nothing_else(bench: Bench) -> None:
-    text = output(bench.run("figures", bench.rig, "--csv", "--at", "50 Hz, 1k,16 kHz"))
+def test_figures_as_csv_are_csv_and_nothing_else(tell: Tell) -> None:
+    text = output(tell("figures", "sluice.toml", "--csv", "--at", "50 Hz, 1k,16 kHz"))
     rows = list(csv.DictReader(io.StringIO(text)))
     frequencies = [50.0, 1000.0, 16_000.0]
     assert [float(row["frequency"]) for row in rows] == frequencies * 2
@@ -104,36 +104,36 @@ def at_the_amplifier(bench: Bench) -> Path:
     return path
 
 
-def test_figures_without_any_cable_are_still_json(bench: Bench) -> None:
+def test_figures_without_any_cable_are_still_json(bench: Bench, tell: Tell) -> None:
     """No drop is minus infinity dB, for which JSON (RFC 8259, section 6) has no number."""
 
     def refuse(word: str) -> None:
         raise AssertionError(f"{word} is no JSON")
 
-    text = output(bench.run("figures", at_the_amplifier(bench), "--json", "--at", "1k"))
+    text = output(tell("figures", at_the_amplifier(bench), "--json", "--at", "1k"))
     (choice,) = json.loads(text, parse_constant=refuse)["choices"]
     assert choice["dc_loop_ohm"] == 0.0
     assert choice["lines"][0]["drop_db"] is None
 
 
-def test_figures_without_any_cable_have_no_warning(bench: Bench) -> None:
-    output(bench.run("figures", at_the_amplifier(bench)))
+def test_figures_without_any_cable_have_no_warning(bench: Bench, tell: Tell) -> None:
+    output(tell("figures", at_the_amplifier(bench)))
 
 
-def test_render_without_any_cable_comes_to_an_orderly_end(bench: Bench) -> None:
-    orderly(bench.render(rig=at_the_amplifier(bench)))
+def test_render_without_any_cable_comes_to_an_orderly_end(bench: Bench, tell: Tell) -> None:
+    orderly(tell("render", at_the_amplifier(bench), "bells.wav", "--into", "results"))
 
 
 # --- filter ---------------------------------------------------------------------------------------
 
 
-def test_filters_in_all_three_forms(bench: Bench) -> None:
+def test_filters_in_all_three_forms(bench: Bench, tell: Tell) -> None:
     taps: dict[str, Array] = {}
     name = "sluice.thin.receiving.44.1kHz"
     for ending in ("wav", "txt", "json"):
         path = bench.results / f"{name}.{ending}"
         options = ("--choice", "thin", "--rate", "44100", "--as", ending, "--into", bench.results)
-        said = output(bench.run("filter", bench.rig, *options))
+        said = output(tell("filter", bench.rig, *options))
         assert "choice thin" in said
         assert "44100 Hz" in said
         assert said.count("\n") == 1

@@ -79,8 +79,8 @@ def test_render_with_every_option(bench: Bench) -> None:
         assert f"choice thick; gain {gains['total']:+.2f} dB" in sf.SoundFile(path).comment
 
 
-def test_render_matched_in_loudness(bench: Bench) -> None:
-    output(bench.render("--match", "loudness", "--signals", "receiving", "--depth", "float"))
+def test_render_matched_in_loudness(bench: Bench, tell: Tell) -> None:
+    output(tell(*RENDER, "--match", "loudness", "--signals", "receiving", "--depth", "float"))
     source, _ = sf.read(bench.programme)
     for choice in ARRIVES:
         path = bench.results / f"bells.{choice}.receiving.matched-loudness.float.wav"
@@ -204,11 +204,13 @@ DAMAGED: Mapping[str, tuple[str, Callable[[Path], Any], str]] = {
 
 @pytest.mark.parametrize(("name", "make", "says"), DAMAGED.values(), ids=DAMAGED.keys())
 def test_damaged_sound_is_refused_and_leaves_nothing(
-    bench: Bench, name: str, make: Callable[[Path], Any], says: str
+    bench: Bench, tell: Tell, name: str, make: Callable[[Path], Any], says: str
 ) -> None:
     sound = bench.folder / name
     make(sound)
-    sentence = refusal(bench.render("--choice", "thin", sound=sound))
+    sentence = refusal(
+        tell("render", bench.rig, sound, "--into", bench.results, "--choice", "thin")
+    )
     assert sentence.startswith(str(sound))
     assert says in sentence
     assert bench.left() == set()
@@ -320,10 +322,10 @@ def test_a_choice_may_be_named_in_any_script(bench: Bench) -> None:
     assert "choice Mühle→水" in sf.SoundFile(bench.results / "bells.Mühle→水.drop.flac").comment
 
 
-def test_a_sound_with_a_name_as_long_as_names_may_be(bench: Bench) -> None:
+def test_a_sound_with_a_name_as_long_as_names_may_be(bench: Bench, tell: Tell) -> None:
     sound = bench.folder / ("s" * 250 + ".wav")
     shutil.copy(bench.programme, sound)
-    refusal(bench.render("--choice", "thin", sound=sound))
+    refusal(tell("render", bench.rig, sound, "--into", bench.results, "--choice", "thin"))
     assert bench.left() == set()
 
 

@@ -13,7 +13,7 @@ import soundfile as sf
 from auralize.errors import AuralizeError, one_line
 from auralize.renderer.files import render
 from auralize.rig.reading import load_rig
-from support.command import AURALIZE, BAD_INPUT, INTERRUPTED, OK, Bench, output, refusal
+from support.command import AURALIZE, BAD_INPUT, INTERRUPTED, OK, Bench, Tell, output, refusal
 
 FIGURES = ("figures", "sluice.toml")
 RENDER = ("render", "sluice.toml", "bells.wav", "--into", "results")
@@ -102,23 +102,27 @@ def test_ctrl_c_while_loading_is_ctrl_c(bench: Bench, module: str, number: str) 
 
 @pytest.mark.parametrize("place", ["file", "file/new", "loop", "loop/new"])
 @pytest.mark.parametrize("command", ["render", "filter"])
-def test_places_where_nothing_can_go_are_told(bench: Bench, place: str, command: str) -> None:
+def test_places_where_nothing_can_go_are_told(
+    bench: Bench, tell: Tell, place: str, command: str
+) -> None:
     (bench.folder / "file").write_text("")
     (bench.folder / "loop").symlink_to("loop")
     if command == "render":
-        done = bench.run(*RENDER[:-1], place)
+        done = tell(*RENDER[:-1], place)
     else:
-        done = bench.run("filter", "sluice.toml", "--into", place, "--choice", "thin")
+        done = tell("filter", "sluice.toml", "--into", place, "--choice", "thin")
     assert refusal(done).startswith(place)
 
 
 @pytest.mark.parametrize("name", ["low\ntide", "low\x1b[31m\x9b\u202etide"])
-def test_names_are_shown_on_one_line_with_nothing_a_terminal_obeys(bench: Bench, name: str) -> None:
+def test_names_are_shown_on_one_line_with_nothing_a_terminal_obeys(
+    bench: Bench, tell: Tell, name: str
+) -> None:
     shown = name.encode("unicode_escape").decode()
-    assert f"{shown}.wav" in refusal(bench.render(sound=f"{name}.wav"))
-    assert f"{shown}.toml" in refusal(bench.run("figures", f"{name}.toml"))
-    assert f"{shown}.jsonl" in bench.run("trials", f"{name}.jsonl").stderr
-    assert f"{shown}" in refusal(bench.run("figures", "sluice.toml", f"--{name}"))
+    assert f"{shown}.wav" in refusal(tell("render", "sluice.toml", f"{name}.wav"))
+    assert f"{shown}.toml" in refusal(tell("figures", f"{name}.toml"))
+    assert f"{shown}.jsonl" in tell("trials", f"{name}.jsonl").stderr
+    assert f"{shown}" in refusal(tell("figures", "sluice.toml", f"--{name}"))
     (bench.folder / f"{name}.wav").write_bytes(bench.programme.read_bytes())
     told = output(bench.render("--choice", "thin", sound=f"{name}.wav"))
     assert name not in told

@@ -3,7 +3,6 @@
 import os
 import subprocess
 import sys
-from functools import cache
 from itertools import pairwise
 
 import numpy as np
@@ -16,6 +15,8 @@ from scipy.optimize import brentq
 from scipy.signal import resample_poly
 from scipy.signal.windows import tukey
 
+from support.evening import evening
+
 RATE = 48_000
 MUSICAL_OCTAVES = 1000 * 2.0 ** np.arange(-5, 5)
 """Hz, nominal 31.5 to 16 k: octave bands with centres at 1 kHz times powers of two (IEC 61260-1)."""
@@ -23,14 +24,9 @@ MUSICAL_OCTAVES = 1000 * 2.0 ** np.arange(-5, 5)
 Samples = NDArray[np.float64]
 
 
-@cache
-def played_at(rate: int) -> Samples:
-    return synthesise(rate)
-
-
 @pytest.fixture
 def played() -> Samples:
-    return played_at(RATE)
+    return evening()
 
 
 def section(name: str) -> Section:
@@ -282,7 +278,7 @@ def test_other_rates_play_the_same_music(played: Samples, rate: int) -> None:
     # bins of both are 1 / 24 Hz apart: compare up to 15 kHz after the gain that the peak decides
     bins = 15_000 * 24
     here = np.fft.rfft(played, axis=0)[:bins] / RATE
-    there = np.fft.rfft(played_at(rate), axis=0)[:bins] / rate
+    there = np.fft.rfft(evening(rate), axis=0)[:bins] / rate
     gain = np.vdot(here, there).real / np.vdot(here, here).real
     assert abs(20 * np.log10(gain)) < 0.2
     assert np.linalg.norm(there / gain - here) < 1e-3 * np.linalg.norm(here)
@@ -291,8 +287,8 @@ def test_other_rates_play_the_same_music(played: Samples, rate: int) -> None:
 def test_partials_above_what_the_lowest_rate_carries_are_dropped() -> None:
     # 0.45 of the rate; what is left above is the edge of the sharpest strikes (1 ms)
     rate = 44_100
-    above = power_between(played_at(rate), 19_900, rate / 2, rate)
-    assert above < 1e-7 * power_between(played_at(rate), 0, rate / 2, rate)
+    above = power_between(evening(rate), 19_900, rate / 2, rate)
+    assert above < 1e-7 * power_between(evening(rate), 0, rate / 2, rate)
 
 
 @pytest.mark.parametrize("rate", [22_050, 44_056, 200_000])

@@ -5,13 +5,13 @@ import time
 import numpy as np
 import pytest
 import soundfile as sf
-from auralize_demo.programme import synthesise
 from scipy.signal import welch
 
 from auralize.audio.analyser import THIRD
 from auralize.gains import LOUDNESS, SOURCE, End
 from auralize.live.analysis import HISTORY, LEAST_SOURCE, PATIENCE
 from auralize.renderer.files import render
+from support.evening import evening
 from support.pumped import BLOCK, RATE, Pumped, noise, until, write
 
 PICTURE = 8
@@ -86,17 +86,16 @@ def periodograms(path, frequencies, scale):
     return 10 * np.log10(found)
 
 
-@pytest.mark.parametrize("kind", ["noise", "demo"])
-def test_levels_are_those_of_the_renderers_files(tmp_path, saltmarsh, kind):
+def test_levels_are_those_of_the_renderers_files(tmp_path, saltmarsh):
     """Source, receiving end and drop of one choice and drop of another, all at once, while one is heard.
 
-    A file is written by the renderer and read by another library's periodograms. Bands 40 dB under the
+    Noise, then the demonstration's programme. A file is written by the renderer and read by another
+    library's periodograms. Bands 40 dB under the
     loudest one are left out: what leaks into them differs with the rate at which they are looked at.
     """
-    samples = noise(8 * RATE, seed=4) if kind == "noise" else synthesise()[: 8 * RATE]
-    edges = np.clip(
-        np.minimum(np.arange(8 * RATE), np.arange(8 * RATE)[::-1]) / (RATE / 2), 0.0, 1.0
-    )
+    samples = np.concatenate([noise(RATE, seed=4), evening()[: 3 * RATE]])
+    place = np.arange(len(samples))
+    edges = np.clip(np.minimum(place, place[::-1]) / (RATE / 2), 0.0, 1.0)
     samples = samples * edges[:, None]  # a file ends at once, where a run that is heard rings on
     path = write(tmp_path / "programme.wav", samples)
     pumped = playing(path, saltmarsh)

@@ -7,13 +7,13 @@ import numpy as np
 import pyloudnorm
 import pytest
 import soundfile as sf
-from auralize_demo.programme import synthesise
 
 from auralize.audio.loudness import LoudnessMeter
 from auralize.gains import INSTALLED, LOUDNESS, MOST_MAKEUP, SOURCE, End, Match
 from auralize.live.engine import Engine
 from auralize.renderer.files import render
 from auralize.renderer.options import RenderOptions
+from support.evening import evening
 from support.live_device import FakeSounddevice
 from support.live_session import stretched
 from support.pumped import BLOCK, RATE, settled, until
@@ -26,7 +26,7 @@ absolute gate of ITU-R BS.1770, until it is made up."""
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory):
     path = tmp_path_factory.mktemp("demo") / "evening.wav"
-    samples = synthesise(RATE)
+    samples = evening(RATE)[: 12 * RATE]
     sf.write(path, 0.5 * samples, RATE, "FLOAT")
     return path
 

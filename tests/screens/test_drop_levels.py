@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import pytest
 import soundfile as sf
-from auralize_demo.programme import synthesise
 from auralize_tui.app import BenchApp
 from auralize_tui.words import gain_words, level_words, step_words
 
@@ -15,6 +14,7 @@ from auralize.live.engine import Engine
 from auralize.rig.editing import RigDraft
 from support.bench_app import DEMO, drive, text_of
 from support.bench_engine import START
+from support.evening import evening
 from support.paced_device import PacedDevice
 
 pytest.importorskip("tomlkit", reason="the bench edits with tomlkit (extra: bench)")
@@ -231,7 +231,7 @@ def real(tmp_path, monkeypatch):
     rig, sound = tmp_path / "mill.toml", tmp_path / "evening.wav"
     near = 'runs.pond.cable = "reel"\nruns.pond.length = "7 m"'
     rig.write_text(DEMO.read_text().replace('runs.pond.cable = "reel"', near))
-    sf.write(sound, synthesise(48_000), 48_000, "PCM_24")
+    sf.write(sound, evening(), 48_000, "PCM_24")
     draft = RigDraft(rig)
     engine = Engine(sound, list(draft.rig.choices.values()), volumes=tmp_path / "volumes.json")
     engine.start()

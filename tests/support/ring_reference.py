@@ -10,6 +10,7 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial.distance import cdist
 
 Real = NDArray[np.float64]
 MU_0 = 4e-7 * math.pi
@@ -105,14 +106,10 @@ def along_paths(curves: list[Real], currents: list[float], gmr: float, near: int
     middles = [0.5 * (c[1:] + c[:-1]) for c in curves]
     steps = [np.diff(c, axis=0) for c in curves]
     for a, (ma, sa) in enumerate(zip(middles, steps, strict=True)):
-        for b, (mb, sb) in enumerate(zip(middles, steps, strict=True)):
-            for low in range(0, len(ma), 200):
-                rows = np.arange(low, min(low + 200, len(ma)))
-                distance = np.sqrt(((ma[rows, None, :] - mb) ** 2).sum(axis=-1))
-                if a == b:
-                    distance[np.abs(rows[:, None] - np.arange(len(mb))) <= near] = np.inf
-                along = float(((sa[rows] @ sb.T) / distance).sum())
-                total[a] += currents[a] * currents[b] * along
+        for b in range(a, len(curves)):
+            along = currents[a] * currents[b] * _between(ma, sa, middles[b], steps[b], near, a == b)
+            total[a] += along
+            total[b] += along if b > a else 0.0  # Neumann's integral is the same either way
         length = np.linalg.norm(sa, axis=1)
         turned = np.linalg.norm(np.diff(sa / length[:, None], axis=0), axis=1)
         bend = np.append(turned, turned[-1]) / length
@@ -123,6 +120,20 @@ def along_paths(curves: list[Real], currents: list[float], gmr: float, near: int
             near_part += np.arcsinh(reach / gmr) - 11.0 / 48.0 * (bend * reach) ** 2
         total[a] += float((length * near_part).sum())
     return np.asarray(MU_0 / (4.0 * math.pi) * total)
+
+
+def _between(ma: Real, sa: Real, mb: Real, sb: Real, near: int, own: bool) -> float:
+    """Sum of dot products of steps over their distance; of the own curve, without those near by."""
+    total = 0.0
+    for low in range(0, len(ma), 200):
+        rows = np.arange(low, min(low + 200, len(ma)))
+        distance = cdist(ma[rows], mb)
+        if own:
+            columns = np.arange(max(low - near, 0), min(rows[-1] + near + 1, len(mb)))
+            by = np.abs(rows[:, None] - columns) <= near
+            distance[:, columns] = np.where(by, np.inf, distance[:, columns])
+        total += float(((sa[rows] @ sb.T) / distance).sum())
+    return total
 
 
 def twisted_pair(spacing: float, lay_length: float, gmr: float) -> float:
