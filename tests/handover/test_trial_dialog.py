@@ -10,7 +10,6 @@ from support.browsers import Chromium
 from support.pages import script_page
 from support.trial_page import DATA, STAND_IN, WORDS, checked
 
-
 GONE = """
 for (let n = 0; n < 200 && document.querySelector("#trial-dialog"); n += 1) {
     await new Promise((done) => setTimeout(done, 20));
