@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -12,9 +13,10 @@ from auralize.audio.reader import clock
 from auralize.errors import one_line
 from auralize.figures.columns import WIDTH, columns, decibels_text
 from auralize.figures.sentences import HEAT
-from auralize.gains import CEILING
+from auralize.gains import CEILING, step
 from auralize.handover.cue_sheet import cut
 from auralize.handover.track import DROP_TONE, END_TONE, FADE, UNDER, Track
+from auralize.live.rise import RISE, STRIKING
 from auralize.renderer.facts import Rendered
 from auralize.renderer.options import RenderOptions
 from auralize.renderer.take import FADE as CUT
@@ -57,6 +59,7 @@ def gains_text(made: MadeSet, choices: Sequence[Choice], options: RenderOptions)
         f"{title}\n{'=' * min(WIDTH, len(title))}",
         _begin(made, options),
         _wrapped(_CAUTION),
+        *map(_wrapped, _louder(made.rendered)),
         *([_wrapped(HEAT)] if _coiled(choices) else []),
         _section("What each file is", _files(made, choices)),
         _section("Gains", _gains(made)),
@@ -82,6 +85,19 @@ def _begin(made: MadeSet, options: RenderOptions) -> str:
         ),
     ]
     return _wrapped(f"{', '.join(said)}. Times are minutes and seconds.")
+
+
+def _louder(rendered: Rendered) -> list[str]:
+    """What is so much louder than the source that nobody should set the volume by that."""
+    source = rendered.outputs[0]
+    loudest = max(rendered.outputs, key=lambda output: output.loudness)
+    by = step(source.loudness, loudest.loudness)
+    if by <= STRIKING:
+        return []
+    how = f"{by:.1f} dB louder than" if math.isfinite(by) else "loud, and there is silence in"
+    return [
+        f"Caution: {loudest.path.name} is {how} {source.path.name}. Set the volume by the louder one."
+    ]
 
 
 def _files(made: MadeSet, choices: Sequence[Choice]) -> str:
@@ -149,8 +165,19 @@ def _of_track(made: MadeSet) -> str:
         f"begins with silence. Then come tones, as many as the number of the choice: of {END_TONE:g} Hz, of "
         f"{DROP_TONE:g} Hz before a drop; a long one before the source. They are {UNDER:g} LU under the "
         "softest file that they announce. After them comes a passage: the first "
-        f"{clock(track.passage, rate)} of the files, sample by sample but for {fades}. Samples are counted "
-        "from 0, the beginning of the track."
+        f"{clock(track.passage, rate)} of the files, sample by sample but for {fades}.{_slow(track)} "
+        "Samples are counted from 0, the beginning of the track."
+    )
+
+
+def _slow(track: Track) -> str:
+    usual = round(FADE * track.info.rate)
+    slow = [str(n) for n, part in enumerate(track.parts, start=1) if n > 1 and part.rise > usual]
+    if not slow:
+        return ""
+    return (
+        f" The passage of part {', '.join(slow)} comes up in {RISE:g} s at most, being more than "
+        f"{STRIKING:g} dB louder than the part before."
     )
 
 

@@ -11,12 +11,12 @@ from pathlib import Path
 from typing import Final
 
 from auralize.errors import AudioFileError
-from auralize.gains import Gains, Heard
+from auralize.gains import End, Gains, Heard
 from auralize.handover.demonstration import Imprint, demonstration
 from auralize.handover.folder import staged_folder
-from auralize.handover.levels import Measured, measure_all, signals
+from auralize.handover.levels import Measured, gains, measure_all, signals
 from auralize.handover.options import USUAL, HandoverOptions
-from auralize.handover.page import page_text
+from auralize.handover.page import check_library, page_text
 from auralize.handover.page_data import Material, page_data, rig_fingerprint
 from auralize.handover.programme import check_length, check_playable, sound_inside
 from auralize.handover.region import USUAL_SECONDS, Differing, Region, differing
@@ -24,7 +24,7 @@ from auralize.outputs import fingerprint, sha256_of
 from auralize.renderer.files import Designs
 from auralize.renderer.options import RenderOptions
 from auralize.renderer.parts import Progress, Share
-from auralize.renderer.take import WHOLE, Take
+from auralize.renderer.take import WHOLE, Excerpt, Take
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 
@@ -56,11 +56,8 @@ class HandedOver:
     """Of the demonstration set, relative to the folder."""
     options: HandoverOptions
     measured: Measured
-
-    @cached_property
-    def gains(self) -> Mapping[Heard, Gains]:
-        """Of all that the page lets hear, as it begins."""
-        return self.measured.gains(self.options.match, self.options.makeup, self.options.drops)
+    gains: Mapping[Heard, Gains]
+    """Of all that the page lets hear, as it begins."""
 
 
 def hand_over(
@@ -75,17 +72,19 @@ def hand_over(
 
     Raises AuralizeError, and then there is no folder, or what was there before.
     """
-    work = _Work(rig, choices, Take.of(source, WHOLE), options, progress)
+    stepped = options.steps.choices(rig, choices) if options.steps else []
+    work = _Work(rig, choices, Take.of(source, WHOLE), options, stepped, progress)
     with staged_folder(folder, work.call, options.replaces) as place:
         made, page, region = work.page()
         (place / PAGE).write_bytes(page)
         progress(_PAGE)
         (place / SET).mkdir()
-        files = work.set(place / SET, region)
+        heard = gains((made.measured, *made.stepped), options.match, options.makeup, options.drops)
+        files = work.set(place / SET, region, _makeup(heard))
         named = tuple(file.relative_to(place) for file in files)
     shortened = work.shrinks and region.seconds < min(USUAL_SECONDS, work.seconds)
     return HandedOver(
-        folder, source, choices, region, shortened, len(page), named, options, made.measured
+        folder, source, choices, region, shortened, len(page), named, options, made.measured, heard
     )
 
 
@@ -98,9 +97,12 @@ class _Work:
     source: Take
     """All of the source."""
     options: HandoverOptions
+    stepped: Sequence[Sequence[Choice]]
+    """The choices at every step."""
     progress: Progress
 
     def __post_init__(self) -> None:
+        check_library()
         check_playable(self.source)
         rate, hertz = self.source.info.rate, self.options.match.frequency
         if hertz > rate / 2.0:
@@ -141,11 +143,6 @@ class _Work:
         return Designs()
 
     @cached_property
-    def stepped(self) -> list[list[Choice]]:
-        steps = self.options.steps
-        return steps.choices(self.rig, self.choices) if steps else []
-
-    @cached_property
     def differing(self) -> Differing:
         share = Share(lambda done: self.progress(_FOUND * done), 1, self.source.frames)
         return differing(self.source, self.choices, self.designs, share)
@@ -157,6 +154,10 @@ class _Work:
         if seconds >= self.seconds:
             return Region(0.0, self.seconds)
         return self.differing.region(seconds)
+
+    def excerpt(self, region: Region) -> Excerpt:
+        """The same for the renderer, to which the whole is no excerpt."""
+        return WHOLE if region.seconds == self.seconds else Excerpt(region.start, region.seconds)
 
     def page(self) -> tuple[Material, bytes, Region]:
         """The page with the longest region that there is room for."""
@@ -180,7 +181,7 @@ class _Work:
         return self.shrinks and size > room and seconds > LEAST_SECONDS
 
     def _take(self, region: Region) -> Take:
-        take = Take.of(self.source.info.path, region.excerpt)
+        take = Take.of(self.source.info.path, self.excerpt(region))
         check_length(take)
         return take
 
@@ -202,15 +203,15 @@ class _Work:
             self.date,
         )
 
-    def set(self, place: Path, region: Region) -> tuple[Path, ...]:
-        """The demonstration set of the same region, at the same gains."""
+    def set(self, place: Path, region: Region, makeup: float) -> tuple[Path, ...]:
+        """The demonstration set of the same region, at the same gains: steps have a say in the ``makeup``."""
         asked = self.options
         options = RenderOptions(
             match=asked.match,
-            makeup=asked.makeup,
+            makeup=makeup if asked.steps and asked.drops == "one" else asked.makeup,
             drops=asked.drops,
             suffix=".flac" if asked.kind == "flac" else ".wav",
-            excerpt=region.excerpt,
+            excerpt=self.excerpt(region),
         )
         imprint = Imprint(self.rig.title, self.date, rig_fingerprint(self.choices))
         return demonstration(
@@ -222,6 +223,12 @@ class _Work:
             self.designs,
             lambda share: self.progress(_PAGE + (1.0 - _PAGE) * share),
         )
+
+
+def _makeup(heard: Mapping[Heard, Gains]) -> float:
+    """dB on the drops over both conductors, where all have one."""
+    drops = (h for h in heard if isinstance(h, End) and (h.signal, h.across) == ("drop", "both"))
+    return heard[next(drops)].makeup
 
 
 def _as_text(sound: bytes) -> float:

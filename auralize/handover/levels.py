@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from auralize.audio.metering import Level
 from auralize.circuit.signals import over
@@ -26,12 +26,34 @@ class Measured:
     parts: Sequence[Part]
     """Choice by choice: receiving end, drop over both conductors, and over each where they differ."""
 
-    def gains(self, match: Match, makeup: float | None, drops: DropsWay) -> dict[Heard, Gains]:
-        """What each gets, all of them counting for the headroom: the policy of files and bench."""
-        levels: dict[Heard, Level] = {SOURCE: self.source}
-        levels |= {part.heard: part.level for part in self.parts}
-        matched = matches(self.parts, match, self.source.loudness)
-        return balance(self.source.loudness, levels, matched, makeup, drops=drops)
+    @property
+    def ends(self) -> dict[End, Level]:
+        return {part.heard: part.level for part in self.parts if isinstance(part.heard, End)}
+
+
+def gains(
+    every: Sequence[Measured], match: Match, makeup: float | None, drops: DropsWay
+) -> dict[Heard, Gains]:
+    """What each signal of the first gets, by the policy of files and bench.
+
+    All count for headroom and make-up, as they do in the page: a choice at another step is another choice.
+    """
+    source = every[0].source
+    levels: dict[Heard, Level] = {SOURCE: source}
+    matched: dict[str, float] = {}
+    for step, one in enumerate(every):
+        for end, level in one.ends.items():
+            levels[replace(end, choice=_named(end.choice, step))] = level
+        for choice, gain in matches(one.parts, match, source.loudness).items():
+            matched[_named(choice, step)] = gain
+    found = balance(source.loudness, levels, matched, makeup, drops=drops)
+    first: list[Heard] = [SOURCE, *every[0].ends]
+    return {heard: found[heard] for heard in first}
+
+
+def _named(choice: str, step: int) -> str:
+    """A name that no choice can have, but for the first."""
+    return f"{choice}\n{step}" if step else choice
 
 
 def signals(take: Take, choices: Sequence[Choice], designs: Designs) -> list[Part]:

@@ -16,7 +16,7 @@ from auralize.audio.metering import Level
 from auralize.circuit.conductor import Real
 from auralize.figures.curves import curves
 from auralize.figures.facts import facts
-from auralize.gains import DROP_GATED_AFTER, INSTALLED, LOUDNESS, End, level_gain
+from auralize.gains import INSTALLED, LOUDNESS, End, level_gain
 from auralize.handover.levels import Measured
 from auralize.handover.options import HandoverOptions
 from auralize.handover.programme import MEDIA_TYPES
@@ -90,12 +90,10 @@ def _programme(made: Material) -> dict[str, Any]:
         "name": take.info.path.name,
         "from": take.first / take.info.rate,
         "seconds": take.frames / take.info.rate,
-        "whole": take.whole,
         "kind": MEDIA_TYPES[made.options.kind],
         "sha256": made.source_sha256,
         "data": base64.b64encode(made.sound).decode(),
         **_level(made.measured.source),
-        "markers": [],
     }
 
 
@@ -120,14 +118,12 @@ def _signal(made: Material, part: Part, number: dict[str, int]) -> dict[str, Any
     heard, match = part.heard, made.options.match
     assert isinstance(heard, End)
     assert part.choice is not None
-    drop = heard.signal == "drop"
     return {
         "choice": number[heard.choice],
         "signal": heard.signal,
         "across": heard.across,
         "taps": as_floats(part.fir.taps),
         **_level(part.level),
-        "gated_after": DROP_GATED_AFTER if drop else 0.0,
         # dB that match its choice, where it is matched at one frequency
         "level_match": level_gain(part.choice, match.frequency) if match.way == "level" else None,
         "filter_error": _finite(part.fir.error),

@@ -14,7 +14,7 @@ import numpy as np
 from auralize.circuit.conductor import Real
 from auralize.figures.panels import Panel, PanelCurve
 from auralize.figures.reference import SWEEP
-from auralize.handover.svg import cut, letters, line, number, path, sheet, written
+from auralize.handover.svg import LETTER, cut, letters, line, number, path, sheet, written
 from auralize.units import rounded, show_frequency
 
 _WIDTH, _LEFT, _RIGHT, _TOP, _BOTTOM = 400.0, 34.0, 104.0, 26.0, 34.0
@@ -187,7 +187,8 @@ def _named(root: Element, field: _Field, panel: Panel, names: Sequence[str], sil
             line(group, [(right + 1.0, end), (right + 8.0, place)], "leader")
         _mark(group, (right + 14.0, place), choice)
         heard = "" if np.isfinite(values).any() else f": {silent}"
-        words = cut(f"{choice + 1} {names[choice]}{heard}", _RIGHT - 21.0, _LETTERS)
+        room = _RIGHT - 21.0 - LETTER * _LETTERS * len(heard)
+        words = f"{cut(f'{choice + 1} {names[choice]}', room, _LETTERS)}{heard}"
         letters(root, (right + 21.0, place + 4.0), words)
 
 

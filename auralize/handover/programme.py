@@ -16,8 +16,8 @@ MEDIA_TYPES: Final[dict[Kind, str]] = {"flac": "audio/flac", "wav": "audio/wav"}
 MOST_CHANNELS: Final = 2
 HIGHEST_RATE: Final = 96_000
 """Hz; the Web Audio API asks browsers for 8 to 96 kHz, and no more."""
-LONGEST: Final = 900.0
-"""s; decoded by a browser at 96 kHz, two channels of this take 700 MB."""
+LONGEST: Final = 300.0
+"""s; in stereo at 48 kHz this is a page of some 70 MB, which browsers still open at once."""
 
 
 def check_playable(source: Take) -> None:

@@ -1,7 +1,7 @@
 """Which part of a source goes into a page: where the two choices that differ most sound most different.
 
-Heard at the receiving ends, both made equally loud, with K-weighting (ITU-R BS.1770). The source is read
-once, in blocks; what is kept of it are three numbers for each 100 ms.
+Heard at the receiving ends, both made equally loud and of one polarity, with K-weighting (ITU-R BS.1770).
+The source is read once, in blocks; what is kept of it are three numbers for each 100 ms.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from auralize.filters.fir import Fir
 from auralize.filters.stream import through, weighted
 from auralize.renderer.files import Designs
 from auralize.renderer.parts import Share, as_it_is
-from auralize.renderer.take import Excerpt, Take
+from auralize.renderer.take import Take
 from auralize.rig.choice import Choice
 
 USUAL_SECONDS: Final = 20.0
@@ -41,10 +41,6 @@ class Region:
     seconds: float
     why: str = ""
 
-    @property
-    def excerpt(self) -> Excerpt:
-        return Excerpt(self.start, self.seconds)
-
 
 @dataclass(frozen=True)
 class Differing:
@@ -63,7 +59,7 @@ class Differing:
         first = int(np.argmax(sums[steps:] - sums[:-steps])) if self.audible else 0
         why = f"there {self.words} differ most, made equally loud"
         if not self.audible:
-            why = f"{self.words} do not differ, so it is the beginning"
+            why = f"{self.words} differ in nothing but level and polarity, so it is the beginning"
         return Region(first / STEPS_PER_SECOND, seconds, why)
 
 
@@ -78,6 +74,7 @@ def differing(take: Take, choices: Sequence[Choice], designs: Designs, share: Sh
     power = _powers(take, firs[one], firs[other], share)
     arrives = power[0].sum(), power[2].sum()
     gain = np.sqrt(arrives[0] / arrives[1]) if arrives[1] > 0.0 else 0.0
+    gain *= np.sign(power[1].sum())  # swapped conductors are heard beside other loudspeakers only
     apart = np.maximum(power[0] - 2.0 * gain * power[1] + gain**2 * power[2], 0.0)
     return Differing(
         apart, f"{names[one]} and {names[other]}", bool(apart.sum() > _NOTHING * arrives[0])
@@ -85,7 +82,7 @@ def differing(take: Take, choices: Sequence[Choice], designs: Designs, share: Sh
 
 
 def _furthest(firs: Sequence[Fir]) -> tuple[int, int]:
-    """The two that differ most for pink noise, made equally loud."""
+    """The two that differ most for pink noise, made equally loud and of one polarity."""
     rate = firs[0].rate
     frequency = np.geomspace(_LOW, min(_HIGH, 0.49 * rate), _POINTS)
     ears = np.sqrt(power_response(k_weighting(rate), frequency / rate))
@@ -94,7 +91,8 @@ def _furthest(firs: Sequence[Fir]) -> tuple[int, int]:
     alike = [one / most if most > 0.0 else one for one, most in zip(heard, loud, strict=True)]
 
     def apart(pair: tuple[int, int]) -> float:
-        return float(np.linalg.norm(alike[pair[0]] - alike[pair[1]]))
+        one, other = alike[pair[0]], alike[pair[1]]
+        return float(min(np.linalg.norm(one - other), np.linalg.norm(one + other)))
 
     return max(itertools.combinations(range(len(firs)), 2), key=apart)
 

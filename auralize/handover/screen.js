@@ -21,9 +21,11 @@
     return words.replace(/\{(\w+)\}/g, (found, name) => (name in values ? values[name] : found));
   }
 
+  /** As the library rounds: nothing has no sign. */
   function signed(level, plus) {
     const digits = Math.abs(level).toFixed(2);
-    return `${level < 0 && Number(digits) ? MINUS : plus}${digits}`;
+    if (Number(digits) === 0) return digits;
+    return `${level < 0 ? MINUS : plus}${digits}`;
   }
 
   function clock(seconds) {
@@ -85,7 +87,10 @@
       on("trial", "click", () => this.trial());
       on("keys-open", "click", () => byId("keys").showModal());
       on("keys-close", "click", () => byId("keys").close());
-      if (this.data.steps) on("step", "input", () => this.sound.step(Number(byId("step").value)));
+      if (this.data.steps) {
+        on("step", "input", () => this.sound.step(Number(byId("step").value)));
+        on("unstep", "click", () => this.sound.step(null));
+      }
       for (const group of ["signal", "choice", "across"]) this.onGroup(group, () => this.hear());
       for (const group of ["match", "drops"]) this.onGroup(group, () => this.setWay());
       document.addEventListener("keydown", (event) => this.key(event));
@@ -108,9 +113,8 @@
     /** Go on to the next option of a group, from the last to the first. */
     next(group, act) {
       const all = [...document.getElementsByName(group)];
-      if (!all.length) return;
       const at = all.findIndex((one) => one.checked);
-      all[(at + 1) % all.length].checked = true;
+      if (all.length) all[(at + 1) % all.length].checked = true;
       act();
     }
 
@@ -121,10 +125,16 @@
 
     hear() {
       const signal = this.chosen("signal");
-      const source = signal === "source";
-      const across = signal === "drop" ? this.chosen("across") || "both" : "both";
-      this.sound.hear({ signal, choice: source ? null : Number(this.chosen("choice")), across });
+      const choice = signal === "source" ? null : Number(this.chosen("choice"));
+      let across = signal === "drop" ? this.chosen("across") || "both" : "both";
+      if (signal === "drop" && !this.isThere(choice, across)) this.choose("across", (across = "both"));
+      this.sound.hear({ choice, signal, across });
       this.tell();
+    }
+
+    /** Not of every choice the drop along one conductor can be told: a transformer parts them. */
+    isThere(choice, across) {
+      return this.data.signals.some((one) => one.signal === "drop" && one.choice === choice && one.across === across);
     }
 
     setWay() {
@@ -195,7 +205,8 @@
       told(0);
       try {
         const done = await this.sound.open(file.name, await file.arrayBuffer(), told);
-        if (done) show("opening", say(this.words.opened, { name: apart(file.name) }));
+        if (done) this.announce(say(this.words.opened, { name: apart(file.name) }));
+        show("opening", "");
       } catch (error) {
         show("opening", "");
         this.complain(say(this.words.refused, { name: apart(file.name), why: error.message }));
@@ -209,6 +220,11 @@
       show("opening", "");
       byId("file").focus();
       this.update();
+    }
+
+    announce(words) {
+      clearTimeout(this.telling);
+      show("said", words);
     }
 
     /** What the sound refuses is said. */
@@ -250,9 +266,12 @@
       show("volume-words", say(this.words.decibels, { level: signed(sound.volume, "").replace(".00", "") }));
       byId("volume").setAttribute("aria-valuetext", byId("volume-words").textContent);
       if (!this.data.steps) return;
-      const step = this.data.steps.at[Number(byId("step").value)];
+      const { at, facts } = this.data.steps;
+      const step = sound.steps === null ? this.words.as_it_is : at[sound.steps];
       show("step-words", step);
+      show("step-facts", sound.steps === null ? "" : `${facts[sound.steps][Number(this.chosen("choice"))]}.`);
       byId("step").setAttribute("aria-valuetext", step);
+      byId("unstep").disabled = sound.steps === null;
     }
 
     showLoop() {
@@ -270,13 +289,13 @@
       region.style.width = `${(100 * (to - from)) / sound.seconds}%`;
     }
 
-    /** Once for a change that was asked for, not for each of several in a row. */
+    /** For whoever listens to the screen: once for a change that was asked for, not for each in a row. */
     tell() {
       clearTimeout(this.telling);
       this.telling = setTimeout(() => {
         const { heard } = this.sound;
         const gain = this.decibels(this.sound.gains(heard).total);
-        show("said", say(this.words.said, { heard: this.name(heard), gain }));
+        this.announce(say(this.words.said, { heard: this.name(heard), gain }));
       }, 400);
     }
 

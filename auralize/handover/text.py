@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
+from auralize.audio.reader import clock
 from auralize.errors import one_line
 from auralize.figures.columns import columns, decibels_text, wrapped
 from auralize.filters.quality import caution, goal_of
@@ -40,7 +41,8 @@ def _region(done: HandedOver) -> str:
         if done.shortened
         else ""
     )
-    return f"Of {name}, {region.seconds:g} s from {region.start:g} s on{why}{less}."
+    start = clock(round(1000.0 * region.start), 1000)
+    return f"Of {name}, {region.seconds:g} s from {start} on{why}{less}."
 
 
 def _gains(done: HandedOver) -> str:

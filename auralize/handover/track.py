@@ -22,7 +22,9 @@ from auralize.audio.reader import AudioInfo, read_blocks
 from auralize.audio.tones import steps
 from auralize.audio.true_peak import TruePeakMeter
 from auralize.audio.writer import AudioWriter
+from auralize.gains import step as louder
 from auralize.handover.cue_sheet import grid
+from auralize.live.rise import RISE, STRIKING
 from auralize.units import amplitude, decibels
 
 LONGEST_PASSAGE: Final = 30.0
@@ -82,7 +84,7 @@ class TrackPart:
     passage: int
     """Sample at which its passage begins."""
     rise: int
-    """Samples in which that comes up."""
+    """Samples in which that comes up: more where it is much louder than the part before, as on the bench."""
 
     @property
     def tone_loudness(self) -> float:
@@ -125,11 +127,14 @@ def laid_out(info: AudioInfo, asked: Sequence[tuple[str, tuple[Announced, ...]]]
     shortest = max(1, min(round(SHORTEST_TURN * rate), passage // 2))
     turn = max(shortest, min(round(TURN * rate), passage // 4))
     parts: list[TrackPart] = []
-    at = 0
+    at, before = 0, math.inf
     for title, voices in asked:
         silence = round(SILENCE * rate)
         begin = _up(at + 2 * silence + len(_tones(voices, rate)), step)
-        rise = min(passage // 2, round((FADE if parts else SOFT_START) * rate))
+        loudest = max(voice.loudness for voice in voices)
+        seconds = RISE if louder(before, loudest) > STRIKING else FADE
+        rise = min(passage // 2, round((seconds if parts else SOFT_START) * rate))
+        before = loudest
         parts.append(TrackPart(title, voices, at, begin, rise))
         at = _up(begin + passage, step)
     return Track(info, tuple(parts), passage, turn, at)

@@ -11,6 +11,7 @@ const { Trial, openTrial } = (() => {
   const LEAST_HEARD = 0.2; // s of its sound after which a presentation counts as listened to
   const MATCH = "made equally loud"; // in every session; words of the log, not of the page
   const NO_CABLE = "no cable";
+  const ASKED = "\u25b8 "; // stands before what is heard, so that colour is not all that tells it
 
   const fill = (words, values = {}) => words.replace(/\{(\w+)\}/g, (all, name) => (name in values ? values[name] : all));
 
@@ -331,6 +332,11 @@ const { Trial, openTrial } = (() => {
       });
       this.#box.addEventListener("close", () => this.#closed());
       this.#box.addEventListener("keydown", (event) => this.#key(event));
+      this.#sound.addEventListener("end", () => {
+        if (!this.#running) return;
+        this.#pause();
+        this.#say(this.#words.programme_ended);
+      }, { signal });
       window.addEventListener("beforeunload", (event) => { if (this.#running) event.preventDefault(); }, { signal });
       for (const kind of ["dragover", "drop"]) {
         window.addEventListener(kind, (event) => {
@@ -388,7 +394,7 @@ const { Trial, openTrial } = (() => {
         element("p", { className: "pair" }, labelled(words.first, selects[0]), labelled(words.second, selects[1])),
         element("p", { className: "pair" },
           labelled(words.trials, element("input", { type: "number", name: "trials", min: 1, max: MOST_TRIALS, value: 16 })),
-          labelled(words.listener, element("input", { name: "listener", autocomplete: "off" }))),
+          labelled(words.listener, element("input", { type: "text", name: "listener", autocomplete: "off" }))),
         element("p", { className: "note" }, words.fixed),
         element("p", { className: "note" }, words.memory),
         ...(this.#data.steps ? [element("p", { className: "note" }, words.as_it_is)] : []),
@@ -488,9 +494,15 @@ const { Trial, openTrial } = (() => {
       this.#mark();
     }
 
+    /* Show what was asked for, and nothing that depends on what is behind it. */
     #mark() {
-      this.#box.querySelectorAll(".presentation").forEach((button, n) =>
-        button.setAttribute("aria-pressed", String(n === this.#trial.heard)));
+      const { presentations } = this.#words[this.#trial.plan.protocol];
+      this.#box.querySelectorAll(".presentation").forEach((button, n) => {
+        const asked = n === this.#trial.heard;
+        button.setAttribute("aria-pressed", String(asked));
+        button.classList.toggle("main", asked);
+        button.textContent = `${asked ? ASKED : ""}${presentations[n]}`;
+      });
     }
 
     #answer(form) {

@@ -35,9 +35,9 @@ def rig(folder, choices=CHOICES):
     return rig_text.read(folder, rig_text.text(loads=rig_text.driver(), choices=choices))
 
 
-def programme(path, seconds=1.6, rate=48_000, channels=2):
-    noise = np.random.default_rng(5).normal(0, 0.2, (round(seconds * rate), channels))
-    sf.write(path, noise, rate, "PCM_24")
+def programme(path, seconds=1.6, rate=48_000, channels=2, subtype="PCM_24", level=0.2):
+    noise = np.random.default_rng(5).normal(0, level, (round(seconds * rate), channels))
+    sf.write(path, noise, rate, subtype)
     return path
 
 
@@ -111,6 +111,7 @@ def test_the_text_says_what_it_is_how_it_was_made_and_to_start_quiet(whole):
         "2026-05-01; fingerprint 0123456789abcdef",
     ):
         assert words in plain
+    assert "Caution: " not in plain
     assert max(map(len, text.splitlines())) <= 80
 
 
@@ -175,6 +176,17 @@ def test_cue_sheet_text_and_track_agree_to_the_sample(whole):
         assert np.array_equal(heard[int(at) + 720 : end], file[alone])
 
 
+def test_drops_are_announced_by_lower_tones(whole):
+    files, _ = whole
+    heard = read(files["track.wav"])[:, 0]
+    told = starts(files["gains.txt"].read_text(encoding="utf-8"))
+    highest = []
+    for begin, passage in told:
+        power = np.abs(np.fft.rfft(heard[begin:passage]))
+        highest.append(power.argmax() * 48_000 / (passage - begin))
+    assert highest == pytest.approx([1000.0] * 4 + [500.0] * 2, rel=0.01)
+
+
 def test_checksums_are_taken_by_sha256sum(whole):
     files, _ = whole
     folder = files["SHA256SUMS"].parent
@@ -191,7 +203,9 @@ def test_checksums_are_taken_by_sha256sum(whole):
 )
 def test_other_rates_mono_and_flac(tmp_path, rate, channels, suffix):
     options = RenderOptions(suffix=suffix)
-    files = made(tmp_path, rig(tmp_path).pick([]), options, rate=rate, channels=channels)
+    files = made(
+        tmp_path, rig(tmp_path).pick([]), options, rate=rate, channels=channels, subtype="PCM_16"
+    )
     heard = check_track(files, ORDER, suffix)
     assert heard.shape[1] == channels
     assert 20 * np.log10(np.abs(heard).max()) <= -1.0
@@ -208,6 +222,30 @@ def test_made_twice_the_same_bytes_on_whatever_day(tmp_path, monkeypatch):
         twice.append({name: path.read_bytes() for name, path in files.items()})
     assert twice[0] == twice[1]
     assert b"2026-05-01" in twice[0]["01-source.wav"]
+
+
+def test_silence_stays_silence_and_is_called_so(tmp_path):
+    options = RenderOptions(tail=0.2)
+    files = made(
+        tmp_path, rig(tmp_path).pick(["reel"]), options, seconds=0.5, rate=8_000, level=0.0
+    )
+    text = files["gains.txt"].read_text(encoding="utf-8")
+    assert len(re.findall(r"^0\d-\S+ .* silent +silent$", text, re.MULTILINE)) == 3
+    assert "from 0:00.000 to 0:00.500." in text
+    assert len(read(files["01-source.wav"])) == 5_600
+    assert not read(files["03-drop-reel.wav"]).any()
+    assert text.count("-50.0\n") == len(starts(text)) == 4
+
+
+def test_a_drop_much_louder_than_the_source_is_a_caution(tmp_path):
+    options = RenderOptions(makeup=40.0)
+    files = made(tmp_path, rig(tmp_path).pick(["reel"]), options, seconds=0.5, rate=8_000)
+    text = " ".join(files["gains.txt"].read_text(encoding="utf-8").split())
+    levels = re.findall(r"0\d-[a-z-]+\.wav [^a-z]* (-\d+\.\d\d) -\d+\.\d\d(?= )", text)
+    by = float(levels[2]) - float(levels[0])
+    assert by > 6.0
+    assert f"Caution: 03-drop-reel.wav is {by:.1f} dB louder than 01-source.wav." in text
+    assert "The passage of part 4 comes up in 2 s at most" in text
 
 
 def test_one_choice_takes_turns_with_the_source(tmp_path):
@@ -237,6 +275,18 @@ def test_hostile_words_do_no_harm(tmp_path):
         lines = files[name].read_text(encoding="utf-8").split("\n")
         assert all(line.isprintable() for line in lines)
     assert len(parsed(files["track.cue"])[1]) == 24
+    assert max(map(len, files["gains.txt"].read_text(encoding="utf-8").split("\n"))) <= 80
+
+
+def test_a_loudspeaker_with_a_long_name_is_no_hindrance(tmp_path):
+    """What is said inside a sound file has an end: libsndfile reads back no more."""
+    name = "n" * 3000
+    loads = rig_text.load() + rig_text.load(name)
+    listened = rig_text.read(tmp_path, rig_text.text('listen = "stage"', loads=loads)).pick([])
+    choices = [choice.at(name) for choice in listened]
+    files = made(tmp_path, choices, seconds=0.1, rate=8_000)
+    with sf.SoundFile(files[next(name for name in files if "receiving" in name)]) as file:
+        assert "at nnn" in file.comment
     assert max(map(len, files["gains.txt"].read_text(encoding="utf-8").split("\n"))) <= 80
 
 

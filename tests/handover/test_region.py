@@ -95,12 +95,20 @@ def test_of_three_it_is_the_two_that_differ_most(take: Take, tmp_path: Path) -> 
 
 
 def test_without_any_difference_it_is_the_beginning(take: Take, tmp_path: Path) -> None:
-    """A difference in level alone is none, once both are equally loud."""
+    """One in level or polarity alone is none, once both are equally loud and of one polarity."""
     choices = rig(tmp_path, "1 nH/m")
+    (tmp_path / "sluice.toml").write_text(
+        RIG + '\n[choices.swapped]\nruns.path.cable = "thin"\nloads.sluice.reversed = true\n'
+    )
+    swapped = load_rig(tmp_path / "sluice.toml")["swapped"]
     silent = tmp_path / "silent.wav"
     sf.write(silent, np.zeros((RATE, 1)), RATE)
     bare = [choice for choice in choices if choice.name == "thin"]
-    for source, some in ((Take.of(silent, WHOLE), choices), (take, [*bare, *bare])):
+    for source, some in (
+        (Take.of(silent, WHOLE), choices),
+        (take, [*bare, *bare]),
+        (take, [*bare, swapped]),
+    ):
         region = found(source, some, 0.5)
         assert region.start == 0.0
-        assert region.why.endswith("do not differ, so it is the beginning")
+        assert region.why.endswith("nothing but level and polarity, so it is the beginning")

@@ -1,87 +1,24 @@
-"""Blind trials of a page, in a browser: what they log, what they tell, and that the dialog needs keys alone."""
+"""Blind trials of a page, in a browser: what they log, what they hold back, what they tell."""
 
+import hashlib
 import json
 import math
 import random
 import struct
-import tomllib
-from collections.abc import Callable, Iterator
-from importlib.metadata import version
-from importlib.resources import files
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from scipy import stats
 
-from auralize.trials.checking import Check, verify
 from auralize.trials.log import encode
 from auralize.trials.plan import ANSWERS, PRESENTATIONS, Compared, Plan
 from auralize.trials.preparing import EQUALLY_LOUD
 from auralize.trials.statistics import GUESSING, Protocol, evaluate, findings, percent
 from support.browsers import Chromium
 from support.pages import script_page
-
-PROTOCOLS: list[Protocol] = ["matched-to-sample", "triangle"]
-WORDS = tomllib.loads((files("auralize.handover") / "texts.toml").read_text("utf-8"))["trial"]
-DATA = {
-    "version": version("auralize"),
-    "programme": {
-        "name": 'Glöckchen \U0001f514 "no. 1".wav',
-        "from": 12.5,
-        "seconds": 20.0,
-        "whole": False,
-        "sha256": "5a" * 32,
-    },
-    "choices": [
-        {"name": "reel", "built": "pond 62 m of 2.5 mm² \\ twin", "rig_sha256": "0" * 64},
-        {"name": "beams", "built": "pond 62 m\u200b of 4 mm2\x7f", "rig_sha256": "1" * 64},
-    ],
-    "signals": [
-        {"choice": choice, "signal": signal, "across": across}
-        for choice in (0, 1)
-        for signal, across in (("receiving", "both"), ("drop", "both"), ("drop", "plus"))
-    ],
-    "steps": None,
-}
-"""What a page knows of a rig, its letters as awkward as they may be."""
-RECEIVING = [{"choice": choice, "signal": "receiving", "across": "both"} for choice in (0, 1)]
-
-# Time stands still but for `pass`; what is heard is the number of what was frozen.
-STAND_IN = """
-let clock = 100;
-performance.now = () => 1000 * clock;
-class StandIn extends EventTarget {
-  inside = true; certain = true; steps = null; playing = false; volume = -20; latency = 0.1; settled = true;
-  heard = { choice: 0, signal: "receiving", across: "both" };
-  position = 0; slot = null; frozen = null; gains = [0, -0.42]; stepped = [];
-  freeze(pair) { this.frozen = pair; return this.gains; }
-  hearFrozen(slot) { this.slot = slot; }
-  thaw() { this.frozen = null; }
-  play() { this.playing = true; }
-  pause() { this.playing = false; }
-  step(at) { this.steps = at; this.stepped.push(at); }
-  setVolume(dB) { this.volume = dB; }
-  pass(seconds) { clock += seconds; if (this.playing) this.position += seconds; }
-}
-const heardOf = (trial, sound, seconds = 0.31) => [0, 1, 2].map((number) => {
-  trial.present(number);
-  trial.look();
-  sound.pass(seconds);
-  trial.look();
-  return sound.slot;
-});
-/* Whoever hears every difference. */
-const sure = (plays, protocol) => protocol === "triangle"
-  ? plays.findIndex((one) => plays.filter((other) => other === one).length === 1) : plays[2];
-function run(data, words, wish, answerOf, sound = new StandIn()) {
-  const trial = new Trial(sound, data, wish, words);
-  const shown = trial.commitment;
-  while (!trial.over) trial.answer(answerOf(heardOf(trial, sound), trial.answered, wish.protocol));
-  return { log: trial.log, shown, fingerprint: trial.fingerprint, outcome: trial.outcome, thawed: sound.frozen === null,
-           told: Trial.findings(trial.outcome.result, words.findings) };
-}
-"""
+from support.trial_page import DATA, PROTOCOLS, RECEIVING, STAND_IN, WORDS, checked
 
 
 @pytest.fixture(scope="module")
@@ -107,12 +44,6 @@ def held(page: Chromium, asked: dict[str, Any], answers: str = "sure(plays, prot
     )
 
 
-def checked(folder: Path, log: str | bytes) -> Check:
-    path = folder / "log.jsonl"
-    path.write_bytes(log.encode("ascii") if isinstance(log, str) else log)
-    return verify(path)
-
-
 # ---- the log
 
 
@@ -120,7 +51,7 @@ def checked(folder: Path, log: str | bytes) -> Check:
 def test_a_session_is_held_and_its_log_accepted(
     page: Chromium, tmp_path: Path, protocol: Protocol
 ) -> None:
-    """Right in two of three trials, the third answered at random: what the page says is what the log proves."""
+    """Right in two of three trials, the third answered blindly: the page says what the log proves."""
     asked = wish(protocol, 15, listener="  Zoë, 聞き手 ")
     session = held(page, asked, "trial % 3 ? sure(plays, protocol) : trial % 2")
     check = checked(tmp_path, session["log"])
@@ -224,6 +155,36 @@ def other(value: Any) -> Any:
     return value + 1 if isinstance(value, int | float) else "x"
 
 
+def test_what_was_sealed_anew_contradicts_the_commitment(page: Chromium, tmp_path: Path) -> None:
+    """A forger's work, by the recipe at the head of trials/log.py: facts, seed and score are bound."""
+    lines = held(page, wish("matched-to-sample", 4))["log"].encode().splitlines(keepends=True)
+    assert checked(tmp_path, sealed_anew(lines)).outcome is not None
+    first, last = json.loads(lines[0]), json.loads(lines[-1])
+    kept = ("record", "commitment", "seal")
+    forged = [
+        [encode(first | {key: other(value)}) + b"}\n", *lines[1:]]
+        for key, value in first.items()
+        if key not in kept
+    ]
+    for key in ("seed", "correct"):
+        forged.append([*lines[:-1], encode(last | {key: other(last[key])}) + b"}\n"])
+    answer = json.loads(lines[1])
+    forged.append(
+        [lines[0], encode(answer | {"answer": 1 - answer["answer"]}) + b"}\n", *lines[2:]]
+    )
+    for edited in forged:
+        assert checked(tmp_path, sealed_anew(edited)).state == "refused"
+
+
+def sealed_anew(lines: list[bytes]) -> bytes:
+    seal, done = "", b""
+    for line in lines:
+        body = line.rpartition(b',"seal":')[0]
+        seal = hashlib.sha256(seal.encode() + body).hexdigest()
+        done += body + f',"seal":"{seal}"}}\n'.encode()
+    return done
+
+
 def test_a_place_of_another_name_is_refused(page: Chromium, tmp_path: Path) -> None:
     """Nobody may call the bench what was no bench, nor the other way round: the commitment binds it."""
     log = held(page, wish("triangle", 2))["log"]
@@ -251,16 +212,17 @@ def test_a_session_that_is_given_up_says_so(page: Chromium, tmp_path: Path) -> N
 
 
 def test_before_the_end_nothing_tells_the_order(page: Chromium) -> None:
-    """Neither what the session shows of itself nor its log; every way it could be told is seen in a tenth."""
+    """Neither what the session shows of itself nor its log."""
     seen, log, outcome, seed = page.run(
         """const sound = new StandIn(), trial = new Trial(sound, args[0], args[2], args[1]);
         heardOf(trial, sound);
         trial.answer(0);
-        const seen = Object.entries(trial).concat(["answered", "over", "complete", "heard", "missing", "outcome"]
-            .map((name) => [name, trial[name]]));
-        const log = trial.log, outcome = trial.outcome;
+        const shown = ["answered", "over", "complete", "heard", "missing", "outcome", "plan"];
+        const seen = Object.entries(trial).concat(shown.map((name) => [name, trial[name]]));
+        const { log, outcome } = trial;
         trial.giveUp();
-        return [JSON.stringify(seen), log, outcome, JSON.parse(trial.log.trim().split("\\n").at(-1)).seed];""",
+        const closing = JSON.parse(trial.log.trim().split("\\n").at(-1));
+        return [JSON.stringify(seen), log, outcome, closing.seed];""",
         DATA,
         WORDS,
         wish("triangle", 5),
@@ -279,11 +241,16 @@ def test_seeds_are_drawn_anew(page: Chromium) -> None:
 
 
 def test_no_answer_is_taken_before_all_was_listened_to(page: Chromium) -> None:
-    """0.2 s of its own sound, and what the device holds back (0.1 s here); not while it fades or is paused."""
+    """0.2 s of its own sound, and what the device holds back (0.1 s here); no fade and no pause."""
     told = page.run(
-        """const sound = new StandIn(), trial = new Trial(sound, args[0], args[2], args[1]), told = [];
-        const look = (seconds) => { trial.look(); sound.pass(seconds); trial.look(); told.push(trial.missing); };
-        const tryIt = () => { try { trial.answer(0); told.push("taken"); } catch (error) { told.push(error.message); } };
+        """const told = [], sound = new StandIn();
+        const trial = new Trial(sound, args[0], args[2], args[1]);
+        const look = (seconds) => {
+            trial.look(); sound.pass(seconds); trial.look(); told.push(trial.missing);
+        };
+        const tryIt = () => {
+            try { trial.answer(0); told.push("taken"); } catch (error) { told.push(error.message); }
+        };
         tryIt();
         trial.present(0); look(0.29); look(0.02);
         trial.present(1); look(0.2); trial.present(1); look(0.2);
@@ -337,7 +304,9 @@ def test_a_wrong_wish_is_refused_before_anything_is_begun(
 ) -> None:
     said, frozen = page.run(
         """const sound = new StandIn();
-        try { new Trial(sound, args[0], args[2], args[1]); } catch (error) { return [error.message, sound.frozen]; }""",
+        try {
+            new Trial(sound, args[0], args[2], args[1]);
+        } catch (error) { return [error.message, sound.frozen]; }""",
         DATA,
         WORDS,
         wish("triangle", **more),
@@ -351,7 +320,9 @@ def test_nothing_is_begun_before_levels_are_measured_nor_gone_on_with_on_another
 ) -> None:
     told = page.run(
         """const told = [], sound = Object.assign(new StandIn(), { certain: false });
-        const tryIt = (act) => { try { act(); told.push(null); } catch (error) { told.push(error.message); } };
+        const tryIt = (act) => {
+            try { act(); told.push(null); } catch (error) { told.push(error.message); }
+        };
         tryIt(() => new Trial(sound, args[0], args[2], args[1]));
         sound.certain = true;
         const trial = new Trial(sound, args[0], args[2], args[1]);
@@ -370,7 +341,8 @@ def test_music_of_ones_own_is_known_by_its_name_and_its_bytes(
     page: Chromium, tmp_path: Path
 ) -> None:
     session = page.run(
-        """const sound = Object.assign(new StandIn(), { inside: false, name: "mine\\u00a0♫.flac", sha256: "ab".repeat(32) });
+        """const own = { inside: false, name: "mine\\u00a0♫.flac", sha256: "ab".repeat(32) };
+        const sound = Object.assign(new StandIn(), own);
         return run(args[0], args[1], args[2], () => 0, sound);""",
         DATA,
         WORDS,
@@ -457,87 +429,3 @@ def test_presentations_and_answers_are_those_of_the_bench() -> None:
         assert WORDS[protocol]["answers"] == list(ANSWERS[protocol])
         shown = [words.split(": ")[-1] for words in WORDS[protocol]["presentations"]]
         assert shown == list(PRESENTATIONS[protocol])
-
-
-# ---- the dialog
-
-
-def press(page: Chromium, *keys: str) -> None:
-    page.press(*keys)
-
-
-Press = Callable[..., None]
-
-
-def test_a_session_is_held_by_keys_alone(page: Chromium, tmp_path: Path) -> None:
-    page.run(
-        """globalThis.sound = new StandIn();
-        globalThis.saved = [];
-        URL.createObjectURL = (blob) => { saved.push(blob); return "about:blank#log"; };
-        HTMLAnchorElement.prototype.click = function () { saved.push(this.download); };
-        setInterval(() => sound.pass(0.1), 20);
-        openTrial(sound, args[0], args[1]);""",
-        DATA,
-        WORDS,
-    )
-
-    def focused() -> str:
-        return page.run("const one = document.activeElement; return one.name || one.textContent;")
-
-    def reach(name: str) -> None:
-        for _ in range(20):
-            if focused() == name:
-                return
-            page.press("Tab")
-        raise AssertionError(f"{name} cannot be reached; {focused()} is in focus")
-
-    reach("trials")
-    page.press("Backspace", "Backspace", "2")
-    reach("listener")
-    page.press("M", "i", "l", "1", "Enter")
-    commitment = page.run("return document.querySelector('#trial-dialog code').textContent;")
-    for _ in range(2):
-        for number in "123":
-            page.press(number)
-            page.run("return new Promise((done) => setTimeout(done, 150));")
-        reach("answer")
-        page.press("ArrowDown", "Enter")
-    assert (
-        page.run("return document.querySelector('#trial-dialog h2').textContent;")
-        == WORDS["outcome"]
-    )
-    reach(WORDS["save"])
-    page.press("Enter")
-    log, name = page.run("return [await saved[0].text(), saved[1]];")
-    check = checked(tmp_path, log)
-    assert check.outcome is not None
-    assert check.plan is not None
-    assert check.plan.listener == "Mil1"
-    assert check.commitment == commitment
-    assert name.startswith("trial-")
-    told = page.run("return document.querySelector('#trial-dialog').innerText;")
-    for sentence in findings(check.outcome.result):
-        assert sentence in told
-    page.press("Escape")
-    assert page.run("return document.querySelector('#trial-dialog');") is None
-
-
-def test_escape_gives_up_only_when_pressed_twice_and_the_log_is_offered(page: Chromium) -> None:
-    seen = page.run(
-        """const sound = new StandIn();
-        openTrial(sound, args[0], args[1]);
-        const form = document.querySelector("#trial-dialog form");
-        form.elements.listener.value = "<b>Ute</b>";
-        form.requestSubmit();
-        return [document.querySelector("#trial-dialog h2").textContent, document.querySelectorAll("#trial-dialog b").length];""",
-        DATA,
-        WORDS,
-    )
-    assert seen == ["Trial 1 of 16: <b>Ute</b>", 0]
-    head = "return document.querySelector('#trial-dialog h2').textContent;"
-    page.press("Escape")
-    assert page.run(head) == "Trial 1 of 16: <b>Ute</b>"
-    page.press("Escape")
-    assert page.run(head) == WORDS["given_up"]
-    page.press("Escape")
-    assert page.run("return document.querySelector('#trial-dialog');") is None
