@@ -307,7 +307,7 @@ const { Trial, openTrial } = (() => {
   const chosen = (form, name) => form.querySelector(`input[name="${name}"]:checked`)?.value ?? null;
 
   class TrialDialog {
-    #sound; #data; #words; #box; #message; #trial = null; #sure = false; #watch = 0; #away = new AbortController();
+    #sound; #data; #words; #box; #message; #trial = null; #sure = false; #stays = false; #watch = 0; #away = new AbortController();
 
     constructor(sound, data, words) {
       this.#sound = sound;
@@ -326,6 +326,7 @@ const { Trial, openTrial } = (() => {
     #listen() {
       const { signal } = this.#away;
       this.#box.addEventListener("cancel", (event) => {
+        this.#stays = this.#running;
         if (!this.#running) return;
         event.preventDefault();
         this.#giveUp();
@@ -401,7 +402,7 @@ const { Trial, openTrial } = (() => {
         this.#message,
         element("p", { className: "pair" },
           element("button", { className: "main" }, words.begin),
-          this.#button(words.close, () => this.#box.close())),
+          this.#button(words.close, () => this.#close())),
       );
       form.noValidate = true; // what is wrong is said in our words
       form.addEventListener("submit", (event) => {
@@ -513,9 +514,11 @@ const { Trial, openTrial } = (() => {
     }
 
     #key(event) {
-      if (!this.#running || event.ctrlKey || event.altKey || event.metaKey || !/^[123]$/.test(event.key)) return;
+      if (!this.#running || event.ctrlKey || event.altKey || event.metaKey) return;
+      if (!/^([123]|Escape)$/.test(event.key)) return;
       event.preventDefault();
-      this.#present(Number(event.key) - 1);
+      if (event.key === "Escape") this.#giveUp();
+      else this.#present(Number(event.key) - 1);
     }
 
     /* Asked twice, as what was answered would not count. */
@@ -548,7 +551,7 @@ const { Trial, openTrial } = (() => {
         element("p", { className: "note" }, words.log_note),
         element("p", { className: "pair" },
           this.#button(words.save, () => this.#save(), { className: "main" }),
-          this.#button(words.close, () => this.#box.close())));
+          this.#button(words.close, () => this.#close())));
       this.#box.querySelector("#trial-head").focus();
     }
 
@@ -561,11 +564,21 @@ const { Trial, openTrial } = (() => {
       setTimeout(() => URL.revokeObjectURL(href), 60000); // ms; long after the browser has taken it
     }
 
-    /* However the dialog was closed: a session that was going on was given up, and its log is offered. */
+    #close() {
+      this.#stays = false;
+      this.#box.close();
+    }
+
+    /* However the dialog was closed: a session that was going on was given up, and its log is offered. Browsers
+     * let nobody keep a dialog open for ever: of several requests to close it they heed one all the same. */
     #closed() {
       if (this.#running) {
         this.#trial.giveUp();
         this.#end();
+        this.#stays = true;
+      }
+      if (this.#stays) {
+        this.#stays = false;
         this.#box.showModal();
         return;
       }
