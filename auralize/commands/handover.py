@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from auralize.commands.progress import ProgressLine, telling
 from auralize.commands.render import as_makeup, as_match, as_seconds, as_start
-from auralize.commands.shared import add_rig, loaded, picked
+from auralize.commands.shared import add_makeup, add_rig, loaded, picked
 from auralize.errors import RequestError
 
 if TYPE_CHECKING:
@@ -62,12 +62,7 @@ def _add_gains(command: argparse.ArgumentParser) -> None:
         help='how it begins: "installed" (no gain but common headroom), "loudness", or a frequency such '
         'as "1 kHz"; in the page all can be had',
     )
-    command.add_argument(
-        "--make-up",
-        metavar="DB",
-        help='gain on the drop, such as "20 dB", or "equal": for each its own, so that all drops are '
-        "equally loud (default: one for all, chosen; always shown)",
-    )
+    add_makeup(command)
 
 
 def _add_content(command: argparse.ArgumentParser) -> None:

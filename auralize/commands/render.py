@@ -12,6 +12,7 @@ from auralize.commands.progress import ProgressLine, telling
 from auralize.commands.shared import (
     add_across,
     add_into,
+    add_makeup,
     add_rig,
     loaded,
     number_or_nan,
@@ -60,12 +61,7 @@ def add(commands: Any) -> None:
 
 def _add_content(command: argparse.ArgumentParser) -> None:
     """What is in each result, besides the signal."""
-    command.add_argument(
-        "--make-up",
-        metavar="DB",
-        help='gain on the drop, such as "20 dB", or "equal": for each its own, so that all drops are '
-        "equally loud (default: one for all, chosen; always shown)",
-    )
+    add_makeup(command)
     command.add_argument(
         "--depth",
         choices=("16", "24", "32", "float"),

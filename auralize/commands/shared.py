@@ -51,6 +51,16 @@ def add_across(command: argparse.ArgumentParser) -> None:
     )
 
 
+def add_makeup(command: argparse.ArgumentParser) -> None:
+    """The gain on the drop."""
+    command.add_argument(
+        "--make-up",
+        metavar="DB",
+        help='gain on the drop, such as "20 dB", or "equal": for each its own, so that all drops are '
+        "equally loud (default: one for all, chosen; always shown)",
+    )
+
+
 def add_into(command: argparse.ArgumentParser) -> None:
     """Where results go, and what becomes of files that are there."""
     command.add_argument(

@@ -87,7 +87,10 @@
       on("trial", "click", () => this.trial());
       on("keys-open", "click", () => byId("keys").showModal());
       on("keys-close", "click", () => byId("keys").close());
-      if (this.data.steps) on("step", "input", () => this.sound.step(Number(byId("step").value)));
+      if (this.data.steps) {
+        on("step", "input", () => this.sound.step(Number(byId("step").value)));
+        on("unstep", "click", () => this.sound.step(null));
+      }
       for (const group of ["signal", "choice", "across"]) this.onGroup(group, () => this.hear());
       for (const group of ["match", "drops"]) this.onGroup(group, () => this.setWay());
       document.addEventListener("keydown", (event) => this.key(event));
@@ -110,9 +113,8 @@
     /** Go on to the next option of a group, from the last to the first. */
     next(group, act) {
       const all = [...document.getElementsByName(group)];
-      if (!all.length) return;
       const at = all.findIndex((one) => one.checked);
-      all[(at + 1) % all.length].checked = true;
+      if (all.length) all[(at + 1) % all.length].checked = true;
       act();
     }
 
@@ -123,10 +125,16 @@
 
     hear() {
       const signal = this.chosen("signal");
-      const source = signal === "source";
-      const across = signal === "drop" ? this.chosen("across") || "both" : "both";
-      this.sound.hear({ signal, choice: source ? null : Number(this.chosen("choice")), across });
+      const choice = signal === "source" ? null : Number(this.chosen("choice"));
+      let across = signal === "drop" ? this.chosen("across") || "both" : "both";
+      if (signal === "drop" && !this.isThere(choice, across)) this.choose("across", (across = "both"));
+      this.sound.hear({ choice, signal, across });
       this.tell();
+    }
+
+    /** Not of every choice the drop along one conductor can be told: a transformer parts them. */
+    isThere(choice, across) {
+      return this.data.signals.some((one) => one.signal === "drop" && one.choice === choice && one.across === across);
     }
 
     setWay() {
@@ -263,6 +271,7 @@
       show("step-words", step);
       show("step-facts", sound.steps === null ? "" : `${facts[sound.steps][Number(this.chosen("choice"))]}.`);
       byId("step").setAttribute("aria-valuetext", step);
+      byId("unstep").disabled = sound.steps === null;
     }
 
     showLoop() {

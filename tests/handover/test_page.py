@@ -218,7 +218,7 @@ def test_scripts_have_no_sentences(name) -> None:
 def test_no_word_is_left_over() -> None:
     texts = tomllib.loads(read("texts.toml"))
     sources = {
-        "page": read("page.html") + read("page.py"),
+        "page": read("page.html") + read("contents.py"),
         "drawing": read("installation.py") + read("plots.py"),
         "screen": read("screen.js") + read("spectrum.js"),
         "sound": read("sound.js"),
@@ -239,3 +239,29 @@ def test_many_choices_are_in_several_tables_that_fit_on_paper(made) -> None:
     root = parsed(page_text({**data, "choices": data["choices"] * 3}, choices * 3, choices[0]))
     heads = [len(list(table.iter("th"))) for table in root.iter("thead")]
     assert heads[:2] == [6, 3]
+
+
+# ---- colours
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance (WCAG 2.2, definitions)."""
+    shares = [int(colour[n : n + 2], 16) / 255.0 for n in (1, 3, 5)]
+    linear = [s / 12.92 if s <= 0.04045 else ((s + 0.055) / 1.055) ** 2.4 for s in shares]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(one: str, other: str) -> float:
+    dark, light = sorted((luminance(one), luminance(other)))
+    return (light + 0.05) / (dark + 0.05)
+
+
+@pytest.mark.parametrize("scheme", [0, 1], ids=["light", "dark"])
+def test_lines_and_letters_of_drawings_stand_out(scheme) -> None:
+    # WCAG 2.2: 1.4.11 wants 3 to 1 of what a picture is made of, 1.4.3 wants 4.5 to 1 of letters.
+    block = re.findall(r":root \{(.*?)\}", read("page.css"), re.DOTALL)[scheme]
+    colours = dict(re.findall(r"--([\w-]+): (#\w{6})", block))
+    for name in ("c0", "c1", "c2", "c3", "c4", "c5", "edge", "accent"):
+        assert contrast(colours[name], colours["sheet"]) >= 3.0, name
+    for name in ("ink", "soft"):
+        assert min(contrast(colours[name], colours[on]) for on in ("sheet", "paper", "tint")) >= 4.5

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,7 @@ from auralize.audio.loudness import k_weighting, power_response
 from auralize.handover.region import Region, differing
 from auralize.renderer.files import Designs
 from auralize.renderer.parts import Share
-from auralize.renderer.take import WHOLE, Take
+from auralize.renderer.take import WHOLE, Excerpt, Take
 from auralize.rig.choice import Choice
 from auralize.rig.reading import load_rig
 from support.command import RATE, RIG, Array
@@ -112,3 +113,20 @@ def test_without_any_difference_it_is_the_beginning(take: Take, tmp_path: Path) 
         region = found(source, some, 0.5)
         assert region.start == 0.0
         assert region.why.endswith("nothing but level and polarity, so it is the beginning")
+
+
+def test_a_long_source_is_never_in_memory_whole(tmp_path: Path) -> None:
+    minute = np.tile(sound()[:, :1], (10, 1))
+    with sf.SoundFile(tmp_path / "long.wav", "w", RATE, 1, "PCM_16") as file:
+        for _ in range(20):
+            file.write(minute)
+    choices = rig(tmp_path, "10 uH/m")
+    source = Take.of(tmp_path / "long.wav", WHOLE)
+    found(Take.of(tmp_path / "long.wav", Excerpt(0.0, 1.0)), choices)  # what is loaded once
+    tracemalloc.start()
+    try:
+        found(source, choices)
+        most = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert most < 0.25 * source.frames * 8  # of what its samples would take

@@ -193,6 +193,20 @@ def test_the_slider_goes_to_a_step_and_says_which(chromium, page) -> None:
     ]
 
 
+def test_a_choice_without_one_conductor_is_heard_over_both(chromium, made, tmp_path) -> None:
+    data, choices = {**made[0], "steps": None}, made[1]
+    drop = next(one for one in data["signals"] if one["signal"] == "drop" and one["choice"] == 0)
+    data["signals"] = [*data["signals"], {**drop, "across": "plus"}]
+    opened(chromium, written(tmp_path, data, choices))
+    chromium.press("d", "c")
+    assert chromium.run(HEARD)["across"] == "plus"
+    assert shown(chromium, "now-heard") == ["drop over plus of \u2068reel\u2069"]
+    chromium.press("2")
+    assert chromium.run(HEARD) == {"choice": 1, "signal": "drop", "across": "both"}
+    chromium.press("c", "c", "c")
+    assert chromium.console == []
+
+
 def test_a_loop_is_set_by_one_key(chromium, page) -> None:
     opened(chromium, page)
     chromium.press("l")
