@@ -133,6 +133,13 @@ const { Trial, openTrial } = (() => {
     return { programme: printable(words), programme_sha256: sha256 };
   }
 
+  /* How little the two differ, as it was worked out beforehand; nothing where one is the source. */
+  function differenceOf([first, second], data) {
+    const found = (data.differences ?? []).find(({ choices, signal, across }) => signal === first.signal &&
+      across === first.across && choices.includes(first.choice) && choices.includes(second.choice));
+    return printable(found?.words ?? "");
+  }
+
   function checkWish({ trials, listener, pair }, words) {
     if (!Number.isInteger(trials) || trials < 1 || trials > MOST_TRIALS) {
       throw refusal(words.trials_wrong, { most: MOST_TRIALS });
@@ -164,7 +171,7 @@ const { Trial, openTrial } = (() => {
       this.plan = {
         protocol: wish.protocol, trials: wish.trials,
         choices: wish.pair.map((heard, n) => comparedOf(heard, gains[n], data)),
-        match: MATCH, ...this.#programme, listener: wish.listener.trim(), difference: "", row: null,
+        match: MATCH, ...this.#programme, listener: wish.listener.trim(), difference: differenceOf(wish.pair, data), row: null,
       };
       this.#seed = crypto.getRandomValues(new Uint8Array(SEED_BYTES));
       this.#order = Numbers.order(this.#seed, wish.protocol, wish.trials);
@@ -539,6 +546,7 @@ const { Trial, openTrial } = (() => {
       clearInterval(this.#watch);
       const words = this.#words, { plan, outcome, fingerprint } = this.#trial;
       const told = outcome ? findings(outcome.result, words.findings) : [words.given_up_note];
+      if (outcome && plan.difference) told.push(fill(words.difference, { difference: plan.difference }));
       const [verdict, ...rest] = told;
       const witness = outcome ? [element("p", { className: "note" }, words.seed, " ", element("code", {}, outcome.seed))] : [];
       this.#say("");

@@ -69,6 +69,7 @@ def test_a_session_is_held_and_its_log_accepted(
         programme='Glöckchen \U0001f514 "no. 1".wav, 20.0 s from 12.5 s',
         programme_sha256="5a" * 32,
         listener="Zoë, 聞き手",
+        difference="0.23 dB more",
     )
     here, there = session["outcome"], check.outcome
     assert (here["seed"], here["right"], here["answers"]) == (
@@ -385,6 +386,7 @@ def test_names_in_the_log_are_those_of_the_bench(
     check = checked(tmp_path, held(page, wish("triangle", 1, pair=pair))["log"])
     assert check.plan is not None
     assert [choice.name for choice in check.plan.choices] == names
+    assert check.plan.difference == ""  # nothing was worked out for these
     assert check.outcome is not None
 
 

@@ -77,7 +77,7 @@ def test_a_session_is_held_by_keys_alone(page: Chromium, tmp_path: Path) -> None
     assert check.commitment == commitment
     assert name.startswith("trial-")
     told = page.run("return document.querySelector('#trial-dialog').innerText;")
-    for sentence in findings(check.outcome.result):
+    for sentence in (*findings(check.outcome.result), check.plan.difference):
         assert sentence in told
     page.press("Escape")
     assert is_gone(page)
