@@ -15,7 +15,7 @@ from scipy import stats
 from auralize.trials.log import encode
 from auralize.trials.plan import ANSWERS, PRESENTATIONS, Compared, Plan
 from auralize.trials.preparing import EQUALLY_LOUD
-from auralize.trials.statistics import GUESSING, Protocol, evaluate, findings, percent
+from auralize.trials.statistics import GUESSING, Protocol, evaluate, findings, percent, power
 from support.browsers import Chromium
 from support.pages import script_page
 from support.trial_page import DATA, PROTOCOLS, RECEIVING, STAND_IN, WORDS, checked
@@ -424,6 +424,11 @@ def test_shares_are_rounded_as_python_rounds(page: Chromium) -> None:
         WORDS["findings"],
     )
     assert found == [[percent(share, 2), percent(share, 3)] for share in shares]
+
+
+def test_sixteen_trials_are_as_many_as_the_page_says() -> None:
+    for protocol in PROTOCOLS:
+        assert power(16, 0.5, protocol) > 0.5
 
 
 def test_presentations_and_answers_are_those_of_the_bench() -> None:
