@@ -12,12 +12,11 @@ const Sound = (() => {
 
   const FADE = 0.015; // s of the cross-fade from one signal to another
   const AHEAD = 0.02; // s; what is scheduled begins this much later, so that nothing comes late for its frame
-  const CLOSES = 0.004, CLOSED = 0.06; // s; time constant of pausing, and after how long it is 130 dB down
-  const ENDS = 0.2; // s left to ring at the end of the programme
-  const OPENS = 0.005, OPENS_FIRST = 0.1; // s; time constants of going on, and of the first start
-  const TURNS = 0.005, MOST_JUMP = 6, RISES = 0.5; // s of gains; dB louder at once; s, time constant of the rest
+  const OPENS = 0.1; // s, time constant of the first start: 99 % after half a second
+  const TURNS = 0.02, MOST_JUMP = 6, RISES = 0.5; // s of gains; dB louder at once; s, time constant of the rest
   const MOST_RISE = 60; // dB, where there was silence before
   const START_VOLUME = -20, LEAST_VOLUME = -80; // dB
+  const RINGS = 0.3; // s that what was put away may still sound
   const WARM = 12; // branches that run on though they are not heard
   const SHORTEST_LOOP = 0.1; // s
   const MOST_SECONDS = 900, MOST_BYTES = 600e6; // of a file from outside
@@ -162,14 +161,14 @@ const Sound = (() => {
       to.fade.gain.setValueCurveAtTime(RISE, time, FADE);
     }
 
-    /* The programme, into all branches. */
-    source(buffer, loop) {
+    /* The programme, into all branches; or to a node before them. */
+    source(buffer, loop, into = this.input) {
       const node = new AudioBufferSourceNode(this.context, { buffer });
       if (loop) {
         const [loopStart, loopEnd] = loop.map((frame) => secondsOf(frame, buffer.sampleRate));
         Object.assign(node, { loop: true, loopStart, loopEnd });
       }
-      node.connect(this.input);
+      node.connect(into);
       return node;
     }
   }
@@ -193,8 +192,9 @@ const Sound = (() => {
       this.current = null; // the branch heard
       this.gain = 1; // of it
       this.free = 0; // s; when the last fade is over
-      this.pieces = []; // what was started: {node, frame, offset, loop}
-      this.opened = false;
+      this.pieces = []; // what was started: {node, gain, frame, offset, loop}, and until when it fades in
+      this.silent = 0; // s; when what was stopped has faded out
+      this.opened = false; // once it was, what starts is there at once
     }
 
     get rate() { return this.context.sampleRate; }
@@ -214,34 +214,40 @@ const Sound = (() => {
     /* Which frame of the programme leaves now. */
     get frame() { return this.sent(Math.round(this.context.currentTime * this.rate) - this.delay); }
 
-    start(frame, offset, loop) {
-      const node = this.graph.source(this.buffer, loop);
-      const piece = { node, frame, offset, loop };
+    start(frame, offset, loop, softly) {
+      const { context, graph } = this, time = secondsOf(frame, this.rate);
+      const gain = new GainNode(context, { ...graph.channels, gain: softly ? 0 : 1 });
+      const node = graph.source(this.buffer, loop, gain);
+      gain.connect(graph.input);
+      if (softly) gain.gain.setValueCurveAtTime(RISE, time, FADE);
+      const piece = { node, gain, frame, offset, loop, faded: softly ? time + FADE : time };
       node.onended = () => {
-        node.disconnect();
+        gain.disconnect();
         if (this.pieces.at(-1) === piece) this.ended();
       };
-      node.start(secondsOf(frame, this.rate), secondsOf(offset, this.rate));
+      node.start(time, secondsOf(offset, this.rate));
       this.pieces = [...this.pieces.slice(-1), piece]; // what leaves now may still be of the one before
     }
 
     play(offset, loop) {
-      const frame = Math.max(this.soon, Math.ceil((this.silent ?? 0) * this.rate));
-      this.pieces = [];
-      this.start(frame, offset, loop);
-      const opens = this.opened ? OPENS : OPENS_FIRST;
-      this.transport.gain.setTargetAtTime(1, secondsOf(frame, this.rate), opens);
+      const frame = this.opened ? this.soon : Math.max(this.soon, Math.ceil(this.silent * this.rate));
+      const time = secondsOf(frame, this.rate), { gain } = this.transport;
+      if (!this.opened) {
+        gain.cancelScheduledValues(time);
+        gain.setValueAtTime(0, time);
+        gain.setTargetAtTime(1, time, OPENS);
+      }
       this.opened = true;
+      this.pieces = [];
+      this.start(frame, offset, loop, true);
     }
 
-    /* Softly, `after` s; what was started stops once nothing of it is heard. */
-    stop(after = AHEAD) {
-      const now = this.context.currentTime + after;
-      this.transport.gain.cancelScheduledValues(now);
-      this.transport.gain.setTargetAtTime(0, now, CLOSES);
-      this.silent = now + CLOSED;
-      for (const { node } of this.pieces) {
-        node.onended = () => node.disconnect();
+    stop() {
+      for (const { node, gain, faded } of this.pieces.slice(-1)) {
+        const time = Math.max(this.context.currentTime + AHEAD, faded);
+        gain.gain.setValueCurveAtTime(FALL, time, FADE);
+        this.silent = time + FADE;
+        node.onended = () => gain.disconnect();
         node.stop(this.silent);
       }
       this.pieces = [];
@@ -249,14 +255,15 @@ const Sound = (() => {
 
     /* Go on with another loop, or none: seamlessly, if the place is before its end. */
     loop(loop) {
-      const frame = this.soon, at = this.sent(frame);
+      const last = this.pieces.at(-1);
+      const frame = Math.max(this.soon, Math.ceil(last.faded * this.rate)), at = this.sent(frame);
       if (loop && at >= loop[1]) {
         this.stop();
         this.play(loop[0], loop);
         return;
       }
-      this.pieces.at(-1).node.stop(secondsOf(frame, this.rate));
-      this.start(frame, at, loop);
+      last.node.stop(secondsOf(frame, this.rate));
+      this.start(frame, at, loop, false);
     }
 
     /* Bring up what is wanted, `rise` dB of it later where it is louder; gives s to come back in, if not yet. */
@@ -532,7 +539,7 @@ const Sound = (() => {
     #ended() {
       this.#at = this.#programme.buffer.length;
       this.#wished = false;
-      this.#player.stop(ENDS);
+      this.#player.pieces = [];
       this.#changed();
       this.dispatchEvent(new Event("end"));
     }
@@ -542,7 +549,7 @@ const Sound = (() => {
       clearTimeout(this.#timer);
       const player = this.#player;
       this.#player = null;
-      if (player) setTimeout(() => player.volume.disconnect(), 1000 * (CLOSED + AHEAD));
+      if (player) setTimeout(() => player.volume.disconnect(), 1000 * RINGS);
     }
 
     // ---- what is heard, and how loud
@@ -674,7 +681,7 @@ const Sound = (() => {
     setVolume(dB) {
       this.#volume = Math.min(0, Math.max(LEAST_VOLUME, dB));
       const player = this.#player;
-      player?.volume.gain.setTargetAtTime(this.#amplitude, player.context.currentTime + AHEAD, CLOSES);
+      player?.volume.gain.setTargetAtTime(this.#amplitude, player.context.currentTime + AHEAD, TURNS);
       this.#changed();
     }
 

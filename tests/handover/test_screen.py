@@ -255,7 +255,9 @@ def test_hostile_words_do_nothing(chromium, made, tmp_path) -> None:
     data["title"] = data["programme"]["name"] = HOSTILE
     for one in data["choices"]:
         one["name"] = one["label"] = HOSTILE
-    opened(chromium, written(tmp_path, data, choices))
+    data["choices"][1]["name"] = data["steps"]["what"] = "x" * 10_000
+    opened(chromium, written(tmp_path, data, choices), width=360)
+    assert chromium.run("return document.documentElement.scrollWidth") == 360
     chromium.press("d", "b")
     assert chromium.run("return [document.title, document.images.length]") == [HOSTILE, 0]
     assert shown(chromium, "now-heard") == [f"drop of \u2068{HOSTILE}\u2069"]

@@ -14,6 +14,7 @@ from auralize import load_rig, render
 from auralize.commands.main import main
 from auralize.filters.fir import Fir
 from auralize.units import amplitude, decibels
+from support.browsers import needs_sound
 from support.command import RIG
 from support.sound_pages import (
     TEXT_OF_SAMPLES,
@@ -136,10 +137,10 @@ def stairs(rate, seconds):
     return (np.arange(round(rate * seconds)) / 2.0**21)[:, None]
 
 
-def straight(delay, rate):
-    """A response that only delays, under the names of a choice."""
+def straight(delay, rate, gain=1.0):
+    """A response that only delays, but for a gain."""
     taps = np.zeros(400)
-    taps[delay] = 1.0
+    taps[delay] = gain
     return Fir(taps=taps, rate=rate, delay=delay, error=-300.0)
 
 
@@ -236,10 +237,7 @@ FRESH = 1.3
 
 def stairs_page(browser, path, rate=48_000, delay=256):
     """A page of 8 s whose every sample says where it is; source and receiving end are the same."""
-    if not browser.plays:
-        pytest.skip(
-            "Firefox plays only where there is a sound server (Debian: apt install pulseaudio)"
-        )
+    needs_sound(browser)
     programme = stairs(rate, 8.0)
     fir = straight(delay, rate)
     data = page_data(programme, rate, [{("receiving", "both"): (fir, programme)}])
@@ -282,6 +280,41 @@ def test_a_context_that_stops_or_goes_away_does_not_lose_the_place(browser, tmp_
     (state, playing, went_on), (silent, at), kept, back = page.run(PLAYED + STOPPED)
     assert (state, playing, silent) == ("running", True, False)
     assert 2.5 < went_on <= at == kept < back < at + 2.0
+    assert page.console == []
+
+
+SMOOTH = """
+const [source, half] = [{choice: null, signal: "source"}, {choice: 0, signal: "receiving"}];
+const acts = [
+  () => sound.hear(half), () => sound.hear(source), () => sound.seek(5.0013), () => sound.pause(),
+  () => sound.play(), () => sound.loop(4, 7), () => sound.seek(4.5), () => sound.unloop(),
+  () => sound.hear(half), () => sound.setWay({match: "loudness"}), () => sound.setVolume(-20),
+  () => sound.pause(),
+];
+sound.play();
+await sounded(0.3);
+const seen = [];
+for (const act of acts) {
+  act();
+  for (let n = 0; n < 3; n += 1) {
+    await sleep(0.1);
+    seen.push(look()[0]);
+  }
+}
+return asText(seen);
+"""
+
+
+def test_nothing_that_is_asked_for_clicks(browser, tmp_path):
+    """A low tone bends by no more than a five-hundredth of its peak in a sample; a cut would be all of it."""
+    rate, high = 48_000, 0.5
+    needs_sound(browser)
+    tone = on_grid(high * np.sin(2 * np.pi * 100.0 * np.arange(8 * rate) / rate))[:, None]
+    made = {("receiving", "both"): (straight(256, rate, 0.5), 0.5 * tone)}
+    page = browser.open(write_page(tmp_path / "page.html", page_data(tone, rate, [made])))
+    seen = samples_of(page.run(PLAYED + SMOOTH), 36)
+    assert np.abs(seen).max() == pytest.approx(high, rel=0.01)
+    assert np.abs(np.diff(seen, 2, axis=0)).max() < high / 500
     assert page.console == []
 
 

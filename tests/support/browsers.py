@@ -7,6 +7,7 @@ Nothing here needs a network. A browser shows one page at a time.
 from __future__ import annotations
 
 import base64
+import importlib.util
 import json
 import os
 import re
@@ -286,13 +287,25 @@ class Firefox:
 Browser = Chromium | Firefox
 
 
-def _need(program: str, library: str) -> None:
-    """Skip the test where one is missing; but in the gate, where both must be there, let it fail."""
+def _lacks(what: str, where: str) -> None:
+    """Skip the test; but in the gate, where all must be there, let it fail."""
+    reason = f"{what} is not installed ({where})"
     if os.environ.get("AURALIZE_BROWSERS") == "required":
-        return
+        pytest.fail(reason)
+    pytest.skip(reason)
+
+
+def _need(program: str, library: str) -> None:
     if shutil.which(program) is None:
-        pytest.skip(f"{program} is not installed (Debian: apt install {program})")
-    pytest.importorskip(library, reason=f"{library} is not installed (the extra test has it)")
+        _lacks(program, f"Debian: apt install {program}")
+    if importlib.util.find_spec(library) is None:
+        _lacks(library, "the extra test has it")
+
+
+def needs_sound(browser: Browser) -> None:
+    """For tests of what is played, not only rendered."""
+    if not browser.plays:
+        _lacks("a sound server for Firefox", "Debian: apt install pulseaudio")
 
 
 @pytest.fixture(scope="session")
