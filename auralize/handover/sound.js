@@ -336,12 +336,44 @@ const Sound = (() => {
     })).map(({ loudness, peak }) => ({ loudness: Number.isNaN(loudness) ? -Infinity : loudness, peak }));
   }
 
+  /* A programme as one or two channels, at the rate of the page; `fail(key, values)` where it cannot be had. */
+  async function accepted(name, bytes, rate, fail) {
+    if (bytes.byteLength > MOST_BYTES) fail("too-large", { name });
+    const buffer = await decode(bytes, rate).catch(() => fail("undecodable", { name }));
+    if (!(buffer.length > 0)) fail("undecodable", { name });
+    if (buffer.duration > MOST_SECONDS) fail("too-long", { name, minutes: MOST_SECONDS / 60 });
+    const channels = buffer.numberOfChannels;
+    if (channels <= 2) return buffer;
+    if (!FOLDED.includes(channels)) fail("too-many-channels", { name, channels });
+    const context = new OfflineAudioContext(2, buffer.length, rate);
+    const node = new AudioBufferSourceNode(context, { buffer });
+    node.connect(context.destination);
+    node.start();
+    return Object.assign(await context.startRendering(), { foldedFrom: channels });
+  }
+
+  /* The channels of a programme as a row of `rows` has it, the delay of all responses taken out. */
+  async function rendered(buffer, rows, place, gain, delay) {
+    const { numberOfChannels: channels, sampleRate: rate } = buffer;
+    const context = new OfflineAudioContext(channels, buffer.length + delay, rate);
+    const graph = new Graph(context, channels, rows.map(({ response }) => response));
+    const branch = graph.branch(place);
+    branch.fade.gain.value = 1;
+    branch.level.gain.value = gain;
+    graph.mix.connect(context.destination);
+    graph.source(buffer).start();
+    return channelsOf(await context.startRendering()).map((samples) => samples.subarray(delay));
+  }
+
   class Sound extends EventTarget {
     #data; #say; #rows; #home; #programme; #gains; #context = null; #player = null; #timer = 0; #asked = 0; #task = 0;
     #at = 0; #loop = null; #wished = false; // frames, frames, whether it is to play
     #heard = { choice: null, signal: "source", across: BOTH };
     #overlaid = null; #step = null; #frozen = null; #turned = 0;
     #way; #volume = START_VOLUME;
+    #fail = (key, values = {}) => {
+      throw Object.assign(new Error(this.#say(key, values)), { key, values });
+    };
 
     constructor(data, say = (key) => key) {
       super();
@@ -355,7 +387,8 @@ const Sound = (() => {
 
     async load() {
       const { data, name, sha256 } = this.#data.programme;
-      const buffer = await decode(bytesOf(data).buffer, this.#data.rate).catch(() => this.#fail("undecodable", { name }));
+      const buffer = await decode(bytesOf(data).buffer, this.rate)
+        .catch(() => this.#fail("undecodable", { name }));
       this.#home = { name, sha256, buffer, levels: this.#rows.map(({ inside }) => inside), certain: true };
       this.#use(this.#home);
     }
@@ -364,7 +397,7 @@ const Sound = (() => {
     async open(name, bytes, progress = () => {}) {
       const asked = this.#asked += 1;
       let file = new Uint8Array(bytes.slice(0)); // decoding takes the bytes away
-      const buffer = await this.#accepted(name, bytes);
+      const buffer = await accepted(name, bytes, this.rate, this.#fail);
       const own = await Numbers.measure(channelsOf(buffer), this.rate);
       if (asked !== this.#asked) return false;
       const task = this.#task += 1; // only now: one that is refused ends no measuring
@@ -375,31 +408,15 @@ const Sound = (() => {
       const levels = [own];
       for (let place = 1; place < this.#rows.length; place += 1) {
         progress((place - 1) / (this.#rows.length - 1));
-        const rendered = await this.#rendered(place, 1);
+        const heard = await rendered(buffer, this.#rows, place, 1, this.#data.delay);
         const gain = this.#rows[place].signal === "drop" ? Numbers.DROP_GATED_AFTER : 0;
-        if (task === this.#task) levels.push(await Numbers.measure(rendered, this.rate, gain));
+        if (task === this.#task) levels.push(await Numbers.measure(heard, this.rate, gain));
         if (task !== this.#task) return false;
       }
       Object.assign(programme, { levels, sha256, certain: true });
       progress(1);
       this.#balance();
       return true;
-    }
-
-    /* The file as one or two channels, at our rate. */
-    async #accepted(name, bytes) {
-      if (bytes.byteLength > MOST_BYTES) this.#fail("too-large", { name });
-      const buffer = await decode(bytes, this.rate).catch(() => this.#fail("undecodable", { name }));
-      if (!(buffer.length > 0)) this.#fail("undecodable", { name });
-      if (buffer.duration > MOST_SECONDS) this.#fail("too-long", { name, minutes: MOST_SECONDS / 60 });
-      const channels = buffer.numberOfChannels;
-      if (channels <= 2) return buffer;
-      if (!FOLDED.includes(channels)) this.#fail("too-many-channels", { name, channels });
-      const context = new OfflineAudioContext(2, buffer.length, this.rate);
-      const node = new AudioBufferSourceNode(context, { buffer });
-      node.connect(context.destination);
-      node.start();
-      return Object.assign(await context.startRendering(), { foldedFrom: channels });
     }
 
     back() {
@@ -415,10 +432,6 @@ const Sound = (() => {
       this.#at = 0;
       this.#loop = null;
       this.#balance();
-    }
-
-    #fail(key, values = {}) {
-      throw Object.assign(new Error(this.#say(key, values)), { key, values });
     }
 
     #changed() { this.dispatchEvent(new Event("change")); }
@@ -703,26 +716,13 @@ const Sound = (() => {
 
     /* All of the programme as it is heard, in step with the source, at its gain. */
     async offline(heard) {
-      const place = this.#place(heard);
-      const rendered = await this.#rendered(place, Numbers.amplitude(this.#gains[place].total));
-      const [{ length }] = rendered;
-      const found = new AudioBuffer({ length, numberOfChannels: rendered.length, sampleRate: this.rate });
-      rendered.forEach((samples, n) => found.copyToChannel(samples, n));
+      const place = this.#place(heard), gain = Numbers.amplitude(this.#gains[place].total);
+      const { buffer } = this.#programme;
+      const channels = await rendered(buffer, this.#rows, place, gain, this.#data.delay);
+      const { length, sampleRate } = buffer;
+      const found = new AudioBuffer({ length, numberOfChannels: channels.length, sampleRate });
+      channels.forEach((samples, n) => found.copyToChannel(samples, n));
       return found;
-    }
-
-    /* Its channels, the delay of the responses taken out. */
-    async #rendered(place, gain) {
-      const { buffer } = this.#programme, { delay, rate } = this.#data;
-      const channels = buffer.numberOfChannels;
-      const context = new OfflineAudioContext(channels, buffer.length + delay, rate);
-      const graph = new Graph(context, channels, this.#rows.map(({ response }) => response));
-      const branch = graph.branch(place);
-      branch.fade.gain.value = 1;
-      branch.level.gain.value = gain;
-      graph.mix.connect(context.destination);
-      graph.source(buffer).start();
-      return channelsOf(await context.startRendering()).map((samples) => samples.subarray(delay));
     }
   }
 
