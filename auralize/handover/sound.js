@@ -11,7 +11,8 @@
 const Sound = (() => {
 
   const FADE = 0.015; // s of the cross-fade from one signal to another
-  const AHEAD = 0.02; // s; what is scheduled begins this much later, so that nothing comes late for its frame
+  const AHEAD = 0.03; // s; what is scheduled begins this much later, so that nothing comes late for its frame
+  const LATE = 0.1, REMEMBERED = 1; // s that a context's clock is told late at most; s between looks at it
   const OPENS = 0.1; // s, time constant of the first start: 99 % after half a second
   const TURNS = 0.02, MOST_JUMP = 6, RISES = 0.5; // s of gains; dB louder at once; s, time constant of the rest
   const MOST_RISE = 60; // dB, where there was silence before
@@ -193,13 +194,28 @@ const Sound = (() => {
       this.gain = 1; // of it
       this.free = 0; // s; when the last fade is over
       this.pieces = []; // what was started: {node, gain, frame, offset, loop}, and until when it fades in
+      this.looked = 0; // s; since when the latest lead of one clock over the other is known, and the one before
+      this.lead = this.latest = -Infinity;
       this.silent = 0; // s; when what was stopped has faded out
       this.opened = false; // once it was, what starts is there at once
     }
 
     get rate() { return this.context.sampleRate; }
     get playing() { return this.pieces.length > 0; }
-    get soon() { return Math.ceil((this.context.currentTime + AHEAD) * this.rate); }
+    get soon() { return Math.ceil((this.now() + AHEAD) * this.rate); }
+
+    /* s on the context's clock, which a busy page is told late: by the other clock, it is further on. */
+    now() {
+      const { currentTime, state } = this.context, clock = performance.now() / 1000;
+      if (state !== "running") return currentTime;
+      const age = clock - this.looked;
+      if (age > REMEMBERED) {
+        this.lead = age > 2 * REMEMBERED ? -Infinity : this.latest;
+        [this.latest, this.looked] = [-Infinity, clock];
+      }
+      this.latest = Math.max(this.latest, currentTime - clock);
+      return Math.max(currentTime, Math.min(currentTime + LATE, clock + Math.max(this.lead, this.latest)));
+    }
 
     /* Of the piece that plays at a frame of the context: which frame of the programme it sends. */
     sent(frame) {
@@ -212,7 +228,10 @@ const Sound = (() => {
     }
 
     /* Which frame of the programme leaves now. */
-    get frame() { return this.sent(Math.round(this.context.currentTime * this.rate) - this.delay); }
+    get frame() {
+      this.now(); // whoever asks for the place again and again keeps the clocks known
+      return this.sent(Math.round(this.context.currentTime * this.rate) - this.delay);
+    }
 
     start(frame, offset, loop, softly) {
       const { context, graph } = this, time = secondsOf(frame, this.rate);
@@ -244,7 +263,7 @@ const Sound = (() => {
 
     stop() {
       for (const { node, gain, faded } of this.pieces.slice(-1)) {
-        const time = Math.max(this.context.currentTime + AHEAD, faded);
+        const time = Math.max(this.now() + AHEAD, faded);
         gain.gain.setValueCurveAtTime(FALL, time, FADE);
         this.silent = time + FADE;
         node.onended = () => gain.disconnect();
@@ -270,7 +289,7 @@ const Sound = (() => {
     turn(place, gain, rise) {
       const branch = this.graph.branch(place, this.playing);
       if (branch === this.current && gain === this.gain) return 0;
-      const now = this.context.currentTime + AHEAD;
+      const now = this.now() + AHEAD;
       const wait = Math.max(this.free, branch.warm) - now;
       if (wait > 0) return wait;
       const slowly = rise > 0 && this.playing, left = this.current;
