@@ -5,8 +5,9 @@ from __future__ import annotations
 import base64
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.metadata import version
+from itertools import combinations
 from typing import Any, Final
 
 import numpy as np
@@ -14,6 +15,8 @@ from numpy.typing import NDArray
 
 from auralize.audio.metering import Level
 from auralize.circuit.conductor import Real
+from auralize.figures.against import difference
+from auralize.figures.against_text import matched_words
 from auralize.figures.curves import curves
 from auralize.figures.facts import facts
 from auralize.gains import INSTALLED, LOUDNESS, End, level_gain
@@ -76,6 +79,7 @@ def page_data(made: Material) -> dict[str, Any]:
         },
         "steps": _steps(made),
         "response": _responses(made.choices),
+        "differences": _differences(made),
     }
 
 
@@ -164,6 +168,20 @@ def _responses(choices: Sequence[Choice]) -> dict[str, Any]:
         "frequency": [round(float(hertz), 3) for hertz in drawn[0].frequency],
         "of": [{"loss": _decibels(one.loss_db), "drop": _decibels(one.drop_db)} for one in drawn],
     }
+
+
+def _differences(made: Material) -> list[dict[str, Any]]:
+    """How little two of the choices differ once equally loud, as a blind trial tells at its end."""
+    ends = [part.heard for part in made.measured.parts if isinstance(part.heard, End)]
+    found = []
+    for pair in combinations(range(len(made.choices)), 2):
+        first, second = (made.choices[at] for at in pair)
+        for end in ends:
+            if end.choice == first.name and replace(end, choice=second.name) in ends:
+                words = matched_words(difference(second, first, end.signal, end.across))
+                kind = {"signal": end.signal, "across": end.across}
+                found.append({"choices": list(pair), **kind, "words": words})
+    return found
 
 
 def as_floats(taps: NDArray[np.float64]) -> str:

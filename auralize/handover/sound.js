@@ -11,7 +11,8 @@
 const Sound = (() => {
 
   const FADE = 0.015; // s of the cross-fade from one signal to another
-  const AHEAD = 0.02; // s; what is scheduled begins this much later, so that nothing comes late for its frame
+  const AHEAD = 0.03; // s; what is scheduled begins this much later, so that nothing comes late for its frame
+  const LATE = 0.1, REMEMBERED = 1; // s that a context's clock is told late at most; s between looks at it
   const OPENS = 0.1; // s, time constant of the first start: 99 % after half a second
   const TURNS = 0.02, MOST_JUMP = 6, RISES = 0.5; // s of gains; dB louder at once; s, time constant of the rest
   const MOST_RISE = 60; // dB, where there was silence before
@@ -193,13 +194,28 @@ const Sound = (() => {
       this.gain = 1; // of it
       this.free = 0; // s; when the last fade is over
       this.pieces = []; // what was started: {node, gain, frame, offset, loop}, and until when it fades in
+      this.looked = 0; // s; since when the latest lead of one clock over the other is known, and the one before
+      this.lead = this.latest = -Infinity;
       this.silent = 0; // s; when what was stopped has faded out
       this.opened = false; // once it was, what starts is there at once
     }
 
     get rate() { return this.context.sampleRate; }
     get playing() { return this.pieces.length > 0; }
-    get soon() { return Math.ceil((this.context.currentTime + AHEAD) * this.rate); }
+    get soon() { return Math.ceil((this.now() + AHEAD) * this.rate); }
+
+    /* s on the context's clock, which a busy page is told late: by the other clock, it is further on. */
+    now() {
+      const { currentTime, state } = this.context, clock = performance.now() / 1000;
+      if (state !== "running") return currentTime;
+      const age = clock - this.looked;
+      if (age > REMEMBERED) {
+        this.lead = age > 2 * REMEMBERED ? -Infinity : this.latest;
+        [this.latest, this.looked] = [-Infinity, clock];
+      }
+      this.latest = Math.max(this.latest, currentTime - clock);
+      return Math.max(currentTime, Math.min(currentTime + LATE, clock + Math.max(this.lead, this.latest)));
+    }
 
     /* Of the piece that plays at a frame of the context: which frame of the programme it sends. */
     sent(frame) {
@@ -212,7 +228,10 @@ const Sound = (() => {
     }
 
     /* Which frame of the programme leaves now. */
-    get frame() { return this.sent(Math.round(this.context.currentTime * this.rate) - this.delay); }
+    get frame() {
+      this.now(); // whoever asks for the place again and again keeps the clocks known
+      return this.sent(Math.round(this.context.currentTime * this.rate) - this.delay);
+    }
 
     start(frame, offset, loop, softly) {
       const { context, graph } = this, time = secondsOf(frame, this.rate);
@@ -244,7 +263,7 @@ const Sound = (() => {
 
     stop() {
       for (const { node, gain, faded } of this.pieces.slice(-1)) {
-        const time = Math.max(this.context.currentTime + AHEAD, faded);
+        const time = Math.max(this.now() + AHEAD, faded);
         gain.gain.setValueCurveAtTime(FALL, time, FADE);
         this.silent = time + FADE;
         node.onended = () => gain.disconnect();
@@ -270,7 +289,7 @@ const Sound = (() => {
     turn(place, gain, rise) {
       const branch = this.graph.branch(place, this.playing);
       if (branch === this.current && gain === this.gain) return 0;
-      const now = this.context.currentTime + AHEAD;
+      const now = this.now() + AHEAD;
       const wait = Math.max(this.free, branch.warm) - now;
       if (wait > 0) return wait;
       const slowly = rise > 0 && this.playing, left = this.current;
@@ -336,12 +355,44 @@ const Sound = (() => {
     })).map(({ loudness, peak }) => ({ loudness: Number.isNaN(loudness) ? -Infinity : loudness, peak }));
   }
 
+  /* A programme as one or two channels, at the rate of the page; `fail(key, values)` where it cannot be had. */
+  async function accepted(name, bytes, rate, fail) {
+    if (bytes.byteLength > MOST_BYTES) fail("too-large", { name });
+    const buffer = await decode(bytes, rate).catch(() => fail("undecodable", { name }));
+    if (!(buffer.length > 0)) fail("undecodable", { name });
+    if (buffer.duration > MOST_SECONDS) fail("too-long", { name, minutes: MOST_SECONDS / 60 });
+    const channels = buffer.numberOfChannels;
+    if (channels <= 2) return buffer;
+    if (!FOLDED.includes(channels)) fail("too-many-channels", { name, channels });
+    const context = new OfflineAudioContext(2, buffer.length, rate);
+    const node = new AudioBufferSourceNode(context, { buffer });
+    node.connect(context.destination);
+    node.start();
+    return Object.assign(await context.startRendering(), { foldedFrom: channels });
+  }
+
+  /* The channels of a programme as a row of `rows` has it, the delay of all responses taken out. */
+  async function rendered(buffer, rows, place, gain, delay) {
+    const { numberOfChannels: channels, sampleRate: rate } = buffer;
+    const context = new OfflineAudioContext(channels, buffer.length + delay, rate);
+    const graph = new Graph(context, channels, rows.map(({ response }) => response));
+    const branch = graph.branch(place);
+    branch.fade.gain.value = 1;
+    branch.level.gain.value = gain;
+    graph.mix.connect(context.destination);
+    graph.source(buffer).start();
+    return channelsOf(await context.startRendering()).map((samples) => samples.subarray(delay));
+  }
+
   class Sound extends EventTarget {
     #data; #say; #rows; #home; #programme; #gains; #context = null; #player = null; #timer = 0; #asked = 0; #task = 0;
     #at = 0; #loop = null; #wished = false; // frames, frames, whether it is to play
     #heard = { choice: null, signal: "source", across: BOTH };
     #overlaid = null; #step = null; #frozen = null; #turned = 0;
     #way; #volume = START_VOLUME;
+    #fail = (key, values = {}) => {
+      throw Object.assign(new Error(this.#say(key, values)), { key, values });
+    };
 
     constructor(data, say = (key) => key) {
       super();
@@ -355,7 +406,8 @@ const Sound = (() => {
 
     async load() {
       const { data, name, sha256 } = this.#data.programme;
-      const buffer = await decode(bytesOf(data).buffer, this.#data.rate).catch(() => this.#fail("undecodable", { name }));
+      const buffer = await decode(bytesOf(data).buffer, this.rate)
+        .catch(() => this.#fail("undecodable", { name }));
       this.#home = { name, sha256, buffer, levels: this.#rows.map(({ inside }) => inside), certain: true };
       this.#use(this.#home);
     }
@@ -364,7 +416,7 @@ const Sound = (() => {
     async open(name, bytes, progress = () => {}) {
       const asked = this.#asked += 1;
       let file = new Uint8Array(bytes.slice(0)); // decoding takes the bytes away
-      const buffer = await this.#accepted(name, bytes);
+      const buffer = await accepted(name, bytes, this.rate, this.#fail);
       const own = await Numbers.measure(channelsOf(buffer), this.rate);
       if (asked !== this.#asked) return false;
       const task = this.#task += 1; // only now: one that is refused ends no measuring
@@ -375,31 +427,15 @@ const Sound = (() => {
       const levels = [own];
       for (let place = 1; place < this.#rows.length; place += 1) {
         progress((place - 1) / (this.#rows.length - 1));
-        const rendered = await this.#rendered(place, 1);
+        const heard = await rendered(buffer, this.#rows, place, 1, this.#data.delay);
         const gain = this.#rows[place].signal === "drop" ? Numbers.DROP_GATED_AFTER : 0;
-        if (task === this.#task) levels.push(await Numbers.measure(rendered, this.rate, gain));
+        if (task === this.#task) levels.push(await Numbers.measure(heard, this.rate, gain));
         if (task !== this.#task) return false;
       }
       Object.assign(programme, { levels, sha256, certain: true });
       progress(1);
       this.#balance();
       return true;
-    }
-
-    /* The file as one or two channels, at our rate. */
-    async #accepted(name, bytes) {
-      if (bytes.byteLength > MOST_BYTES) this.#fail("too-large", { name });
-      const buffer = await decode(bytes, this.rate).catch(() => this.#fail("undecodable", { name }));
-      if (!(buffer.length > 0)) this.#fail("undecodable", { name });
-      if (buffer.duration > MOST_SECONDS) this.#fail("too-long", { name, minutes: MOST_SECONDS / 60 });
-      const channels = buffer.numberOfChannels;
-      if (channels <= 2) return buffer;
-      if (!FOLDED.includes(channels)) this.#fail("too-many-channels", { name, channels });
-      const context = new OfflineAudioContext(2, buffer.length, this.rate);
-      const node = new AudioBufferSourceNode(context, { buffer });
-      node.connect(context.destination);
-      node.start();
-      return Object.assign(await context.startRendering(), { foldedFrom: channels });
     }
 
     back() {
@@ -415,10 +451,6 @@ const Sound = (() => {
       this.#at = 0;
       this.#loop = null;
       this.#balance();
-    }
-
-    #fail(key, values = {}) {
-      throw Object.assign(new Error(this.#say(key, values)), { key, values });
     }
 
     #changed() { this.dispatchEvent(new Event("change")); }
@@ -703,26 +735,13 @@ const Sound = (() => {
 
     /* All of the programme as it is heard, in step with the source, at its gain. */
     async offline(heard) {
-      const place = this.#place(heard);
-      const rendered = await this.#rendered(place, Numbers.amplitude(this.#gains[place].total));
-      const [{ length }] = rendered;
-      const found = new AudioBuffer({ length, numberOfChannels: rendered.length, sampleRate: this.rate });
-      rendered.forEach((samples, n) => found.copyToChannel(samples, n));
+      const place = this.#place(heard), gain = Numbers.amplitude(this.#gains[place].total);
+      const { buffer } = this.#programme;
+      const channels = await rendered(buffer, this.#rows, place, gain, this.#data.delay);
+      const { length, sampleRate } = buffer;
+      const found = new AudioBuffer({ length, numberOfChannels: channels.length, sampleRate });
+      channels.forEach((samples, n) => found.copyToChannel(samples, n));
       return found;
-    }
-
-    /* Its channels, the delay of the responses taken out. */
-    async #rendered(place, gain) {
-      const { buffer } = this.#programme, { delay, rate } = this.#data;
-      const channels = buffer.numberOfChannels;
-      const context = new OfflineAudioContext(channels, buffer.length + delay, rate);
-      const graph = new Graph(context, channels, this.#rows.map(({ response }) => response));
-      const branch = graph.branch(place);
-      branch.fade.gain.value = 1;
-      branch.level.gain.value = gain;
-      graph.mix.connect(context.destination);
-      graph.source(buffer).start();
-      return channelsOf(await context.startRendering()).map((samples) => samples.subarray(delay));
     }
   }
 

@@ -133,6 +133,13 @@ const { Trial, openTrial } = (() => {
     return { programme: printable(words), programme_sha256: sha256 };
   }
 
+  /* How little the two differ, as it was worked out beforehand; nothing where one is the source. */
+  function differenceOf([first, second], data) {
+    const found = (data.differences ?? []).find(({ choices, signal, across }) => signal === first.signal &&
+      across === first.across && choices.includes(first.choice) && choices.includes(second.choice));
+    return printable(found?.words ?? "");
+  }
+
   function checkWish({ trials, listener, pair }, words) {
     if (!Number.isInteger(trials) || trials < 1 || trials > MOST_TRIALS) {
       throw refusal(words.trials_wrong, { most: MOST_TRIALS });
@@ -164,7 +171,7 @@ const { Trial, openTrial } = (() => {
       this.plan = {
         protocol: wish.protocol, trials: wish.trials,
         choices: wish.pair.map((heard, n) => comparedOf(heard, gains[n], data)),
-        match: MATCH, ...this.#programme, listener: wish.listener.trim(), difference: "", row: null,
+        match: MATCH, ...this.#programme, listener: wish.listener.trim(), difference: differenceOf(wish.pair, data), row: null,
       };
       this.#seed = crypto.getRandomValues(new Uint8Array(SEED_BYTES));
       this.#order = Numbers.order(this.#seed, wish.protocol, wish.trials);
@@ -307,7 +314,7 @@ const { Trial, openTrial } = (() => {
   const chosen = (form, name) => form.querySelector(`input[name="${name}"]:checked`)?.value ?? null;
 
   class TrialDialog {
-    #sound; #data; #words; #box; #message; #trial = null; #sure = false; #watch = 0; #away = new AbortController();
+    #sound; #data; #words; #box; #message; #trial = null; #sure = false; #stays = false; #watch = 0; #away = new AbortController();
 
     constructor(sound, data, words) {
       this.#sound = sound;
@@ -326,6 +333,7 @@ const { Trial, openTrial } = (() => {
     #listen() {
       const { signal } = this.#away;
       this.#box.addEventListener("cancel", (event) => {
+        this.#stays = this.#running;
         if (!this.#running) return;
         event.preventDefault();
         this.#giveUp();
@@ -401,7 +409,7 @@ const { Trial, openTrial } = (() => {
         this.#message,
         element("p", { className: "pair" },
           element("button", { className: "main" }, words.begin),
-          this.#button(words.close, () => this.#box.close())),
+          this.#button(words.close, () => this.#close())),
       );
       form.noValidate = true; // what is wrong is said in our words
       form.addEventListener("submit", (event) => {
@@ -513,9 +521,11 @@ const { Trial, openTrial } = (() => {
     }
 
     #key(event) {
-      if (!this.#running || event.ctrlKey || event.altKey || event.metaKey || !/^[123]$/.test(event.key)) return;
+      if (!this.#running || event.ctrlKey || event.altKey || event.metaKey) return;
+      if (!/^([123]|Escape)$/.test(event.key)) return;
       event.preventDefault();
-      this.#present(Number(event.key) - 1);
+      if (event.key === "Escape") this.#giveUp();
+      else this.#present(Number(event.key) - 1);
     }
 
     /* Asked twice, as what was answered would not count. */
@@ -536,6 +546,7 @@ const { Trial, openTrial } = (() => {
       clearInterval(this.#watch);
       const words = this.#words, { plan, outcome, fingerprint } = this.#trial;
       const told = outcome ? findings(outcome.result, words.findings) : [words.given_up_note];
+      if (outcome && plan.difference) told.push(fill(words.difference, { difference: plan.difference }));
       const [verdict, ...rest] = told;
       const witness = outcome ? [element("p", { className: "note" }, words.seed, " ", element("code", {}, outcome.seed))] : [];
       this.#say("");
@@ -548,7 +559,7 @@ const { Trial, openTrial } = (() => {
         element("p", { className: "note" }, words.log_note),
         element("p", { className: "pair" },
           this.#button(words.save, () => this.#save(), { className: "main" }),
-          this.#button(words.close, () => this.#box.close())));
+          this.#button(words.close, () => this.#close())));
       this.#box.querySelector("#trial-head").focus();
     }
 
@@ -561,11 +572,21 @@ const { Trial, openTrial } = (() => {
       setTimeout(() => URL.revokeObjectURL(href), 60000); // ms; long after the browser has taken it
     }
 
-    /* However the dialog was closed: a session that was going on was given up, and its log is offered. */
+    #close() {
+      this.#stays = false;
+      this.#box.close();
+    }
+
+    /* However the dialog was closed: a session that was going on was given up, and its log is offered. Browsers
+     * let nobody keep a dialog open for ever: of several requests to close it they heed one all the same. */
     #closed() {
       if (this.#running) {
         this.#trial.giveUp();
         this.#end();
+        this.#stays = true;
+      }
+      if (this.#stays) {
+        this.#stays = false;
         this.#box.showModal();
         return;
       }

@@ -16,6 +16,8 @@ import pytest
 import soundfile as sf
 
 from auralize.commands.main import main
+from auralize.figures.against import difference
+from auralize.figures.against_text import matched_words
 from auralize.filters.fir import design_run
 from auralize.gains import LOUDNESS, Match
 from auralize.handover import handover, text
@@ -134,6 +136,17 @@ def test_curves_are_those_of_figures(bench: Bench, tell: Tell) -> None:
             assert response["frequency"][at] == pytest.approx(line["frequency"])
             assert of["loss"][at] == pytest.approx(line["loss_db"], abs=1e-4)
             assert of["drop"][at] == pytest.approx(line["drop_db"], abs=1e-4)
+
+
+def test_how_little_two_differ_is_what_the_bench_tells(bench: Bench, tell: Tell) -> None:
+    """The words that stand in a log of the bench, for both ends that can be compared."""
+    output(tell(*HAND, *REGION))
+    rig = load_rig(bench.rig)
+    for told in data(bench)["differences"]:
+        first, second = (list(rig.choices.values())[at] for at in told["choices"])
+        one = difference(second, first, told["signal"], told["across"])
+        assert told["words"] == matched_words(one)
+    assert {told["signal"] for told in data(bench)["differences"]} == {"receiving", "drop"}
 
 
 @pytest.mark.parametrize("kind", ["flac", "wav"])

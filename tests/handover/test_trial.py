@@ -15,7 +15,7 @@ from scipy import stats
 from auralize.trials.log import encode
 from auralize.trials.plan import ANSWERS, PRESENTATIONS, Compared, Plan
 from auralize.trials.preparing import EQUALLY_LOUD
-from auralize.trials.statistics import GUESSING, Protocol, evaluate, findings, percent
+from auralize.trials.statistics import GUESSING, Protocol, evaluate, findings, percent, power
 from support.browsers import Chromium
 from support.pages import script_page
 from support.trial_page import DATA, PROTOCOLS, RECEIVING, STAND_IN, WORDS, checked
@@ -69,6 +69,7 @@ def test_a_session_is_held_and_its_log_accepted(
         programme='Glöckchen \U0001f514 "no. 1".wav, 20.0 s from 12.5 s',
         programme_sha256="5a" * 32,
         listener="Zoë, 聞き手",
+        difference="0.23 dB more",
     )
     here, there = session["outcome"], check.outcome
     assert (here["seed"], here["right"], here["answers"]) == (
@@ -385,6 +386,7 @@ def test_names_in_the_log_are_those_of_the_bench(
     check = checked(tmp_path, held(page, wish("triangle", 1, pair=pair))["log"])
     assert check.plan is not None
     assert [choice.name for choice in check.plan.choices] == names
+    assert check.plan.difference == ""  # nothing was worked out for these
     assert check.outcome is not None
 
 
@@ -422,6 +424,11 @@ def test_shares_are_rounded_as_python_rounds(page: Chromium) -> None:
         WORDS["findings"],
     )
     assert found == [[percent(share, 2), percent(share, 3)] for share in shares]
+
+
+def test_sixteen_trials_are_as_many_as_the_page_says() -> None:
+    for protocol in PROTOCOLS:
+        assert power(16, 0.5, protocol) > 0.5
 
 
 def test_presentations_and_answers_are_those_of_the_bench() -> None:

@@ -29,6 +29,10 @@ DATA = {
         for signal, across in (("receiving", "both"), ("drop", "both"), ("drop", "plus"))
     ],
     "steps": None,
+    "differences": [
+        {"choices": [0, 1], "signal": "receiving", "across": "both", "words": "0.23 dB more"},
+        {"choices": [0, 1], "signal": "drop", "across": "both", "words": "2 dB less"},
+    ],
 }
 """What a page knows of a rig, its letters as awkward as they may be."""
 RECEIVING = [{"choice": choice, "signal": "receiving", "across": "both"} for choice in (0, 1)]
