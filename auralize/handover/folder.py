@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from importlib.metadata import version
@@ -18,6 +19,7 @@ from typing import Any, Final
 from auralize.errors import AuralizeError, FileError
 from auralize.files import (
     encoded,
+    is_left,
     read_bounded,
     signals_held,
     sweep,
@@ -38,12 +40,16 @@ def staged_folder(folder: Path, call: str, replaces: bool) -> Iterator[Path]:
 
     Raises FileError at once, and again at the end, where `check_folder` does.
     """
-    check_folder(folder, call, replaces)
     goal = Path(os.path.realpath(folder))
+    _bring_back(goal)
+    check_folder(folder, call, replaces)
     temporary = temporary_beside(goal)
     with _told(folder, temporary), made_folder(goal.parent):
         try:
             sweep(goal.parent)
+            if goal.exists():
+                for earlier in _left_aside(goal):  # of one that was killed right after
+                    shutil.rmtree(earlier, ignore_errors=True)
             temporary.mkdir()
             yield temporary
             _mark(temporary, call)
@@ -51,7 +57,7 @@ def staged_folder(folder: Path, call: str, replaces: bool) -> Iterator[Path]:
             check_folder(folder, call, replaces)  # somebody may have put something there
             _take_name(temporary, goal)
         finally:
-            shutil.rmtree(temporary, ignore_errors=True)
+            shutil.rmtree(temporary, ignore_errors=True)  # or what was there before, by then
 
 
 def _mark(folder: Path, call: str) -> None:
@@ -72,9 +78,9 @@ def _put_on_disk(folder: Path) -> None:
 
 
 def _take_name(temporary: Path, goal: Path) -> None:
-    """Put it in its place; what was there goes only then, and comes back if that fails."""
+    """Put it in its place; what was there gets the hidden name then, and comes back if that fails."""
     with signals_held():
-        earlier = temporary_beside(goal) if goal.exists() else None
+        earlier = _aside(goal) if goal.exists() else None
         if earlier is not None:
             temporary.chmod(goal.stat().st_mode)
             goal.rename(earlier)
@@ -84,9 +90,31 @@ def _take_name(temporary: Path, goal: Path) -> None:
             if earlier is not None:
                 earlier.rename(goal)
             raise
-        sync_folder(goal.parent)
         if earlier is not None:
-            shutil.rmtree(earlier, ignore_errors=True)
+            earlier.rename(temporary)  # so that whoever sweeps knows that it may go
+        sync_folder(goal.parent)
+
+
+def _aside(goal: Path) -> Path:
+    """A name for what was there, while another takes its place: one that `sweep` leaves alone."""
+    return temporary_beside(goal).with_suffix(f".{_number(goal)}")
+
+
+def _left_aside(goal: Path) -> list[Path]:
+    """What a program that was killed just then left under such a name: one or none."""
+    return [path for path in goal.parent.glob(f".*.{_number(goal)}") if is_left(path)]
+
+
+def _bring_back(goal: Path) -> None:
+    """Give it its name again, where that is free, or no more than an empty folder has it."""
+    for earlier in _left_aside(goal):
+        with suppress(OSError):
+            earlier.rename(goal)
+
+
+def _number(goal: Path) -> str:
+    """Which folder it was: of its name no more, as names have a longest length."""
+    return f"{zlib.crc32(os.fsencode(goal.name)):08x}"
 
 
 @contextmanager

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import sys
 from collections.abc import Callable
@@ -200,3 +201,43 @@ def test_what_a_killed_one_left_is_swept(tmp_path: Path) -> None:
     made(tmp_path / "show")
     assert not left.exists()
     assert ours.exists()
+
+
+KILLED = """
+import os, signal, sys
+from pathlib import Path
+from auralize.handover.folder import staged_folder
+
+left, rename = [int(sys.argv[2])], Path.rename
+
+def struck(path, goal):
+    left[0] -= 1
+    if left[0] == 0:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return rename(path, goal)
+
+Path.rename = struck
+with staged_folder(Path(sys.argv[1]), "fedcba9876543210", True) as place:
+    (place / "page.html").write_text("another")
+"""
+"""Replaces a hand-over, and is killed just before it renames a folder for the n-th time."""
+
+
+@pytest.mark.parametrize("at", [1, 2, 3])
+@pytest.mark.parametrize("empty", [False, True])
+def test_nothing_is_lost_by_a_kill_between_two_names(tmp_path: Path, at: int, empty: bool) -> None:
+    folder = tmp_path / "show"
+    made(folder)
+    child = subprocess.run([sys.executable, "-c", KILLED, str(folder), str(at)], check=False)
+    assert child.returncode == -signal.SIGKILL
+    if empty:
+        folder.mkdir(exist_ok=True)
+
+    def fail(place: Path) -> None:
+        raise AudioFileError("the programme is damaged")
+
+    with pytest.raises(AudioFileError, match="damaged"):
+        made(folder, replaces=True, then=fail)
+    assert (folder / "page.html").read_text() == ("page" if at < 3 else "another")
+    made(folder, replaces=True)
+    assert not [name for name in held(tmp_path) if name.startswith(".")]
