@@ -176,9 +176,10 @@ await sounded(1.6);
 const looks = [];
 for (let n = 0; n < 50; n += 1) {
   sound.hear(n % 2 ? {choice: 0, signal: "receiving"} : {choice: null, signal: "source"});
-  await sleep(0.04);
+  await sleep(0.06);
   looks.push(look());
 }
+await sounded(0.1);
 const settled = sound.settled;
 sound.pause();
 const held = sound.frame;
