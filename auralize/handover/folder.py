@@ -57,7 +57,7 @@ def staged_folder(folder: Path, call: str, replaces: bool) -> Iterator[Path]:
             check_folder(folder, call, replaces)  # somebody may have put something there
             _take_name(temporary, goal)
         finally:
-            shutil.rmtree(temporary, ignore_errors=True)  # or what was there before, by then
+            shutil.rmtree(temporary, ignore_errors=True)
 
 
 def _mark(folder: Path, call: str) -> None:
@@ -93,6 +93,7 @@ def _take_name(temporary: Path, goal: Path) -> None:
         if earlier is not None:
             earlier.rename(temporary)  # so that whoever sweeps knows that it may go
         sync_folder(goal.parent)
+        shutil.rmtree(temporary, ignore_errors=True)
 
 
 def _aside(goal: Path) -> Path:
@@ -102,7 +103,9 @@ def _aside(goal: Path) -> Path:
 
 def _left_aside(goal: Path) -> list[Path]:
     """What a program that was killed just then left under such a name: one or none."""
-    return [path for path in goal.parent.glob(f".*.{_number(goal)}") if is_left(path)]
+    with suppress(OSError):
+        return [path for path in goal.parent.glob(f".*.{_number(goal)}") if is_left(path)]
+    return []
 
 
 def _bring_back(goal: Path) -> None:
