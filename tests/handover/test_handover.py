@@ -16,11 +16,12 @@ import pytest
 import soundfile as sf
 
 from auralize.commands.main import main
+from auralize.figures import sentences
 from auralize.figures.against import difference
 from auralize.figures.against_text import matched_words
 from auralize.filters.fir import design_run
 from auralize.gains import LOUDNESS, Match
-from auralize.handover import handover, text
+from auralize.handover import demonstration_text, handover, text
 from auralize.handover.levels import gains
 from auralize.handover.page_data import rig_fingerprint
 from auralize.rig.reading import load_rig
@@ -32,6 +33,7 @@ RIG_TWIN = RIG.replace(
     'construction = "measured"\nresistance = "10 ohm/km"\ninductance = "1 nH/m"',
     'construction = "twin"\nconductor = "0.75 mm2"\ninsulation = "1 mm"\n',
 )
+COILS = Path(__file__).parents[2] / "audio_demo" / "lay.toml"
 REGION = ("--from", "0.3", "--for", "0.8")
 HAND = ("handover", "sluice.toml", "bells.wav", "--into", "show")
 
@@ -283,6 +285,19 @@ def test_drops_over_one_conductor_are_there_where_they_differ(bench: Bench, tell
     bench.rig.write_text(RIG_TWIN.replace("[runs.path]\n", corroded))
     output(tell(*HAND, *REGION, "--choice", "thin", "--replace"))
     assert sides() == ["both", "plus", "minus"]
+
+
+def test_a_coil_is_warned_of_wherever_somebody_reads(
+    bench: Bench, tell: Tell, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    coils, flat = (load_rig(path).pick([]) for path in (COILS, bench.rig))
+    assert (sentences.heat(coils), sentences.heat(flat)) == ([sentences.HEAT], [])
+    for module in (sentences, demonstration_text):  # to work out a coil takes seconds
+        monkeypatch.setattr(module, "heat", lambda choices: [sentences.HEAT])
+    said = output(tell(*HAND, *REGION))
+    text = (bench.folder / "show" / "demonstration" / "gains.txt").read_text("utf-8")
+    for words in (said, text):
+        assert sentences.HEAT in " ".join(words.split())
 
 
 def replaced(**written: Any) -> Callable[[Bench], object]:
