@@ -205,8 +205,8 @@ def _called(number: int) -> str:
 def _how(made: MadeSet) -> str:
     made_by = f"Made by {made.origin}; fingerprint {made.fingerprint}."
     rendered = (
-        "The files hold the samples that `auralize render` writes with the same options, in 24 bit; nothing "
-        f"passes {CEILING:g} dBTP."
+        "The files hold the samples that `auralize render` writes of this region at these gains, in 24 bit; "
+        f"nothing passes {CEILING:g} dBTP."
     )
     return "\n".join([_wrapped(made_by), _wrapped(rendered), _wrapped(_APPROVES)])
 
