@@ -60,7 +60,7 @@ def _add_gains(command: argparse.ArgumentParser) -> None:
         default="installed",
         metavar="HOW",
         help='how it begins: "installed" (no gain but common headroom), "loudness", or a frequency such '
-        'as "1 kHz"; in the page all can be had',
+        'as "1 kHz"; in the page the first two can be had too',
     )
     add_makeup(command)
 

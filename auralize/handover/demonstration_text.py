@@ -163,7 +163,7 @@ def _of_track(made: MadeSet) -> str:
     return (
         f"{made.path.name} lasts {length}; its true peak is {decibels_text(made.peak)} dBTP. Each part "
         f"begins with silence. Then come tones, as many as the number of the choice: of {END_TONE:g} Hz, of "
-        f"{DROP_TONE:g} Hz before a drop; a long one before the source. They are {UNDER:g} LU under the "
+        f"{DROP_TONE:g} Hz before a drop; a long one before the source; of both, one after the other, where two are heard in turn. They are {UNDER:g} LU under the "
         "softest file that they announce. After them comes a passage: the first "
         f"{clock(track.passage, rate)} of the files, sample by sample but for {fades}.{_slow(track)} "
         "Samples are counted from 0, the beginning of the track."
@@ -205,8 +205,8 @@ def _called(number: int) -> str:
 def _how(made: MadeSet) -> str:
     made_by = f"Made by {made.origin}; fingerprint {made.fingerprint}."
     rendered = (
-        "The files hold the samples that `auralize render` writes with the same options, in 24 bit; nothing "
-        f"passes {CEILING:g} dBTP."
+        "The files hold the samples that `auralize render` writes of this region at these gains, in 24 bit; "
+        f"nothing passes {CEILING:g} dBTP."
     )
     return "\n".join([_wrapped(made_by), _wrapped(rendered), _wrapped(_APPROVES)])
 

@@ -91,7 +91,8 @@
         on("step", "input", () => this.sound.step(Number(byId("step").value)));
         on("unstep", "click", () => this.sound.step(null));
       }
-      for (const group of ["signal", "choice", "across"]) this.onGroup(group, () => this.hear());
+      for (const group of ["signal", "across"]) this.onGroup(group, () => this.hear());
+      for (const one of document.getElementsByName("choice")) one.addEventListener("click", () => this.hearChoice());
       for (const group of ["match", "drops"]) this.onGroup(group, () => this.setWay());
       document.addEventListener("keydown", (event) => this.key(event));
       this.takeDropped();
@@ -135,6 +136,12 @@
     /** Not of every choice the drop along one conductor can be told: a transformer parts them. */
     isThere(choice, across) {
       return this.data.signals.some((one) => one.signal === "drop" && one.choice === choice && one.across === across);
+    }
+
+    /** A choice is heard as soon as it is picked, also from the source, which is the same for all. */
+    hearChoice() {
+      if (this.chosen("signal") === "source") this.choose("signal", "receiving");
+      this.hear();
     }
 
     setWay() {
@@ -272,6 +279,7 @@
       show("step-facts", sound.steps === null ? "" : `${facts[sound.steps][Number(this.chosen("choice"))]}.`);
       byId("step").setAttribute("aria-valuetext", step);
       byId("unstep").disabled = sound.steps === null;
+      byId("step").value = sound.steps ?? this.data.steps.start;
     }
 
     showLoop() {
@@ -337,7 +345,7 @@
       if (choice >= this.data.choices.length) return null;
       return () => {
         this.choose("choice", choice);
-        this.hear();
+        this.hearChoice();
       };
     }
 

@@ -479,11 +479,12 @@ const { Trial, openTrial } = (() => {
 
     #volume() {
       const { volume } = this.#sound;
-      const shown = element("output", { className: "figure" }, fill(this.#words.decibels, { level: Math.round(volume) }));
+      const told = (level) => fill(this.#words.decibels, { level: String(Math.round(level)).replace("-", "\u2212") });
+      const shown = element("output", { className: "figure" }, told(volume));
       const field = element("input", { type: "range", min: -60, max: 0, step: 1, value: volume });
       field.addEventListener("input", () => {
         this.#sound.setVolume(Number(field.value));
-        shown.value = fill(this.#words.decibels, { level: field.value });
+        shown.value = told(Number(field.value));
       });
       return element("p", { className: "pair" }, labelled(this.#words.volume, field), shown);
     }

@@ -93,7 +93,7 @@ def test_single_keys_are_those_of_the_bench(chromium, page) -> None:
         ("2", {"choice": 1, "signal": "drop", **both}),
         ("r", {"choice": 1, "signal": "receiving", **both}),
         ("s", {"choice": None, "signal": "source", **both}),
-        ("3", {"choice": None, "signal": "source", **both}),
+        ("3", {"choice": 2, "signal": "receiving", **both}),
         ("r", {"choice": 2, "signal": "receiving", **both}),
         ("9", {"choice": 2, "signal": "receiving", **both}),
     ):
@@ -184,6 +184,32 @@ def test_gains_are_in_view_and_told_once(chromium, page) -> None:
         " {childList: true})); return document.getElementById('said').textContent"
     )
     assert said == f"{heard}, gain {told[3]}"
+
+
+def test_the_slider_stands_where_it_is_heard(chromium, page) -> None:
+    opened(chromium, page)
+    start = chromium.run("return step.value")
+    chromium.run("step.focus()")
+    chromium.press("ArrowLeft")
+    assert chromium.run("return step.value") != start
+    chromium.run("unstep.click()")
+    assert chromium.run("return [bench.sound.steps, step.value]") == [None, start]
+
+
+def test_a_choice_that_is_picked_is_heard_from_the_source_too(chromium, page) -> None:
+    opened(chromium, page)
+    chromium.press("s")
+    chromium.run("document.querySelector('[name=choice]:checked').click()")
+    assert chromium.run(HEARD) == {"choice": 0, "signal": "receiving", "across": "both"}
+
+
+def test_a_main_button_can_be_read_under_the_pointer(chromium, page) -> None:
+    opened(chromium, page)
+    look = "return getComputedStyle(play).backgroundColor"
+    usual = chromium.run(look)
+    chromium._on_thread(lambda: chromium.page.hover("#play"))
+    assert chromium.run("return play.matches(':hover')")
+    assert chromium.run(look) == usual
 
 
 def test_the_slider_goes_to_a_step_and_says_which(chromium, made, page) -> None:
