@@ -17,16 +17,9 @@ from pathlib import Path
 from typing import Any, Final
 
 from auralize.errors import AuralizeError, FileError
-from auralize.files import (
-    encoded,
-    is_left,
-    read_bounded,
-    signals_held,
-    sweep,
-    sync_folder,
-    temporary_beside,
-)
+from auralize.files import encoded, read_bounded, signals_held, sync_folder
 from auralize.outputs import InTheWayError, made_by, made_folder, marked, sha256_of
+from auralize.temporaries import is_left, sweep, temporary_beside
 
 MARK: Final = "handover.json"
 _MOST_BYTES: Final = 1_000_000
@@ -57,7 +50,7 @@ def staged_folder(folder: Path, call: str, replaces: bool) -> Iterator[Path]:
             check_folder(folder, call, replaces)  # somebody may have put something there
             _take_name(temporary, goal)
         finally:
-            shutil.rmtree(temporary, ignore_errors=True)  # or what was there before, by then
+            shutil.rmtree(temporary, ignore_errors=True)
 
 
 def _mark(folder: Path, call: str) -> None:
@@ -93,6 +86,7 @@ def _take_name(temporary: Path, goal: Path) -> None:
         if earlier is not None:
             earlier.rename(temporary)  # so that whoever sweeps knows that it may go
         sync_folder(goal.parent)
+        shutil.rmtree(temporary, ignore_errors=True)
 
 
 def _aside(goal: Path) -> Path:
@@ -102,7 +96,9 @@ def _aside(goal: Path) -> Path:
 
 def _left_aside(goal: Path) -> list[Path]:
     """What a program that was killed just then left under such a name: one or none."""
-    return [path for path in goal.parent.glob(f".*.{_number(goal)}") if is_left(path)]
+    with suppress(OSError):
+        return [path for path in goal.parent.glob(f".*.{_number(goal)}") if is_left(path)]
+    return []
 
 
 def _bring_back(goal: Path) -> None:

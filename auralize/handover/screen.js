@@ -120,7 +120,7 @@
 
     play() {
       if (this.sound.playing) this.sound.pause();
-      else this.sound.play();
+      else this.trying(() => this.sound.play());
     }
 
     hear() {
@@ -365,20 +365,27 @@
     return target.matches("input[type=radio], input[type=range]") && key.startsWith("Arrow");
   }
 
+  /** Have it play; what hinders that is said where the player would be. */
+  async function start() {
+    try {
+      const [data, texts] = [inside("data"), inside("texts")];
+      const sound = new Sound(data, (key, values) => say(texts.sound[key], values));
+      window.bench.sound = sound;
+      await sound.load();
+      new Screen(sound, data, texts);
+      byId("player").hidden = byId("now").hidden = false;
+      byId("coming").hidden = true;
+    } catch (error) {
+      byId("coming").hidden = true;
+      show("trouble", say(byId("coming").dataset.failed, { why: error.message }));
+      byId("trouble").hidden = false;
+      throw error;
+    }
+  }
+
   document.addEventListener("DOMContentLoaded", () => {
-    const [data, texts] = [inside("data"), inside("texts")];
-    const sound = new Sound(data, (key, values) => say(texts.sound[key], values));
-    const ready = sound.load().then(
-      () => {
-        byId("player").hidden = byId("now").hidden = false;
-        return new Screen(sound, data, texts);
-      },
-      (error) => {
-        show("trouble", say(texts.screen.failed, { why: error.message }));
-        byId("trouble").hidden = false;
-        throw error;
-      },
-    );
-    window.bench = { sound, ready };
+    window.bench = {};
+    window.bench.ready = start();
+    window.bench.ready.catch(() => {}); // it was said
   });
 })();

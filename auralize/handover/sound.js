@@ -475,8 +475,8 @@ const Sound = (() => {
 
     play() {
       if (!this.#wished && this.#at >= this.#programme.buffer.length) this.#at = this.#loop?.[0] ?? 0;
-      this.#wished = true;
       this.#made();
+      this.#wished = true;
       this.#wake();
       if (!this.#player.playing) this.#player.play(this.#at, this.#loop);
       this.#changed();
@@ -540,7 +540,7 @@ const Sound = (() => {
     }
 
     #opened() {
-      const context = new AudioContext({ sampleRate: this.rate, latencyHint: "interactive" });
+      const context = this.#device();
       const heed = () => {
         if (context.state === "closed") this.#lost(context);
         else this.#wake();
@@ -548,6 +548,14 @@ const Sound = (() => {
       context.addEventListener("statechange", heed);
       context.addEventListener("error", () => this.#lost(context));
       return context;
+    }
+
+    #device() {
+      try {
+        return new AudioContext({ sampleRate: this.rate, latencyHint: "interactive" });
+      } catch {
+        return this.#fail("no-device");
+      }
     }
 
     /* The device went away: keep the place, and open another one at the next start. */

@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 
 from auralize.errors import AudioFileError, FileError
-from auralize.files import temporary_beside
 from auralize.handover.folder import MARK, staged_folder
+from auralize.temporaries import temporary_beside
 
 CALL, OTHER = "0123456789abcdef", "fedcba9876543210"
 
@@ -184,6 +184,7 @@ def test_a_place_that_cannot_be_taken_is_a_sentence(
         (Path("."), "you work in"),
         (tmp_path, "you work in"),
         (Path("/proc"), "a disk begins here"),
+        (Path("deep", *["d" * 200] * 30), "file name too long"),
     ):
         with pytest.raises(FileError, match=words):
             made(place, replaces=True)
