@@ -130,6 +130,16 @@ def test_controls_begin_with_the_first_choice_as_it_arrives(made: Compiled) -> N
     assert made.starts() == dict(zip(CONTROLS.values(), (1.0, 1.0, 0.0, 20.0), strict=True))
 
 
+@pytest.mark.parametrize(("rate", "nearest"), [(60_000, 48_000), (88_200, 96_000)])
+def test_at_another_rate_the_sections_of_the_nearest_act(
+    made: Compiled, rate: int, nearest: int
+) -> None:
+    impulse = np.eye(1, 200)[0]
+    controls = {"choice": 1, "hear": 2, "makeup": 0}
+    out, wanted = (settled(made, at, impulse, **controls) for at in (rate, nearest))
+    np.testing.assert_array_equal(out, wanted)
+
+
 @pytest.mark.parametrize("value", [0.9, 1.1])
 def test_a_host_that_sends_no_whole_numbers_is_understood(made: Compiled, value: float) -> None:
     sound = np.random.default_rng(7).uniform(-1, 1, 50)
@@ -202,6 +212,9 @@ def test_matched_is_as_loud_as_the_source_for_pink_noise(rig: Rig) -> None:
         heard = meter.integrated_loudness(sound[:, None])
         # What gated blocks of 400 ms make of noise, one from another.
         assert pink_loudness(rig["thin"], signal) == pytest.approx(heard - source, abs=0.02)
+    # Two conductors that are alike have half each.
+    both, plus = (pink_loudness(rig["thin"], "drop", across) for across in ("both", "plus"))
+    assert plus - both == pytest.approx(-20 * np.log10(2.0), abs=1e-6)
 
 
 # --- text -----------------------------------------------------------------------------------------
@@ -214,6 +227,7 @@ def test_gains_errors_and_labels_stand_in_comments(text: str) -> None:
     for words in (
         "matched +1.50 dB", "matched +0.25 dB", "1 thin: what is there", "2 swapped: swapped",
         "It starts at 20 dB", "pink noise", "44.1, 48 and 96 kHz", "gain 0 dB re source voltage",
+        "No headroom is taken off", "Start quiet",
     ):  # fmt: skip
         assert words in said
     assert all(line.isprintable() for line in text.split("\n"))

@@ -85,6 +85,8 @@ def test_it_is_valid_html_in_the_language_of_its_data(made, page) -> None:
         assert words[key] in said
     for told in (made[0]["rig"]["fingerprint"], "noise.wav, 0.5 s from 0.0 s", held_against()):
         assert told in said
+    heads = [spoken(one) for one in root.iter() if one.get("class") == "head"]
+    assert any(head.endswith("dB over reel") for head in heads)  # the first, as in words
 
 
 def test_without_its_library_one_sentence_says_what_brings_it(monkeypatch) -> None:

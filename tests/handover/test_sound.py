@@ -327,6 +327,8 @@ def test_nothing_that_is_asked_for_clicks(browser, tmp_path):
         if sharpest < high / 500:
             break
     assert sharpest < high / 500
+    softer = np.abs(seen[-4800:, 32]).max()  # after the volume went to -20 dB, before the pause
+    assert softer == pytest.approx(0.1 * high, rel=0.3)  # the match is on its way up
     assert page.console == []
 
 
