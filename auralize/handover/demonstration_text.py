@@ -164,7 +164,8 @@ def _of_track(made: MadeSet) -> str:
         f"{made.path.name} lasts {length}; its true peak is {decibels_text(made.peak)} dBTP. Each part "
         f"begins with silence. Then come tones, as many as the number of the choice: of {END_TONE:g} Hz, of "
         f"{DROP_TONE:g} Hz before a drop; a long one before the source; of both, one after the other, where "
-        f"two are heard in turn. They are {UNDER:g} LU under the softest file that they announce. After them comes a passage: the first "
+        f"two are heard in turn. They are {UNDER:g} LU under the softest file that they announce. "
+        "After them comes a passage: the first "
         f"{clock(track.passage, rate)} of the files, sample by sample but for {fades}.{_slow(track)} "
         "Samples are counted from 0, the beginning of the track."
     )
