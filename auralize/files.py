@@ -208,27 +208,22 @@ def temporary_beside(path: Path) -> Path:
 def sweep(folder: Path) -> None:
     """Remove temporary files and folders of programs that did not: killed, or ended by loss of power."""
     with suppress(OSError):
-        for path in folder.glob(f"{glob.escape(_OURS)}*-*.part"):
-            if is_left(path):
-                with suppress(OSError):
-                    shutil.rmtree(path) if path.is_dir() else path.unlink()
+        for path in filter(is_left, folder.glob(f"{glob.escape(_OURS)}*-*.part")):
+            with suppress(OSError):
+                shutil.rmtree(path) if path.is_dir() else path.unlink()
 
 
 def is_left(path: Path) -> bool:
-    """Whether that is a temporary name of ours, of a program that has ended."""
-    if os.name != "posix":  # where asking for a process by its number would end it
-        return False
+    """Whether that is a temporary name of ours, of a program that has ended (told on POSIX alone)."""
     number = path.name.removeprefix(_OURS).partition("-")[0]
-    return path.name.startswith(_OURS) and number.isdecimal() and not _runs(int(number))
+    return os.name == "posix" and number.isdecimal() and not _runs(int(number))
 
 
 def _runs(process: int) -> bool:
     try:
         os.kill(process, 0)
-    except (ProcessLookupError, OverflowError):
-        return False
-    except OSError:
-        return True  # somebody else's
+    except (OSError, OverflowError) as error:
+        return isinstance(error, PermissionError)  # somebody else's
     return True
 
 
