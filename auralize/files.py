@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import errno
-import glob
 import os
-import platform
 import shutil
 import signal
 import stat
 import threading
-import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Final, Self
 
 from auralize.errors import FileError
+from auralize.temporaries import sweep, temporary_beside
 
 USUAL_MODE: Final = 0o666
 """What a new file may be used for, less the user's umask."""
@@ -27,8 +25,6 @@ STOPPING: Final = tuple(
     getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)
 )
 """Signals that end a program in good order."""
-_OURS: Final = f".auralize-{zlib.crc32(platform.node().encode(errors='replace')):08x}-"
-"""How our temporary files begin: a folder may be shared by machines, whose processes have like numbers."""
 
 
 class StagedFile:
@@ -198,33 +194,6 @@ def signals_held() -> Iterator[None]:
             signal.signal(number, before[number])
         for number in came[:1]:
             signal.raise_signal(number)
-
-
-def temporary_beside(path: Path) -> Path:
-    """A name of our own for what stands in for a file: it tells whose it is, should we not end well."""
-    return path.parent / f"{_OURS}{os.getpid()}-{os.urandom(6).hex()}.part"
-
-
-def sweep(folder: Path) -> None:
-    """Remove temporary files and folders of programs that did not: killed, or ended by loss of power."""
-    with suppress(OSError):
-        for path in filter(is_left, folder.glob(f"{glob.escape(_OURS)}*-*.part")):
-            with suppress(OSError):
-                shutil.rmtree(path) if path.is_dir() else path.unlink()
-
-
-def is_left(path: Path) -> bool:
-    """Whether that is a temporary name of ours, of a program that has ended (told on POSIX alone)."""
-    number = path.name.removeprefix(_OURS).partition("-")[0]
-    return os.name == "posix" and number.isdecimal() and not _runs(int(number))
-
-
-def _runs(process: int) -> bool:
-    try:
-        os.kill(process, 0)
-    except (OSError, OverflowError) as error:
-        return isinstance(error, PermissionError)  # somebody else's
-    return True
 
 
 class StagedText:

@@ -101,7 +101,7 @@ def _add_content(command: argparse.ArgumentParser) -> None:
 
 @telling
 def run(arguments: argparse.Namespace) -> None:
-    from auralize.figures.sentences import HEAT
+    from auralize.figures.sentences import heat
     from auralize.handover.handover import hand_over
     from auralize.handover.text import as_handed_over
 
@@ -111,8 +111,8 @@ def run(arguments: argparse.Namespace) -> None:
     with ProgressLine() as progress:
         done = hand_over(rig, choices, arguments.sound, arguments.into, options, progress)
     print(as_handed_over(done))
-    if any(run.lay and run.lay.coiled for choice in choices for run in choice.runs.values()):
-        print(HEAT)
+    for caution in heat(choices):
+        print(caution)
 
 
 def _options(arguments: argparse.Namespace) -> HandoverOptions:

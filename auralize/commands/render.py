@@ -88,7 +88,7 @@ def _add_content(command: argparse.ArgumentParser) -> None:
 
 @telling
 def run(arguments: argparse.Namespace) -> None:
-    from auralize.figures.sentences import HEAT
+    from auralize.figures.sentences import heat
     from auralize.renderer.batch import render_all, sounds_in
     from auralize.renderer.files import render
     from auralize.renderer.text import as_gains, as_summary
@@ -109,8 +109,8 @@ def run(arguments: argparse.Namespace) -> None:
             batch = render_all(sounds, choices, arguments.into, options, progress, tell)
             failed = batch.failed
             print(as_summary(len(sounds), failed))
-    if any(run.lay and run.lay.coiled for choice in choices for run in choice.runs.values()):
-        print(HEAT)
+    for caution in heat(choices):
+        print(caution)
     if failed:
         names = ", ".join(path.name for path, _ in failed)
         raise SomeFailedError(f"of {len(sounds)} sound files {len(failed)} failed: {names}")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from itertools import groupby
 from typing import TYPE_CHECKING, Final
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from auralize.figures.lays import ConductorFigures, LayFigures
     from auralize.figures.numbers import Figures
     from auralize.figures.powers import Driven, Heated
+    from auralize.rig.choice import Choice
 
 
 def sentences(figures: Figures) -> list[str]:
@@ -169,6 +170,12 @@ HEAT = (
     "Caution: a coiled cable cannot shed its heat. Unroll it under load; the maker's derating and local "
     "codes govern."
 )
+
+
+def heat(choices: Iterable[Choice]) -> list[str]:
+    """What is to be said where a run of any of them is coiled."""
+    runs = [run for choice in choices for run in choice.runs.values()]
+    return [HEAT] if any(run.lay and run.lay.coiled for run in runs) else []
 
 
 def _lay(lay: LayFigures) -> str:

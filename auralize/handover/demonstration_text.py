@@ -12,7 +12,7 @@ from typing import Final
 from auralize.audio.reader import clock
 from auralize.errors import one_line
 from auralize.figures.columns import WIDTH, columns, decibels_text
-from auralize.figures.sentences import HEAT
+from auralize.figures.sentences import heat
 from auralize.gains import CEILING, step
 from auralize.handover.cue_sheet import cut
 from auralize.handover.track import DROP_TONE, END_TONE, FADE, UNDER, Track
@@ -60,7 +60,7 @@ def gains_text(made: MadeSet, choices: Sequence[Choice], options: RenderOptions)
         _begin(made, options),
         _wrapped(_CAUTION),
         *map(_wrapped, _louder(made.rendered)),
-        *([_wrapped(HEAT)] if _coiled(choices) else []),
+        *map(_wrapped, heat(choices)),
         _section("What each file is", _files(made, choices)),
         _section("Gains", _gains(made)),
         _section("The track", _track(made)),
@@ -209,10 +209,6 @@ def _how(made: MadeSet) -> str:
         f"passes {CEILING:g} dBTP."
     )
     return "\n".join([_wrapped(made_by), _wrapped(rendered), _wrapped(_APPROVES)])
-
-
-def _coiled(choices: Sequence[Choice]) -> bool:
-    return any(run.lay and run.lay.coiled for choice in choices for run in choice.runs.values())
 
 
 def _section(head: str, text: str) -> str:

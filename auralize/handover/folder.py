@@ -17,16 +17,9 @@ from pathlib import Path
 from typing import Any, Final
 
 from auralize.errors import AuralizeError, FileError
-from auralize.files import (
-    encoded,
-    is_left,
-    read_bounded,
-    signals_held,
-    sweep,
-    sync_folder,
-    temporary_beside,
-)
+from auralize.files import encoded, read_bounded, signals_held, sync_folder
 from auralize.outputs import InTheWayError, made_by, made_folder, marked, sha256_of
+from auralize.temporaries import is_left, sweep, temporary_beside
 
 MARK: Final = "handover.json"
 _MOST_BYTES: Final = 1_000_000

@@ -94,6 +94,7 @@ def _programme(made: Material) -> dict[str, Any]:
         "name": take.info.path.name,
         "from": take.first / take.info.rate,
         "seconds": take.frames / take.info.rate,
+        "whole": take.whole,
         "kind": MEDIA_TYPES[made.options.kind],
         "sha256": made.source_sha256,
         "data": base64.b64encode(made.sound).decode(),

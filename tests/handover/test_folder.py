@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 
 from auralize.errors import AudioFileError, FileError
-from auralize.files import temporary_beside
 from auralize.handover.folder import MARK, staged_folder
+from auralize.temporaries import temporary_beside
 
 CALL, OTHER = "0123456789abcdef", "fedcba9876543210"
 

@@ -16,13 +16,16 @@ import pytest
 import soundfile as sf
 
 from auralize.commands.main import main
+from auralize.figures import sentences
 from auralize.figures.against import difference
 from auralize.figures.against_text import matched_words
 from auralize.filters.fir import design_run
 from auralize.gains import LOUDNESS, Match
-from auralize.handover import handover, text
+from auralize.handover import demonstration_text, handover, text
 from auralize.handover.levels import gains
+from auralize.handover.page_data import rig_fingerprint
 from auralize.rig.reading import load_rig
+from auralize.trials.compared import built, sha256_of_choice
 from auralize.units import rounded
 from support.command import RATE, RIG, Array, Bench, Tell, Told, output, refusal
 
@@ -30,6 +33,7 @@ RIG_TWIN = RIG.replace(
     'construction = "measured"\nresistance = "10 ohm/km"\ninductance = "1 nH/m"',
     'construction = "twin"\nconductor = "0.75 mm2"\ninsulation = "1 mm"\n',
 )
+COILS = Path(__file__).parents[2] / "audio_demo" / "lay.toml"
 REGION = ("--from", "0.3", "--for", "0.8")
 HAND = ("handover", "sluice.toml", "bells.wav", "--into", "show")
 
@@ -87,6 +91,14 @@ WAYS: dict[str, tuple[str, ...]] = {
     "equal": ("--make-up", "equal", "--match", "loudness"),
     "30 dB": ("--make-up", "30 dB"),
 }
+OFFERED = {"match": "installed", "drops": "one", "makeup": None}
+BEGINS: dict[tuple[str, ...], dict[str, object]] = {
+    WAYS["loudness"]: {"match": "loudness"},
+    WAYS["1 kHz"]: {"match": 1000.0},
+    WAYS["equal"]: {"match": "loudness", "drops": "equal"},
+    WAYS["30 dB"]: {"makeup": 30.0},
+}
+"""What the page begins with, where it is not as installed."""
 
 
 @pytest.mark.parametrize("way", WAYS.values(), ids=WAYS)
@@ -110,6 +122,8 @@ def test_gains_and_levels_are_those_of_render(
         if one["choice"] == number
     }
     levels[None, "source"] = page["programme"]
+    assert page["offered"] == {**OFFERED, **BEGINS.get(way, {})}
+    assert "Start quiet" in said
     facts = [json.loads(path.read_text()) for path in (bench.folder / "heard").glob("*.json")]
     assert len(facts) == 5
     for fact in facts:
@@ -159,6 +173,7 @@ def test_the_programme_inside_is_the_region_to_the_sample(
     inside = base64.b64decode(page["programme"]["data"])
     samples, rate = sf.read(io.BytesIO(inside), always_2d=True)
     assert page["programme"]["kind"] == f"audio/{kind}"
+    assert (page["programme"]["from"], page["programme"]["whole"]) == (0.3, False)
     assert (rate, len(samples)) == (page["rate"], page["frames"]) == (RATE, round(0.8 * RATE))
     first, fade = round(0.3 * RATE), RATE // 100
     region = whole[first : first + len(samples)]
@@ -171,6 +186,9 @@ def test_the_programme_inside_is_the_region_to_the_sample(
 def test_responses_are_the_filters_in_32_bit(bench: Bench, tell: Tell) -> None:
     output(tell(*HAND, *REGION))
     page, rig = data(bench), load_rig(bench.rig)
+    for told, choice in zip(page["choices"], rig.choices.values(), strict=True):
+        # A log of the page is compared with the rig as one of the bench is.
+        assert (told["built"], told["rig_sha256"]) == (built(choice), sha256_of_choice(rig, choice))
     for one in page["signals"]:
         choice = list(rig.choices.values())[one["choice"]]
         fir = design_run(choice.network, choice.listen, RATE).of(one["signal"], one["across"])
@@ -195,6 +213,16 @@ def test_made_twice_it_is_the_same(
     assert data(bench)["date"] == "1970-01-02"
     output(tell(*HAND, *REGION, "--date", "2026-05-01", "--replace"))
     assert data(bench)["date"] == "2026-05-01"
+
+
+def test_what_was_made_otherwise_is_not_replaced(bench: Bench, tell: Tell) -> None:
+    """With other gains, or of another sound file of the same name; `--date` keeps the rest alike."""
+    hand = (*HAND, "--from", "0.5", "--date", "2026-05-01")
+    assert "Of bells.wav, 1 s from 0:00.500 on" in output(tell(*hand))  # to the end, no further
+    for more in (("--match", "loudness"), ("--make-up", "6"), ("--make-up", "equal")):
+        assert "with other options" in refusal(tell(*hand, *more))
+    sf.write(bench.programme, 0.5 * noise(), RATE, "PCM_24")
+    assert "from another source" in refusal(tell(*hand))
 
 
 def test_the_page_itself_is_the_same_in_another_process(bench: Bench) -> None:
@@ -259,6 +287,19 @@ def test_drops_over_one_conductor_are_there_where_they_differ(bench: Bench, tell
     assert sides() == ["both", "plus", "minus"]
 
 
+def test_a_coil_is_warned_of_wherever_somebody_reads(
+    bench: Bench, tell: Tell, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    coils, flat = (load_rig(path).pick([]) for path in (COILS, bench.rig))
+    assert (sentences.heat(coils), sentences.heat(flat)) == ([sentences.HEAT], [])
+    for module in (sentences, demonstration_text):  # to work out a coil takes seconds
+        monkeypatch.setattr(module, "heat", lambda choices: [sentences.HEAT])
+    said = output(tell(*HAND, *REGION))
+    text = (bench.folder / "show" / "demonstration" / "gains.txt").read_text("utf-8")
+    for words in (said, text):
+        assert sentences.HEAT in " ".join(words.split())
+
+
 def replaced(**written: Any) -> Callable[[Bench], object]:
     """A source of another kind."""
     asked = {
@@ -313,6 +354,8 @@ def test_the_gains_of_the_library_are_those_of_the_command(bench: Bench) -> None
     done = handover.hand_over(
         rig, list(rig.choices.values()), bench.programme, bench.folder / "show"
     )
+    one, both = (rig_fingerprint(some) for some in (done.choices[:1], done.choices))
+    assert one != both  # a page of fewer choices is another
     assert done.gains == gains([done.measured], Match.of("installed"), None, "one")
     for heard, gained in gains([done.measured], LOUDNESS, None, "equal").items():
         part = next((p for p in done.measured.parts if p.heard == heard), None)

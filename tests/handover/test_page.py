@@ -17,6 +17,7 @@ import pytest
 
 from auralize.commands.main import main
 from auralize.errors import RequestError
+from auralize.figures.against_text import held_against
 from auralize.handover.page import SCRIPTS, check_library, page_text
 from auralize.rig.choice import Choice
 from auralize.rig.reading import load_rig
@@ -79,6 +80,11 @@ def test_it_is_valid_html_in_the_language_of_its_data(made, page) -> None:
     ids = [element.get("id") for element in root.iter() if element.get("id")]
     assert len(ids) == len(set(ids))
     assert {one.get("for") for one in root.iter("label")} - {None} <= set(ids)
+    said, words = spoken(root.find("body")), tomllib.loads(read("texts.toml"))["page"]
+    for key in ("caution", "caution_start", "trust_safety", "signed"):
+        assert words[key] in said
+    for told in (made[0]["rig"]["fingerprint"], "noise.wav, 0.5 s from 0.0 s", held_against()):
+        assert told in said
 
 
 def test_without_its_library_one_sentence_says_what_brings_it(monkeypatch) -> None:
@@ -147,6 +153,7 @@ def test_words_and_digits_are_those_of_the_figures(page, capsys) -> None:
     root = parsed(page)
     rows = [[spoken(cell) for cell in row] for row in root.iter("tr")]
     assert len(rows) > 40
+    assert not [cell for row in rows for cell in row if re.match(r"-\d", cell)]  # not read aloud
     for cells in rows:
         assert minus(" ".join(cells)) in told, cells
     sentences = [
@@ -182,9 +189,15 @@ def test_cautions_stand_out_and_name_their_choice(made) -> None:
 
 def test_one_choice_alone_has_no_comparison(made) -> None:
     data, choices = made
-    data = {**data, "choices": data["choices"][:1], "steps": None}
+    offered = {"match": "loudness", "drops": "equal", "makeup": None}
+    data = {**data, "choices": data["choices"][:1], "steps": None, "offered": offered}
     data["signals"] = [one for one in data["signals"] if one["choice"] == 0]
-    text = spoken(parsed(page_text(data, choices[:1], choices[0])))
+    root = parsed(page_text(data, choices[:1], choices[0]))
+    begins = {
+        one.get("name"): one.get("value") for one in root.iter("input") if "checked" in one.attrib
+    }
+    assert (begins["match"], begins["drops"]) == ("1", "equal")
+    text = spoken(root)
     assert "What arrives, against" not in text
     assert tomllib.loads(read("texts.toml"))["page"]["alone"] in text
 
@@ -220,13 +233,15 @@ def test_no_word_is_left_over() -> None:
     sources = {
         "page": read("page.html") + read("contents.py"),
         "drawing": read("installation.py") + read("plots.py"),
-        "screen": read("screen.js") + read("spectrum.js"),
+        "screen": read("screen.js") + read("spectrum.js") + read("page.html"),
         "sound": read("sound.js"),
+        "trial": read("trial.js"),
     }
+    made_up = r"(across|match|drops|gain|heard|protocol|kind|matched|triangle)(_|-to-sample|$)"
     for part, source in sources.items():
         for key in texts[part]:
-            stems = (key, f"{key.split('_')[0]}_", key.rsplit("_", 1)[0] + "_")
-            assert any(stem in source for stem in stems), f"{part}.{key}"
+            taken = rf"(\bt|[wW]ords|texts\.screen)\.{key}\b|([wW]ords|\bt)\[\"{key}\"\]|fail\(\"{key}\""
+            assert re.search(taken, source) or re.match(made_up, key), f"{part}.{key}"
 
 
 def test_scripts_end_nowhere_but_at_their_end() -> None:

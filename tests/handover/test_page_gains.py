@@ -14,10 +14,12 @@ from auralize.handover.handover import PAGE, hand_over
 from auralize.handover.levels import gains, measure_all, signals
 from auralize.handover.options import HandoverOptions
 from auralize.handover.steps import Steps
+from auralize.outputs import sha256_of
 from auralize.renderer.files import Designs
 from auralize.renderer.parts import Share
 from auralize.renderer.take import WHOLE, Take
 from auralize.rig.reading import load_rig
+from auralize.trials.compared import compared
 from support.command import RATE, RIG
 
 CORRODED = RIG.replace(
@@ -71,5 +73,20 @@ def test_gains_in_the_page_are_those_of_files(
             for name in ("match", "makeup", "headroom", "total"):
                 assert its[name] == pytest.approx(getattr(ours, name), abs=1e-9), (way, name)
     assert {end.across for end in ends} == {"both", "plus", "minus"}
+    # What a log of this page says, as one of the bench would.
+    plan = chromium.run(
+        """
+        const inside = (id) => JSON.parse(document.getElementById(id).textContent);
+        const pair = [0, 1].map((choice) => ({ choice, signal: "receiving", across: "both" }));
+        const wish = { protocol: "triangle", trials: 1, listener: "Ute", pair };
+        const trial = new Trial(bench.sound, inside("data"), wish, inside("texts").trial);
+        trial.giveUp();
+        return trial.plan;
+        """
+    )
+    assert plan["programme"] == "bells.wav"  # all of it
+    assert plan["programme_sha256"] == sha256_of(tmp_path / "bells.wav")
+    for told, name in zip(plan["choices"], rig, strict=True):
+        assert told == vars(compared(rig, End("receiving", name), told["gain_db"]))
     assert chromium.console == []
     assert chromium.requests == []

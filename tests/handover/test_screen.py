@@ -114,6 +114,13 @@ def test_keys_rest_when_they_are_switched_off_or_a_dialog_is_open(chromium, page
     opened(chromium, page)
     chromium.press("?", "d")
     assert chromium.run(HEARD)["signal"] == "receiving"
+    was, later = chromium.run(  # nor does anything move behind it, as what a trial plays would
+        """const shown = document.getElementById("time"), was = shown.textContent;
+        bench.sound.seek(0.3);
+        await new Promise((done) => setTimeout(done, 150));
+        return [was, shown.textContent];"""
+    )
+    assert was == later
     chromium.run("document.getElementById('single').click()")
     chromium.press("Escape", "d")
     assert chromium.run(HEARD)["signal"] == "receiving"
@@ -179,7 +186,7 @@ def test_gains_are_in_view_and_told_once(chromium, page) -> None:
     assert said == f"{heard}, gain {told[3]}"
 
 
-def test_the_slider_goes_to_a_step_and_says_which(chromium, page) -> None:
+def test_the_slider_goes_to_a_step_and_says_which(chromium, made, page) -> None:
     opened(chromium, page)
     assert shown(chromium, "step-words") == ["as it is"]
     chromium.run("document.getElementById('step').focus()")
@@ -191,6 +198,58 @@ def test_the_slider_goes_to_a_step_and_says_which(chromium, page) -> None:
         0,
         "20 m",
     ]
+    chromium.press("3")
+    assert shown(chromium, "step-facts") == [f"{made[0]['steps']['facts'][0][2]}."] != [facts]
+    chromium.run("document.getElementById('unstep').click()")
+    assert shown(chromium, "step-words", "step-facts") == ["as it is", ""]
+    assert chromium.run("return bench.sound.steps") is None
+
+
+def test_sliders_lists_and_arrows_reach_the_sound(chromium, page) -> None:
+    opened(chromium, page)
+    found = chromium.run(
+        """const { sound } = bench, laid = [], begins = sound.volume;
+        sound.overlay = (heard) => laid.push(heard);
+        const set = (id, value, kind) => {
+          const one = document.getElementById(id);
+          one.value = value;
+          one.dispatchEvent(new Event(kind));
+        };
+        set("seek", 0.2, "input");
+        set("volume", -40, "input");
+        set("overlay", 2, "change");
+        set("overlay", "", "change");
+        return [begins, sound.position, sound.volume, laid];"""
+    )
+    drop = {"choice": 0, "signal": "drop", "across": "both"}
+    assert found == [-20, 0.2, -40, [drop, None]]
+    for key, position in (("ArrowRight", 0.5), (",", 0.4), ("ArrowLeft", 0.0), (".", 0.1)):
+        chromium.press(key)
+        assert chromium.run("return bench.sound.position") == pytest.approx(position)
+
+
+def test_what_is_not_certain_and_what_was_folded_is_said(chromium, page) -> None:
+    opened(chromium, page)
+    chromium.run(
+        """const own = { certain: { value: false }, inside: { value: false }, foldedFrom: { value: 6 } };
+        Object.defineProperties(bench.sound, own).dispatchEvent(new Event("change"));"""
+    )
+    uncertain, programme = shown(chromium, "uncertain", "programme")
+    assert uncertain == "gains are not certain yet"
+    assert programme.endswith("(6 channels, mixed down to two)")
+
+
+def test_bars_are_as_high_as_the_levels(chromium, page) -> None:
+    """From 0 dBFS at 10 to -90 at 140 units: what sounds at half, what is laid over it at the foot."""
+    opened(chromium, page)
+    found = chromium.run(
+        """const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+        const at = (level) => () => [{ frequency: 1000, level }];
+        new SpectrumPicture(svg, { spectrum: at(-45), overlaySpectrum: at(-120) }, {}).draw();
+        const told = (one, name) => svg.querySelector(one).getAttribute(name);
+        return [told(".sounding", "y"), told(".sounding", "height"), told(".laid-over", "d")];"""
+    )
+    assert found == ["75", "65", "M34 140H376"]
 
 
 def test_a_choice_without_one_conductor_is_heard_over_both(chromium, made, tmp_path) -> None:

@@ -77,7 +77,8 @@ def test_a_session_is_held_by_keys_alone(page: Chromium, tmp_path: Path) -> None
     assert check.commitment == commitment
     assert name.startswith("trial-")
     told = page.run("return document.querySelector('#trial-dialog').innerText;")
-    for sentence in (*findings(check.outcome.result), check.plan.difference):
+    witness = (check.outcome.seed, check.fingerprint)
+    for sentence in (*findings(check.outcome.result), check.plan.difference, *witness):
         assert sentence in told
     page.press("Escape")
     assert is_gone(page)
@@ -88,14 +89,40 @@ def test_escape_gives_up_only_when_pressed_twice_and_the_log_is_offered(page: Ch
         """const sound = new StandIn();
         openTrial(sound, args[0], args[1]);
         const form = document.querySelector("#trial-dialog form");
-        form.elements.listener.value = "<b>Ute</b>";
+        const { first, second, listener } = form.elements;
+        const lists = () => [first, second].map((list) => [...list.options].map(({ text }) => text));
+        const [before] = lists();
+        form.querySelector("[value=drop-plus]").click();
+        const after = lists();
+        [first.value, second.value, listener.value] = [1, 0, "<b>Ute</b>"];
         form.requestSubmit();
-        const shown = document.querySelector("#trial-dialog");
-        return [shown.querySelector("h2").textContent, shown.querySelectorAll("b").length];""",
+        const shown = document.querySelector("#trial-dialog"), find = (one) => shown.querySelector(one);
+        let taken = false;
+        document.addEventListener("drop", () => { taken = true; });
+        shown.dispatchEvent(new DragEvent("drop", { bubbles: true, cancelable: true }));
+        find("[type=range]").value = -40;
+        find("[type=range]").dispatchEvent(new Event("input"));
+        find(".presentation").click();
+        sound.dispatchEvent(new Event("end"));
+        return {
+            before, after, pair: sound.frozen, taken, volume: sound.volume, playing: sound.playing,
+            told: [find("h2"), find("[role=status]")].map((one) => one.textContent),
+            odd: shown.querySelectorAll("b, [aria-pressed=true]").length,
+        };""",
         DATA,
         WORDS,
     )
-    assert seen == ["Trial 1 of 16: <b>Ute</b>", 0]
+    drops = ["drop over plus of reel", "drop over plus of beams"]
+    assert seen == {
+        "before": ["receiving end of reel", "receiving end of beams", "source"],
+        "after": [drops, drops],
+        "pair": [{"choice": choice, "signal": "drop", "across": "plus"} for choice in (1, 0)],
+        "taken": False,
+        "volume": -40,
+        "playing": False,
+        "told": ["Trial 1 of 16: <b>Ute</b>", WORDS["programme_ended"]],
+        "odd": 0,
+    }
     head = "return document.querySelector('#trial-dialog h2').textContent;"
     page.press("Escape")
     assert page.run(head) == "Trial 1 of 16: <b>Ute</b>"

@@ -20,6 +20,7 @@ from auralize.errors import AuralizeError
 from auralize.renderer.files import render
 from auralize.renderer.options import RenderOptions
 from auralize.rig.reading import load_rig
+from auralize.temporaries import OURS
 
 RIG = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
 FILES = 4
@@ -148,7 +149,7 @@ def test_a_signal_while_names_are_taken_waits_until_all_have_theirs(
 
 
 def ours(folder: Path, process: int) -> Path:
-    path = folder / f"{files._OURS}{process}-0123456789ab.part"
+    path = folder / f"{OURS}{process}-0123456789ab.part"
     path.write_bytes(b"half a sound")
     return path
 
@@ -169,7 +170,7 @@ def test_what_a_killed_run_left_goes_with_the_next_one(source: Path) -> None:
 
 def test_temporary_files_tell_whose_they_are(tmp_path: Path) -> None:
     name = files.StagedFile(tmp_path / "a.wav").temporary.name
-    assert name.startswith(f"{files._OURS}{os.getpid()}-")
+    assert name.startswith(f"{OURS}{os.getpid()}-")
 
 
 @pytest.mark.parametrize("number", ["SIGHUP", "SIGTERM"])
