@@ -108,7 +108,7 @@ def _blocks(info: AudioInfo, frames_per_block: int) -> Iterator[NDArray[np.float
     done = 0
     reason = ""
     with told_of(info.path), opened(info.path) as file:
-        _check_unchanged(info)
+        check_unchanged(info)
         while done < info.frames:
             wanted = min(frames_per_block, info.frames - done)
             try:
@@ -122,7 +122,7 @@ def _blocks(info: AudioInfo, frames_per_block: int) -> Iterator[NDArray[np.float
             without_denormals(block)
             yield block
             done += len(block)
-    _check_unchanged(info)
+    check_unchanged(info)
     if done < info.frames:
         raise AudioFileError(
             f"{info.path} is damaged or cut short: it announces {info.frames} frames and cannot be "
@@ -135,7 +135,8 @@ def _version(status: os.stat_result) -> tuple[int, ...]:
     return status.st_dev, status.st_ino, status.st_size, status.st_mtime_ns, status.st_ctime_ns
 
 
-def _check_unchanged(info: AudioInfo) -> None:
+def check_unchanged(info: AudioInfo) -> None:
+    """Raise AudioFileError for a file that is no longer the one that this was read of."""
     if _version(_check_readable(info.path)) != info.version:
         raise AudioFileError(
             f"{info.path} was changed or replaced while it was read; start again when it stays as it is"

@@ -64,7 +64,8 @@ def demonstration(
     and the drop over both conductors of each choice, in 24 bit. Raises AuralizeError; what was written
     till then stays in the folder.
     """
-    _check(choices, folder)
+    check_choices(choices)
+    _check_empty(folder)
     options = replace(
         options, signals=("receiving", "drop"), source=True, across="both", depth=DEPTH
     )
@@ -89,12 +90,16 @@ def demonstration(
     return (*files, sums)
 
 
-def _check(choices: Sequence[Choice], folder: Path) -> None:
+def check_choices(choices: Sequence[Choice]) -> None:
+    """Raise RequestError for more than a track can number."""
     if len(choices) > _MOST_CHOICES:
         raise RequestError(
             f"a demonstration set has {_MOST_CHOICES} choices at most, and {len(choices)} were asked for; "
             "name those that are to be heard"
         )
+
+
+def _check_empty(folder: Path) -> None:
     if any(folder.iterdir()):
         raise FileError(f"{folder}: a demonstration set is made in an empty folder")
 

@@ -10,9 +10,10 @@ from functools import cached_property
 from pathlib import Path
 from typing import Final
 
+from auralize.audio.reader import check_unchanged
 from auralize.errors import AudioFileError
 from auralize.gains import End, Gains, Heard
-from auralize.handover.demonstration import Imprint, demonstration
+from auralize.handover.demonstration import Imprint, check_choices, demonstration
 from auralize.handover.folder import staged_folder
 from auralize.handover.levels import Measured, gains, measure_all, signals
 from auralize.handover.options import USUAL, HandoverOptions
@@ -81,6 +82,7 @@ def hand_over(
         (place / SET).mkdir()
         heard = gains((made.measured, *made.stepped), options.match, options.makeup, options.drops)
         files = work.set(place / SET, region, _makeup(heard))
+        check_unchanged(work.source.info)  # else page and set would be of two programmes
         named = tuple(file.relative_to(place) for file in files)
     shortened = work.shrinks and region.seconds < min(USUAL_SECONDS, work.seconds)
     return HandedOver(
@@ -103,6 +105,7 @@ class _Work:
 
     def __post_init__(self) -> None:
         check_library()
+        check_choices(self.choices)
         check_playable(self.source)
         rate, hertz = self.source.info.rate, self.options.match.frequency
         if hertz > rate / 2.0:

@@ -10,7 +10,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from auralize.errors import RequestError
+from auralize.errors import RequestError, RigError
 from auralize.rig.choice import Choice
 from auralize.rig.place_words import place_words, value_words
 from auralize.rig.reading import Rig
@@ -54,10 +54,13 @@ class Steps:
 
     def choices(self, rig: Rig, choices: Sequence[Choice]) -> list[list[Choice]]:
         """All of these at every step; raises RigError for a value that the rig file could not have."""
-        return [
-            [rig.changed(choice, {self.place: value}) for choice in choices]
-            for value in self.values
-        ]
+        try:
+            return [
+                [rig.changed(choice, {self.place: value}) for choice in choices]
+                for value in self.values
+            ]
+        except RigError as error:  # in the file it would be sought in vain
+            raise RigError(f"{error}; it was asked for as a step") from None
 
 
 def nearest(base: Sequence[NDArray[np.float64]], steps: Sequence[Sequence[NDArray[Any]]]) -> int:

@@ -330,6 +330,11 @@ REFUSED: dict[str, tuple[Callable[[Bench], object], tuple[str, ...], str]] = {
     "a start after the end": (replaced(), ("--from", "5"), "an excerpt must begin before that"),
     "a match over Nyquist": (replaced(), ("--match", "5 kHz"), "needs a sample rate of twice that"),
     "no day": (replaced(), ("--date", "May"), "right is a day such as 2026-05-01"),
+    "a step that cannot be": (
+        replaced(),
+        ("--steps", "runs.path.length = 5 m, 0 m"),
+        "a length from 1 cm to 10 km; it was asked for as a step",
+    ),
     "no steps": (replaced(), ("--steps", "20 m"), "--steps: '20 m' was found"),
 }
 
@@ -363,3 +368,26 @@ def test_the_gains_of_the_library_are_those_of_the_command(bench: Bench) -> None
             assert level.loudness + gained.match == pytest.approx(done.measured.source.loudness)
     assert done.page_bytes == (bench.folder / "show" / "page.html").stat().st_size
     assert all((bench.folder / "show" / file).is_file() for file in done.files)
+
+
+def test_page_and_set_are_never_of_two_programmes(
+    bench: Bench, tell: Tell, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = handover.demonstration
+
+    def changed_before(*arguments: Any) -> Any:
+        replaced(level=0.05)(bench)
+        return made(*arguments)
+
+    monkeypatch.setattr(handover, "demonstration", changed_before)
+    assert "bells.wav was changed or replaced while it was read" in refusal(tell(*HAND))
+    assert not (bench.folder / "show").exists()
+
+
+def test_too_many_choices_are_refused_before_any_work(
+    bench: Bench, tell: Tell, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    choices = "".join(f'[choices.c{n}]\nruns.path.cable = "thin"\n' for n in range(40))
+    bench.rig.write_text(f"{RIG_TWIN}\n{choices}")
+    monkeypatch.setattr(handover, "differing", None)
+    assert "33 choices at most, and 42 were asked for" in refusal(tell(*HAND))
