@@ -261,7 +261,7 @@ def test_what_is_not_certain_and_what_was_folded_is_said(chromium, page) -> None
         Object.defineProperties(bench.sound, own).dispatchEvent(new Event("change"));"""
     )
     uncertain, programme = shown(chromium, "uncertain", "programme")
-    assert uncertain == "gains are not certain yet"
+    assert uncertain == "Gains are not certain yet."
     assert programme.endswith("(6 channels, mixed down to two)")
 
 
