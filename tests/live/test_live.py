@@ -16,7 +16,7 @@ import soundfile as sf
 
 from support.live_session import make_programme
 from support.recorded import TESTS, place_of, session
-from support.sound_server import RATE, SoundServer, missing
+from support.sound_server import FIRST, RATE, SoundServer, missing
 
 needs_server = pytest.mark.skipif(bool(missing()), reason=f"no real sound server here: {missing()}")
 PATIENCE = 30.0
@@ -45,6 +45,7 @@ class Child:
         with self.errors.open("wb") as errors:
             self.process = subprocess.Popen(
                 [
+                    *FIRST,
                     sys.executable,
                     "-W",
                     "error",

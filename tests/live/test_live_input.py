@@ -14,7 +14,7 @@ from support.sound_server import RATE, SoundServer, missing
 
 pytestmark = pytest.mark.skipif(bool(missing()), reason=f"no real sound server here: {missing()}")
 PART = RATE // 2
-"""Frames of the recording that are compared in one go."""
+"""Frames of the recording that are compared in one go, between gaps where a busy machine makes some."""
 
 
 @pytest.fixture
@@ -39,10 +39,11 @@ def heard(folder, server, device, signal, seconds=3.0):
 
 
 def attempts(folder, server, device, signal, good):
-    """On a machine where sound has gaps, up to four."""
+    """Until half a second of what came out is ``good``; on a machine that is busy, up to four."""
     for number in range(4):
         bench, came_in, out = heard(folder / f"take{number}", server, device, signal)
-        if good(came_in, out[-2 * PART :]):
+        last = range(len(out) - PART, max(0, len(out) - 6 * PART), -PART // 4)
+        if any(good(came_in, out[start : start + PART]) for start in last):
             return bench
     raise AssertionError(f"no attempt without a gap: load {os.getloadavg()}, {bench.events}")
 
@@ -63,14 +64,14 @@ def test_the_source_goes_through_sample_for_sample(tmp_path, server):
 def test_the_receiving_end_is_the_offline_render_of_what_came_in(tmp_path, server):
     """Within -120 dB of what was recorded at the desk, rendered by the renderer for arrays."""
     choice = load_rig(RIG).choices["reel"]
-    errors = []
 
     def same(came_in, out):
         rendered = render(came_in.astype(np.float64), RATE, choice, "receiving")
         at = lag(rendered[:, 0], out[:512, 0])
         other = rendered[at : at + len(out)]
-        errors.append(np.sqrt(np.mean((other - out) ** 2) / np.mean(other**2)))
-        return errors[-1] < 1e-6
+        if len(other) < len(out):
+            return False
+        return np.mean((other - out) ** 2) < 1e-12 * np.mean(other**2)
 
     attempts(tmp_path, server, "default", "receiving", same)
 

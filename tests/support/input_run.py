@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from support.recorded import TESTS
-from support.sound_server import DESK, NEAR, RATE, SINK, WIDE, SoundServer
+from support.sound_server import DESK, FIRST, NEAR, RATE, SINK, WIDE, SoundServer
 
 PATIENCE = 60.0
 """s until a test gives up."""
@@ -57,7 +57,10 @@ class InputBench:
         time.sleep(0.3)
         server.play_at_desk(self.material, NEAR if wide else DESK)
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "support.input_child", device, str(folder / "volumes.json")],
+            [
+                *(*FIRST, sys.executable, "-m", "support.input_child"),
+                *(device, str(folder / "volumes.json")),
+            ],
             cwd=TESTS,
             env=server.environment,
             stdin=subprocess.PIPE,

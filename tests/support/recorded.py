@@ -8,6 +8,8 @@ from pathlib import Path
 
 import numpy as np
 
+from support.sound_server import FIRST
+
 TESTS = Path(__file__).parents[1]
 
 
@@ -17,7 +19,10 @@ def session(folder, server, *arguments):
     recorder = server.record(recording)
     time.sleep(0.5)
     subprocess.run(
-        [sys.executable, "-W", "error", "-m", "support.live_session", folder, *map(str, arguments)],
+        [
+            *(*FIRST, sys.executable, "-W", "error", "-m", "support.live_session"),
+            *(folder, *map(str, arguments)),
+        ],
         cwd=TESTS,
         env=server.environment,
         check=True,
