@@ -56,5 +56,5 @@ def pytest_sessionfinish():
 
 
 def pytest_xdist_auto_num_workers(config):
-    """One more than there are cores: tests of the device mostly wait."""
-    return (os.cpu_count() or 1) + 1
+    """Two more than there are cores: tests of devices and browsers mostly wait."""
+    return (os.cpu_count() or 1) + 2
