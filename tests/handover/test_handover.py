@@ -7,6 +7,9 @@ import io
 import json
 import os
 import re
+import subprocess
+import sys
+import zlib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -26,6 +29,7 @@ from auralize.handover.levels import gains
 from auralize.handover.page import page_text
 from auralize.handover.page_data import rig_fingerprint
 from auralize.rig.reading import load_rig
+from auralize.temporaries import temporary_beside
 from auralize.trials.compared import built, sha256_of_choice
 from auralize.units import rounded
 from support.command import RATE, RIG, Array, Bench, Tell, Told, output, refusal
@@ -391,3 +395,17 @@ def test_too_many_choices_are_refused_before_any_work(
     bench.rig.write_text(f"{RIG_TWIN}\n{choices}")
     monkeypatch.setattr(handover, "differing", None)
     assert "33 choices at most, and 42 were asked for" in refusal(tell(*HAND))
+
+
+def test_what_a_kill_hid_is_there_again_whatever_is_refused(bench: Bench, tell: Tell) -> None:
+    """Under the name that one has which was killed between two renames: see test_folder.py."""
+    child = subprocess.Popen([sys.executable, "-c", ""])
+    child.wait()
+    show = bench.folder / "show"
+    hidden = temporary_beside(show).with_suffix(f".{zlib.crc32(b'show'):08x}")
+    hidden = hidden.with_name(hidden.name.replace(f"-{os.getpid()}-", f"-{child.pid}-"))
+    hidden.mkdir()
+    replaced(channels=6)(bench)
+    assert "has 6 channels" in refusal(tell(*HAND))
+    assert show.is_dir()
+    assert not hidden.exists()
