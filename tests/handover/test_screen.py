@@ -107,7 +107,17 @@ def test_single_keys_are_those_of_the_bench(chromium, page) -> None:
     chromium.press("m", "g")
     way = chromium.run("return bench.sound.way")
     assert (way["match"], way["drops"]) == ("loudness", "equal")
-    chromium.press("+", "+", "-")
+    chromium.press("+")
+    assert shown(chromium, "said")[0].startswith("Drops are equally loud")
+    chromium.press("g", "+")
+    assert shown(chromium, "said") == ["+ and - are for the drop: its make-up gain"]
+    chromium.press("c")
+    assert shown(chromium, "said")[0].startswith("c is for the drop")
+    assert chromium.run("return [bench.sound.way.makeup, bench.sound.heard.signal]") == [
+        None,
+        "receiving",
+    ]
+    chromium.press("d", "+", "+", "-")
     way = chromium.run("return bench.sound.way")
     assert way["drops"] == "one"
     assert shown(chromium, "makeup") == [f"+{way['makeup']:.2f} dB"]
@@ -333,10 +343,13 @@ def test_music_of_ones_own_is_taken_and_put_back(chromium, page, tmp_path) -> No
 
 
 def test_what_is_no_sound_is_refused_in_a_sentence(chromium, page) -> None:
-    opened(chromium, page)
+    opened(chromium, page, width=360, height=740)
+    chromium.run("scrollTo(0, document.getElementById('file').getBoundingClientRect().top)")
     drop(chromium, "letter.txt", b"Dear miller")
     (trouble,) = shown(chromium, "trouble")
     assert trouble.startswith("\u2068letter.txt\u2069 cannot be played: it is no sound")
+    box = chromium.run("return trouble.getBoundingClientRect()")
+    assert 0 < box["top"] < box["bottom"] < 740
     assert chromium.run("return bench.sound.inside")
 
 

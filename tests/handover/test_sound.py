@@ -338,12 +338,12 @@ def test_nothing_that_is_asked_for_clicks(browser, tmp_path):
 RISEN = """
 const [source, drop] = [{choice: null, signal: "source"}, {choice: 0, signal: "drop"}];
 const slow = [], turned = AudioParam.prototype.setTargetAtTime;
-AudioParam.prototype.setTargetAtTime = function (...to) { slow.push(to[2]); return turned.apply(this, to); };
+AudioParam.prototype.setTargetAtTime = function (...to) { slow.push(to); return turned.apply(this, to); };
 sound.setVolume(-40);
 sound.setWay({makeup: 0});
 sound.hear(drop);
 sound.play();
-const opens = Math.max(...slow);
+const opens = Math.max(...slow.map((to) => to[2]));
 await sounded(0.3);
 sound.hear(source);
 const at_once = sound.settled;
@@ -364,8 +364,13 @@ sound.freeze([source, {choice: 0, signal: "receiving"}]);
 const told = [sound.spectrum(), sound.overlaySpectrum()];
 sound.thaw();
 sound.hear(drop);
+for (let n = 0; !(sound.settled || n > 100); n += 1) await sleep(0.01);
+const before = sound.gains(drop).total;
+slow.length = 0;
+sound.setWay({makeup: 32});
+const dB = sound.gains(drop).total, step = [dB - before, slow, dB];
 sound.pause();
-return {opens, at_once, rise: soon - later, later, over, told};
+return {opens, at_once, rise: soon - later, later, over, told, step};
 """
 
 
@@ -383,6 +388,12 @@ def test_what_is_much_louder_comes_up_slowly_and_a_trial_shows_nothing(chromium,
     kept = float(np.abs(made["drop", "both"][0].response(np.array([1_000.0])))[0])
     assert got["over"] == pytest.approx(decibels(kept) + 20.0, abs=1.0)  # laid over it at its gain
     assert got["told"] == [[], []]
+    louder, ((at_first, begins, turns), (at_last, goes_on, rises)), dB = got["step"]
+    assert louder > 6.0
+    assert decibels(at_first) == pytest.approx(dB - louder + 6.0, abs=1e-3)
+    assert decibels(at_last) == pytest.approx(dB, abs=1e-3)
+    assert (turns, rises) == (0.02, 0.5)
+    assert goes_on - begins == pytest.approx(0.08, abs=1e-6)
     assert page.console == []
 
 
@@ -515,11 +526,15 @@ def test_what_cannot_be_taken_is_refused_and_surround_is_folded(browser, tmp_pat
         const found = [await early, sound.name], late = sound.open("late.wav", asBytes(bytes));
         await new Promise((taken) => sound.addEventListener("change", taken, {once: true}));
         sound.back();
-        return [keys, ...found, await late, sound.name];""",
+        found.push(await late, sound.name);
+        const kept = sound.open("kept.wav", asBytes(bytes));
+        await sound.open("words.txt", new ArrayBuffer(9)).catch(note);
+        return [keys, ...found, await kept, sound.name];""",
         0,
         wav(noise(rate), rate),
     )
-    assert odd == [["loop-too-short", "too-long"], False, "bells.wav", False, "bells.wav"]
+    keys = ["loop-too-short", "too-long", "undecodable"]
+    assert odd == [keys, False, "bells.wav", False, "bells.wav", True, "kept.wav"]
     got = page.run(OPENED, "six.wav", wav(0.1 * noise(rate, channels=6), rate))
     assert (got["done"], got["foldedFrom"]) == (True, 6)
 
