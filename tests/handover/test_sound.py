@@ -181,7 +181,7 @@ await sounded(1.6);
 const looks = [];
 for (let n = 0; n < 50; n += 1) {
   sound.hear(n % 2 ? {choice: 0, signal: "receiving"} : {choice: null, signal: "source"});
-  await sleep(0.04); // more than twice a fade; a look goes back over 17 of them
+  await sleep(0.06); // a look goes back over eleven of them
   if (n % 5 === 4) looks.push(look());
 }
 await sounded(0.1);
@@ -237,6 +237,8 @@ const back = sound.position;
 sound.pause();
 return [awake, lost, kept, back];
 """
+TRIES = 3
+"""A machine that is busy for longer than the page schedules ahead comes late once, but not each time."""
 FRESH = 1.3
 """s from the start on, after which the first, soft start is over to the last step of single precision."""
 
@@ -252,12 +254,15 @@ def stairs_page(browser, path, rate=48_000, delay=256):
 
 def test_players_start_and_keep_their_place_over_fifty_switches(browser, tmp_path):
     """Every sample of the programme says which one it is: read back from what goes out of the page."""
-    page = stairs_page(browser, tmp_path)
-    text, places, held, later, playing, settled = page.run(PLAYED + FIFTY)
-    seen = samples_of(text, len(places)).T * 2.0**21
-    for column in seen:
-        frames = column[column > FRESH * 48_000]
-        assert np.abs(np.diff(frames) - 1.0).max() < 0.5  # no sample twice, none left out
+    for _ in range(TRIES):
+        page = stairs_page(browser, tmp_path)
+        text, places, held, later, playing, settled = page.run(PLAYED + FIFTY)
+        seen = samples_of(text, len(places)).T * 2.0**21
+        steps = [np.diff(column[column > FRESH * 48_000]) for column in seen]
+        worst = max(np.abs(step - 1.0).max() for step in steps)
+        if worst < 0.5:
+            break
+    assert worst < 0.5  # no sample twice, none left out
     away = np.abs(
         np.array(places) - 1.0 - seen[:, -1]
     )  # the clock may go on while we look: the least counts
@@ -309,10 +314,6 @@ for (const act of acts) {
 }
 return asText(seen);
 """
-
-
-TRIES = 3
-"""A machine that is busy for longer than the page schedules ahead comes late once, but not each time."""
 
 
 def test_nothing_that_is_asked_for_clicks(browser, tmp_path):
