@@ -25,7 +25,7 @@ def add(commands: Any) -> None:
     add_rig(command, WHICH)
     words = (
         "wav or txt: FIR; json: second-order sections; dsp: all choices, source, receiving end and drop "
-        "with switches, as source text in Faust, for a plugin"
+        "with switches, as source text in Faust, for a plugin; it takes some seconds for each choice"
     )
     add_kind(command, ("wav", "txt", "json", "dsp"), words)
     add_into(command)

@@ -143,7 +143,7 @@ def _steps(text: str) -> Any:
 
 def _day(text: str) -> datetime.date:
     try:
-        return datetime.date.fromisoformat(text)
+        return datetime.datetime.strptime(text, "%Y-%m-%d").date()  # no weeks, as ISO has them
     except ValueError:
         raise RequestError(
             f"--date: {text!r} was found; right is a day such as 2026-05-01"

@@ -65,8 +65,8 @@ def export_faust(
     call = fingerprint("filter dsp", identities, panel.across, panel.rates)
     check_ours(path, call, replaces)
     branches = []
-    for choice, match in zip(choices, matches, strict=True):
-        with working_out(f"the filters of choice {choice.name}"):
+    for number, (choice, match) in enumerate(zip(choices, matches, strict=True), 1):
+        with working_out(f"the filters of choice {choice.name}, {number} of {len(choices)}"):
             branches.append(design_branch(choice, match, panel))
     write_bytes(path, marked(encoded(faust_text(panel, branches)), ".dsp", call))
     return _facts(panel, branches)

@@ -34,7 +34,7 @@ def staged_folder(folder: Path, call: str, replaces: bool) -> Iterator[Path]:
     Raises FileError at once, and again at the end, where `check_folder` does.
     """
     goal = Path(os.path.realpath(folder))
-    _bring_back(goal)
+    bring_back(folder)
     check_folder(folder, call, replaces)
     temporary = temporary_beside(goal)
     with _told(folder, temporary), made_folder(goal.parent):
@@ -101,8 +101,9 @@ def _left_aside(goal: Path) -> list[Path]:
     return []
 
 
-def _bring_back(goal: Path) -> None:
-    """Give it its name again, where that is free, or no more than an empty folder has it."""
+def bring_back(folder: Path) -> None:
+    """Give what a kill between two renames left its name again, where nothing but an empty folder has it."""
+    goal = Path(os.path.realpath(folder))
     for earlier in _left_aside(goal):
         with suppress(OSError):
             earlier.rename(goal)

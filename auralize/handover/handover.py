@@ -14,7 +14,7 @@ from auralize.audio.reader import check_unchanged
 from auralize.errors import AudioFileError
 from auralize.gains import End, Gains, Heard
 from auralize.handover.demonstration import Imprint, check_choices, demonstration
-from auralize.handover.folder import staged_folder
+from auralize.handover.folder import bring_back, staged_folder
 from auralize.handover.levels import Measured, gains, measure_all, signals
 from auralize.handover.options import USUAL, HandoverOptions
 from auralize.handover.page import check_library, page_text
@@ -73,6 +73,7 @@ def hand_over(
 
     Raises AuralizeError, and then there is no folder, or what was there before.
     """
+    bring_back(folder)  # whatever is refused from here on
     stepped = options.steps.choices(rig, choices) if options.steps else []
     work = _Work(rig, choices, Take.of(source, WHOLE), options, stepped, progress)
     with staged_folder(folder, work.call, options.replaces) as place:

@@ -42,7 +42,8 @@
       this.texts = texts;
       this.loopStart = null;
       this.given = data.offered.makeup;
-      this.begin();
+      this.sound.hear({ choice: 0, signal: "receiving", across: "both" });
+      byId("volume").value = this.sound.volume;
       this.fillOverlay();
       this.listen();
       sound.addEventListener("change", () => this.update());
@@ -50,13 +51,6 @@
       this.spectrum = new SpectrumPicture(byId("spectrum"), sound, this.words);
       this.update();
       requestAnimationFrame((now) => this.live(now));
-    }
-
-    /** What the page says is heard first. */
-    begin() {
-      this.sound.setWay(this.data.offered);
-      this.sound.hear({ choice: 0, signal: "receiving", across: "both" });
-      byId("volume").value = this.sound.volume;
     }
 
     decibels(level, plus = "+") {
@@ -133,6 +127,11 @@
       this.tell();
     }
 
+    across() {
+      if (this.sound.heard.signal === "drop") this.next("across", () => this.hear());
+      else this.announce(this.words.across_of_drop);
+    }
+
     /** Not of every choice the drop along one conductor can be told: a transformer parts them. */
     isThere(choice, across) {
       return this.data.signals.some((one) => one.signal === "drop" && one.choice === choice && one.across === across);
@@ -152,8 +151,13 @@
 
     /** The one make-up gain of all drops, from what it is now. */
     makeup(by) {
-      this.choose("drops", "one");
-      this.setWay();
+      if (this.chosen("drops") === "equal") this.announce(this.words.each_its_own);
+      else if (this.sound.heard.signal !== "drop") this.announce(this.words.makeup_of_drop);
+      else if (this.sound.certain === false) this.announce(this.words.makeup_unknown);
+      else this.setMakeup(by);
+    }
+
+    setMakeup(by) {
       this.given = Math.round(this.sound.gains(this.drop()).makeup) + by;
       this.setWay();
     }
@@ -217,6 +221,7 @@
       } catch (error) {
         show("opening", "");
         this.complain(say(this.words.refused, { name: apart(file.name), why: error.message }));
+        byId("trouble").scrollIntoView({ block: "center" }); // the button for it is far below
       }
       byId("file").value = "";
       this.update();
@@ -358,7 +363,7 @@
       const move = (by) => () => sound.seek(Math.min(Math.max(sound.position + by, 0), sound.seconds));
       return {
         " ": () => this.play(), s: hear("source"), r: hear("receiving"), d: hear("drop"),
-        c: () => { this.choose("signal", "drop"); this.next("across", () => this.hear()); },
+        c: () => this.across(),
         m: () => this.next("match", () => this.setWay()), g: () => this.next("drops", () => this.setWay()),
         "+": () => this.makeup(1), "-": () => this.makeup(-1), l: () => this.loop(), b: () => this.trial(),
         ArrowLeft: move(-5), ArrowRight: move(5), ",": move(-0.1), ".": move(0.1), "?": () => byId("keys").showModal(),

@@ -15,6 +15,7 @@ const Sound = (() => {
   const LATE = 0.1, REMEMBERED = 1; // s that a context's clock is told late at most; s between looks at it
   const OPENS = 0.1; // s, time constant of the first start: 99 % after half a second
   const TURNS = 0.02, MOST_JUMP = 6, RISES = 0.5; // s of gains; dB louder at once; s, time constant of the rest
+  const TURNED = 4; // time constants after which a gain is there but for 2 %
   const MOST_RISE = 60; // dB, where there was silence before
   const START_VOLUME = -20, LEAST_VOLUME = -80; // dB
   const RINGS = 0.3; // s that what was put away may still sound
@@ -285,7 +286,7 @@ const Sound = (() => {
       this.start(frame, at, loop, false);
     }
 
-    /* Bring up what is wanted, `rise` dB of it later where it is louder; gives s to come back in, if not yet. */
+    /* Bring up what is wanted, the last `rise` dB of it slowly; gives s to come back in, if not yet. */
     turn(place, gain, rise) {
       const branch = this.graph.branch(place, this.playing);
       if (branch === this.current && gain === this.gain) return 0;
@@ -293,7 +294,8 @@ const Sound = (() => {
       const wait = Math.max(this.free, branch.warm) - now;
       if (wait > 0) return wait;
       const slowly = rise > 0 && this.playing, left = this.current;
-      const [first, turns] = slowly ? [gain * Numbers.amplitude(-rise), RISES] : [gain, TURNS];
+      const first = slowly ? gain * Numbers.amplitude(-rise) : gain;
+      const begins = slowly && branch === left ? now + TURNED * TURNS : now;
       if (rise > 0) this.opened &&= this.playing;
       if (branch !== left) {
         this.level(branch, first);
@@ -301,7 +303,10 @@ const Sound = (() => {
         this.free = now + FADE;
         this.current = branch;
       }
-      branch.level.gain.setTargetAtTime(gain, now, turns);
+      const { gain: level } = branch.level;
+      level.cancelScheduledValues(now); // a rise that has not begun
+      if (begins > now) level.setTargetAtTime(first, now, TURNS);
+      level.setTargetAtTime(gain, begins, slowly ? RISES : TURNS);
       this.gain = gain;
       this.graph.prune([branch, left, this.over]);
       return 0;
@@ -385,7 +390,7 @@ const Sound = (() => {
   }
 
   class Sound extends EventTarget {
-    #data; #say; #rows; #home; #programme; #gains; #context = null; #player = null; #timer = 0; #asked = 0; #task = 0;
+    #data; #say; #rows; #home; #programme; #gains; #context = null; #player = null; #timer = 0; #asked = 0; #taken = 0;
     #at = 0; #loop = null; #wished = false; // frames, frames, whether it is to play
     #heard = { choice: null, signal: "source", across: BOTH };
     #overlaid = null; #step = null; #frozen = null; #turned = 0;
@@ -418,8 +423,8 @@ const Sound = (() => {
       let file = new Uint8Array(bytes.slice(0)); // decoding takes the bytes away
       const buffer = await accepted(name, bytes, this.rate, this.#fail);
       const own = await Numbers.measure(channelsOf(buffer), this.rate);
-      if (asked !== this.#asked) return false;
-      const task = this.#task += 1; // only now: one that is refused ends no measuring
+      if (asked < this.#taken) return false;
+      this.#taken = asked; // only now: one that is refused puts no other away
       const programme = { name, buffer, levels: predicted(this.#rows, own), certain: false };
       this.#use(programme);
       const sha256 = await Numbers.fingerprint(file);
@@ -429,8 +434,8 @@ const Sound = (() => {
         progress((place - 1) / (this.#rows.length - 1));
         const heard = await rendered(buffer, this.#rows, place, 1, this.#data.delay);
         const gain = this.#rows[place].signal === "drop" ? Numbers.DROP_GATED_AFTER : 0;
-        if (task === this.#task) levels.push(await Numbers.measure(heard, this.rate, gain));
-        if (task !== this.#task) return false;
+        if (asked === this.#taken) levels.push(await Numbers.measure(heard, this.rate, gain));
+        if (asked !== this.#taken) return false;
       }
       Object.assign(programme, { levels, sha256, certain: true });
       progress(1);
@@ -439,8 +444,7 @@ const Sound = (() => {
     }
 
     back() {
-      this.#asked += 1;
-      this.#task += 1;
+      this.#taken = this.#asked += 1;
       if (this.#programme !== this.#home) this.#use(this.#home);
     }
 

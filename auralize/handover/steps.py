@@ -55,12 +55,24 @@ class Steps:
     def choices(self, rig: Rig, choices: Sequence[Choice]) -> list[list[Choice]]:
         """All of these at every step; raises RigError for a value that the rig file could not have."""
         try:
-            return [
+            found = [
                 [rig.changed(choice, {self.place: value}) for choice in choices]
                 for value in self.values
             ]
         except RigError as error:  # in the file it would be sought in vain
             raise RigError(f"{error}; it was asked for as a step") from None
+        self._check_apart(found)
+        return found
+
+    def _check_apart(self, found: Sequence[Sequence[Choice]]) -> None:
+        """Refuse steps that make the same of every choice: "20 m" and "20.0 m"."""
+        networks = [[choice.network for choice in some] for some in found]
+        for at, made in enumerate(networks):
+            if made in networks[:at]:
+                same = self.shown[networks.index(made)]
+                raise RequestError(
+                    f"steps: {same} and {self.shown[at]} are the same for these choices; right is each once"
+                )
 
 
 def nearest(base: Sequence[NDArray[np.float64]], steps: Sequence[Sequence[NDArray[Any]]]) -> int:

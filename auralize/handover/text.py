@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Final
 
@@ -42,15 +43,20 @@ def _region(done: HandedOver) -> str:
         else ""
     )
     start = clock(round(1000.0 * region.start), 1000)
-    return f"Of {name}, {region.seconds:g} s from {start} on{why}{less}."
+    return f"Of {name}, {_seconds(region.seconds)} from {start} on{why}{less}."
+
+
+def _seconds(seconds: float) -> str:
+    return f"{seconds:g} s" if seconds >= 1e-3 else f"{1000.0 * seconds:.3f} ms"
 
 
 def _gains(done: HandedOver) -> str:
     """As `auralize render` prints them."""
     source = done.measured.source
+    loudness = decibels_text(source.loudness)
+    unit = " LUFS" if math.isfinite(source.loudness) else ""
     head = (
-        f"{one_line(done.source.name)}: {decibels_text(source.loudness)} LUFS in this region; "
-        f"{done.options.match.words}"
+        f"{one_line(done.source.name)}: {loudness}{unit} in this region; {done.options.match.words}"
     )
     rows: list[tuple[str, ...]] = [("heard", "match", "make-up", "headroom", "gain")]
     rows.append(("", "dB", "dB", "dB", "dB"))

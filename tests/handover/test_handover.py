@@ -7,7 +7,11 @@ import io
 import json
 import os
 import re
+import subprocess
+import sys
+import zlib
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,16 +20,20 @@ import pytest
 import soundfile as sf
 
 from auralize.commands.main import main
+from auralize.errors import DesignError
 from auralize.figures import sentences
 from auralize.figures.against import difference
 from auralize.figures.against_text import matched_words
-from auralize.filters.fir import design_run
+from auralize.filters.fir import RunFilters, design_run
 from auralize.gains import LOUDNESS, Match
 from auralize.handover import demonstration_text, handover, text
-from auralize.handover.levels import gains
+from auralize.handover.levels import gains, signals
 from auralize.handover.page import page_text
 from auralize.handover.page_data import rig_fingerprint
+from auralize.renderer.files import Designs
+from auralize.renderer.take import WHOLE, Take
 from auralize.rig.reading import load_rig
+from auralize.temporaries import temporary_beside
 from auralize.trials.compared import built, sha256_of_choice
 from auralize.units import rounded
 from support.command import RATE, RIG, Array, Bench, Tell, Told, output, refusal
@@ -34,6 +42,7 @@ RIG_TWIN = RIG.replace(
     'construction = "measured"\nresistance = "10 ohm/km"\ninductance = "1 nH/m"',
     'construction = "twin"\nconductor = "0.75 mm2"\ninsulation = "1 mm"\n',
 )
+PATH = Path(__file__).parents[2] / "audio_demo" / "path.toml"
 COILS = Path(__file__).parents[2] / "audio_demo" / "lay.toml"
 REGION = ("--from", "0.3", "--for", "0.8")
 HAND = ("handover", "sluice.toml", "bells.wav", "--into", "show")
@@ -336,6 +345,12 @@ REFUSED: dict[str, tuple[Callable[[Bench], object], tuple[str, ...], str]] = {
         "a length from 1 cm to 10 km; it was asked for as a step",
     ),
     "no steps": (replaced(), ("--steps", "20 m"), "--steps: '20 m' was found"),
+    "a week": (replaced(), ("--date", "2026-W18"), "right is a day such as 2026-05-01"),
+    "a step twice": (
+        replaced(),
+        ("--steps", "runs.path.length = 20 m, 20.0 m"),
+        "20 m and 20.0 m are the same for these choices; right is each once",
+    ),
 }
 
 
@@ -370,6 +385,35 @@ def test_the_gains_of_the_library_are_those_of_the_command(bench: Bench) -> None
     assert all((bench.folder / "show" / file).is_file() for file in done.files)
 
 
+def test_what_is_known_of_rig_and_filters_is_told(
+    bench: Bench, tell: Tell, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Notes of the rig of README's second scene; a filter that misses, and one that is useless."""
+    # A filter is known to be out by -30 dB: 3.2 % (10^(-30/20)).
+    monkeypatch.setattr(Designs, "of", missing(Designs.of, -30.0))
+    sf.write(bench.programme, np.zeros((1, 1)), RATE, "PCM_24")
+    hand = ("handover", PATH, *HAND[2:], "--choice", "swapped")
+    said = " ".join(output(tell(*hand)).split())
+    assert "plus and minus swapped" in said
+    assert "Caution: receiving end of swapped is off by up to 3.2 %" in said
+    assert "0.125 ms from 0:00.000" in said
+    assert "bells.wav: silent in this region" in said
+    monkeypatch.setattr(Designs, "of", missing(Designs.of, 1.0))
+    swapped = load_rig(PATH).pick(["swapped"])  # at a step, say, which no file of the set is of
+    with pytest.raises(DesignError, match="choice swapped, receiving signal: no filter comes near"):
+        signals(Take.of(bench.programme, WHOLE), swapped, Designs())
+
+
+def missing(of: Callable[..., RunFilters], error: float) -> Callable[..., RunFilters]:
+    """Designs whose receiving end is that many dB off, as if nothing better had been found."""
+
+    def found(*arguments: Any) -> RunFilters:
+        filters = of(*arguments)
+        return replace(filters, receiving=replace(filters.receiving, error=error))
+
+    return found
+
+
 def test_page_and_set_are_never_of_two_programmes(
     bench: Bench, tell: Tell, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -391,3 +435,17 @@ def test_too_many_choices_are_refused_before_any_work(
     bench.rig.write_text(f"{RIG_TWIN}\n{choices}")
     monkeypatch.setattr(handover, "differing", None)
     assert "33 choices at most, and 42 were asked for" in refusal(tell(*HAND))
+
+
+def test_what_a_kill_hid_is_there_again_whatever_is_refused(bench: Bench, tell: Tell) -> None:
+    """Under the name that one has which was killed between two renames: see test_folder.py."""
+    child = subprocess.Popen([sys.executable, "-c", ""])
+    child.wait()
+    show = bench.folder / "show"
+    hidden = temporary_beside(show).with_suffix(f".{zlib.crc32(b'show'):08x}")
+    hidden = hidden.with_name(hidden.name.replace(f"-{os.getpid()}-", f"-{child.pid}-"))
+    hidden.mkdir()
+    replaced(channels=6)(bench)
+    assert "has 6 channels" in refusal(tell(*HAND))
+    assert show.is_dir()
+    assert not hidden.exists()

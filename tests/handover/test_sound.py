@@ -49,10 +49,14 @@ def off(got, wanted):
     return decibels(float(np.abs(got - wanted).max() / np.abs(wanted).max()))
 
 
-@pytest.fixture(params=[44_100, 48_000, 96_000], scope="module")
-def handed_over(request, tmp_path_factory):
+RENDERED = [("chromium", 44_100), ("chromium", 48_000), ("chromium", 96_000), ("firefox", 96_000)]
+"""Firefox resamples nothing either: one rate shows that its graph is the same."""
+
+
+@pytest.fixture(scope="module")
+def handed_over(rate, tmp_path_factory):
     """Rate, source, rig and the page that was made of them."""
-    folder, rate = tmp_path_factory.mktemp("mill"), request.param
+    folder = tmp_path_factory.mktemp("mill")
     rig, source = folder / "sluice.toml", folder / "bells.wav"
     rig.write_text(CORRODED, encoding="utf-8")
     soundfile.write(source, noise(rate), rate, "PCM_24")
@@ -60,6 +64,7 @@ def handed_over(request, tmp_path_factory):
     return rate, noise(rate), load_rig(rig), folder / "show" / "page.html"
 
 
+@pytest.mark.parametrize(("browser", "rate"), RENDERED, indirect=["browser"], scope="module")
 def test_the_page_renders_what_the_renderer_does(browser, handed_over):
     """In double precision, at the gains that the page says: every choice and signal."""
     rate, programme, rig, path = handed_over
@@ -176,8 +181,8 @@ await sounded(1.6);
 const looks = [];
 for (let n = 0; n < 50; n += 1) {
   sound.hear(n % 2 ? {choice: 0, signal: "receiving"} : {choice: null, signal: "source"});
-  await sleep(0.06);
-  looks.push(look());
+  await sleep(0.06); // a look goes back over eleven of them
+  if (n % 5 === 4) looks.push(look());
 }
 await sounded(0.1);
 const settled = sound.settled;
@@ -232,6 +237,8 @@ const back = sound.position;
 sound.pause();
 return [awake, lost, kept, back];
 """
+TRIES = 3
+"""A machine that is busy for longer than the page schedules ahead comes late once, but not each time."""
 FRESH = 1.3
 """s from the start on, after which the first, soft start is over to the last step of single precision."""
 
@@ -247,16 +254,19 @@ def stairs_page(browser, path, rate=48_000, delay=256):
 
 def test_players_start_and_keep_their_place_over_fifty_switches(browser, tmp_path):
     """Every sample of the programme says which one it is: read back from what goes out of the page."""
-    page = stairs_page(browser, tmp_path)
-    text, places, held, later, playing, settled = page.run(PLAYED + FIFTY, 50)
-    seen = samples_of(text, 50).T * 2.0**21
-    for column in seen:
-        frames = column[column > FRESH * 48_000]
-        assert np.abs(np.diff(frames) - 1.0).max() < 0.5  # no sample twice, none left out
+    for _ in range(TRIES):
+        page = stairs_page(browser, tmp_path)
+        text, places, held, later, playing, settled = page.run(PLAYED + FIFTY)
+        seen = samples_of(text, len(places)).T * 2.0**21
+        steps = [np.diff(column[column > FRESH * 48_000]) for column in seen]
+        worst = max(np.abs(step - 1.0).max() for step in steps)
+        if worst < 0.5:
+            break
+    assert worst < 0.5  # no sample twice, none left out
     away = np.abs(
         np.array(places) - 1.0 - seen[:, -1]
     )  # the clock may go on while we look: the least counts
-    assert max(away[:25].min(), away[25:].min()) < 1.0  # sample
+    assert max(away[:5].min(), away[5:].min()) < 1.0  # sample
     assert (held, playing, settled) == (later, False, True)
     assert (page.console, page.requests) == ([], [])
 
@@ -277,9 +287,9 @@ def test_loops_and_jumps_are_where_they_were_asked_for(browser, tmp_path):
     assert page.console == []
 
 
-def test_a_context_that_stops_or_goes_away_does_not_lose_the_place(browser, tmp_path):
+def test_a_context_that_stops_or_goes_away_does_not_lose_the_place(chromium, tmp_path):
     """As phones do to a page that is not looked at, or a device that is unplugged."""
-    page = stairs_page(browser, tmp_path)
+    page = stairs_page(chromium, tmp_path)
     (state, playing, went_on), (silent, at), kept, back = page.run(PLAYED + STOPPED)
     assert (state, playing, silent) == ("running", True, False)
     assert 2.5 < went_on <= at == kept < back < at + 2.0
@@ -299,17 +309,11 @@ await sounded(0.3);
 const seen = [];
 for (const act of acts) {
   act();
-  for (let n = 0; n < 3; n += 1) {
-    await sleep(0.1);
-    seen.push(look()[0]);
-  }
+  await sleep(0.25);
+  seen.push(look()[0]); // the last 0.68 s
 }
 return asText(seen);
 """
-
-
-TRIES = 3
-"""A machine that is busy for longer than the page schedules ahead comes late once, but not each time."""
 
 
 def test_nothing_that_is_asked_for_clicks(browser, tmp_path):
@@ -321,13 +325,13 @@ def test_nothing_that_is_asked_for_clicks(browser, tmp_path):
     path = write_page(tmp_path / "page.html", page_data(tone, rate, [made]))
     for _ in range(TRIES):
         page = browser.open(path)
-        seen = samples_of(page.run(PLAYED + SMOOTH), 36)
+        seen = samples_of(page.run(PLAYED + SMOOTH), 12)
         assert np.abs(seen).max() == pytest.approx(high, rel=0.01)
         sharpest = np.abs(np.diff(seen, 2, axis=0)).max()
         if sharpest < high / 500:
             break
     assert sharpest < high / 500
-    softer = np.abs(seen[-4800:, 32]).max()  # after the volume went to -20 dB, before the pause
+    softer = np.abs(seen[-4800:, 10]).max()  # after the volume went to -20 dB, before the pause
     assert softer == pytest.approx(0.1 * high, rel=0.3)  # the match is on its way up
     assert page.console == []
 
@@ -335,12 +339,12 @@ def test_nothing_that_is_asked_for_clicks(browser, tmp_path):
 RISEN = """
 const [source, drop] = [{choice: null, signal: "source"}, {choice: 0, signal: "drop"}];
 const slow = [], turned = AudioParam.prototype.setTargetAtTime;
-AudioParam.prototype.setTargetAtTime = function (...to) { slow.push(to[2]); return turned.apply(this, to); };
+AudioParam.prototype.setTargetAtTime = function (...to) { slow.push(to); return turned.apply(this, to); };
 sound.setVolume(-40);
 sound.setWay({makeup: 0});
 sound.hear(drop);
 sound.play();
-const opens = Math.max(...slow);
+const opens = Math.max(...slow.map((to) => to[2]));
 await sounded(0.3);
 sound.hear(source);
 const at_once = sound.settled;
@@ -361,8 +365,13 @@ sound.freeze([source, {choice: 0, signal: "receiving"}]);
 const told = [sound.spectrum(), sound.overlaySpectrum()];
 sound.thaw();
 sound.hear(drop);
+for (let n = 0; !(sound.settled || n > 100); n += 1) await sleep(0.01);
+const before = sound.gains(drop).total;
+slow.length = 0;
+sound.setWay({makeup: 32});
+const dB = sound.gains(drop).total, step = [dB - before, slow, dB];
 sound.pause();
-return {opens, at_once, rise: soon - later, later, over, told};
+return {opens, at_once, rise: soon - later, later, over, told, step};
 """
 
 
@@ -380,6 +389,12 @@ def test_what_is_much_louder_comes_up_slowly_and_a_trial_shows_nothing(chromium,
     kept = float(np.abs(made["drop", "both"][0].response(np.array([1_000.0])))[0])
     assert got["over"] == pytest.approx(decibels(kept) + 20.0, abs=1.0)  # laid over it at its gain
     assert got["told"] == [[], []]
+    louder, ((at_first, begins, turns), (at_last, goes_on, rises)), dB = got["step"]
+    assert louder > 6.0
+    assert decibels(at_first) == pytest.approx(dB - louder + 6.0, abs=1e-3)
+    assert decibels(at_last) == pytest.approx(dB, abs=1e-3)
+    assert (turns, rises) == (0.02, 0.5)
+    assert goes_on - begins == pytest.approx(0.08, abs=1e-6)
     assert page.console == []
 
 
@@ -412,7 +427,9 @@ return spectrum.bands();
 """
 
 
-@pytest.mark.parametrize("rate", [44_100, 96_000])
+@pytest.mark.parametrize(
+    ("browser", "rate"), [("chromium", 96_000), ("firefox", 44_100)], indirect=["browser"]
+)
 def test_third_octaves_tell_the_level_of_tones_and_of_pink_noise(browser, tmp_path, rate):
     """A tone: its mean square by definition; pink noise: bands of our own transform of the last frames."""
     data = page_data(
@@ -510,11 +527,15 @@ def test_what_cannot_be_taken_is_refused_and_surround_is_folded(browser, tmp_pat
         const found = [await early, sound.name], late = sound.open("late.wav", asBytes(bytes));
         await new Promise((taken) => sound.addEventListener("change", taken, {once: true}));
         sound.back();
-        return [keys, ...found, await late, sound.name];""",
+        found.push(await late, sound.name);
+        const kept = sound.open("kept.wav", asBytes(bytes));
+        await sound.open("words.txt", new ArrayBuffer(9)).catch(note);
+        return [keys, ...found, await kept, sound.name];""",
         0,
         wav(noise(rate), rate),
     )
-    assert odd == [["loop-too-short", "too-long"], False, "bells.wav", False, "bells.wav"]
+    keys = ["loop-too-short", "too-long", "undecodable"]
+    assert odd == [keys, False, "bells.wav", False, "bells.wav", True, "kept.wav"]
     got = page.run(OPENED, "six.wav", wav(0.1 * noise(rate, channels=6), rate))
     assert (got["done"], got["foldedFrom"]) == (True, 6)
 

@@ -6,7 +6,6 @@ Nothing here needs a network. A browser shows one page at a time.
 
 from __future__ import annotations
 
-import base64
 import importlib.util
 import json
 import os
@@ -127,8 +126,6 @@ class Chromium:
         self._thread.shutdown()
 
 
-PAPERS = {"A4": {"width": 21.0, "height": 29.7}, "Letter": {"width": 21.59, "height": 27.94}}
-"""cm; ISO 216 and ANSI/ASME Y14.1 (values from memory)."""
 KEYS = {"Tab": "\ue004", "Enter": "\ue007", "Escape": "\ue00c", "ArrowLeft": "\ue012"} | {
     "ArrowUp": "\ue013",
     "ArrowRight": "\ue014",
@@ -268,15 +265,6 @@ class Firefox:
             actions = [{"type": kind, "value": value} for kind in ("keyDown", "keyUp")]
             keyboard = {"type": "key", "id": "keyboard", "actions": actions}
             self._ask("input.performActions", context=self._page, actions=[keyboard])
-
-    def picture(self, path: Path, whole: bool = False) -> None:
-        origin = "document" if whole else "viewport"
-        taken = self._ask("browsingContext.captureScreenshot", context=self._page, origin=origin)
-        path.write_bytes(base64.b64decode(taken["data"]))
-
-    def print(self, path: Path, paper: str = "A4") -> None:
-        made = self._ask("browsingContext.print", context=self._page, page=PAPERS[paper])
-        path.write_bytes(base64.b64decode(made["data"]))
 
     def close(self) -> None:
         with self._stack:
