@@ -175,7 +175,8 @@ def longest(folder: Path, judge: Judge, most: float, case: dict[str, str]) -> fl
     dict.fromkeys(
         [
             *((case, kind) for case in CASES for kind in ("loss", "damping in a band")),
-            *(("turns, each by itself", kind) for kind in KINDS),
+            *(("straight", kind) for kind in KINDS),
+            ("turns, each by itself", "deviation in a band"),
             *(("twisted and coiled", kind) for kind in ("deviation", "heat in a band")),
         ]
     ),

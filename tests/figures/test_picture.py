@@ -107,7 +107,7 @@ def many(count):
 SIZES = [(8.0, 11.0), (4.7, 4.7), (13.0, 7.0), (30.0, 20.0), (4.7, 9.0)]
 
 
-@pytest.mark.parametrize("count", range(1, 13))
+@pytest.mark.parametrize("count", [1, 2, 3, 5, 8, 12])
 def test_no_letters_lie_on_each_other_or_beyond_the_page(count, tmp_path, kept):
     """By matplotlib's own boxes, from 1 to 12 choices on pages of several sizes, light and dark in turn."""
     rig = many(count)

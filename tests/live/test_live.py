@@ -119,6 +119,11 @@ class Child:
         self.wait(lambda _: told(), words)
         return told()
 
+    def wait_frozen(self):
+        """Until it is told: by the silence, or where a gap just then had it opened anew, by that."""
+        told = ("has stopped taking sound", "the sound server does not answer")
+        self.wait(lambda _: any(words in text for text in self.events for words in told), "told")
+
     def stop(self):
         """End it as a user does: exit code 0, soon, and nothing printed by anybody."""
         self.do("stop")
@@ -219,7 +224,7 @@ def test_a_server_that_takes_no_sound_is_told_and_playing_goes_on(child, server,
 @needs_server
 def test_on_a_frozen_server_another_device_is_tried_and_the_bench_ends_all_the_same(child, server):
     server.freeze()
-    child.wait_told("has stopped taking sound")
+    child.wait_frozen()
     child.do("next")
     child.wait_told("the sound server does not answer; start it again, or choose another device")
     assert max(line["took"] for line in child.said) < 1.0
@@ -229,7 +234,7 @@ def test_on_a_frozen_server_another_device_is_tried_and_the_bench_ends_all_the_s
 @needs_server
 def test_a_frozen_server_that_wakes_is_played_to_again_after_a_choice_was_stuck(child, server):
     server.freeze()
-    child.wait_told("has stopped taking sound")
+    child.wait_frozen()
     child.do("start other")
     child.wait_told("does not answer")
     server.thaw()
