@@ -129,7 +129,7 @@
 
     across() {
       if (this.sound.heard.signal === "drop") this.next("across", () => this.hear());
-      else this.announce(this.words.across_of_drop);
+      else this.decline(this.words.across_of_drop);
     }
 
     /** Not of every choice the drop along one conductor can be told: a transformer parts them. */
@@ -151,9 +151,9 @@
 
     /** The one make-up gain of all drops, from what it is now. */
     makeup(by) {
-      if (this.chosen("drops") === "equal") this.announce(this.words.each_its_own);
-      else if (this.sound.heard.signal !== "drop") this.announce(this.words.makeup_of_drop);
-      else if (this.sound.certain === false) this.announce(this.words.makeup_unknown);
+      if (this.chosen("drops") === "equal") this.decline(this.words.each_its_own);
+      else if (this.sound.heard.signal !== "drop") this.decline(this.words.makeup_of_drop);
+      else if (this.sound.certain === false) this.decline(this.words.makeup_unknown);
       else this.setMakeup(by);
     }
 
@@ -239,6 +239,12 @@
       show("said", words);
     }
 
+    /** What a key cannot do here is told to ears and eyes, until something is heard otherwise. */
+    decline(words) {
+      this.announce(words);
+      show("now-why", words);
+    }
+
     /** What the sound refuses is said. */
     trying(act) {
       this.complain("");
@@ -304,6 +310,7 @@
 
     /** For whoever listens to the screen: once for a change that was asked for, not for each in a row. */
     tell() {
+      show("now-why", "");
       clearTimeout(this.telling);
       this.telling = setTimeout(() => {
         const { heard } = this.sound;
