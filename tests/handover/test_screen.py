@@ -347,7 +347,9 @@ def test_music_of_ones_own_is_taken_and_put_back(chromium, page, tmp_path) -> No
 
 def test_what_is_no_sound_is_refused_in_a_sentence(chromium, page) -> None:
     opened(chromium, page, width=360, height=740)
-    chromium.run("scrollTo(0, document.getElementById('file').getBoundingClientRect().top)")
+    chromium.run(
+        "scrollTo({top: document.getElementById('file').getBoundingClientRect().top, behavior: 'instant'})"
+    )
     drop(chromium, "letter.txt", b"Dear miller")
     (trouble,) = shown(chromium, "trouble")
     assert trouble.startswith("\u2068letter.txt\u2069 cannot be played: it is no sound")
