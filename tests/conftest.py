@@ -25,6 +25,19 @@ def state_of_our_own(tmp_path_factory):
     os.environ["XDG_STATE_HOME"] = str(tmp_path_factory.mktemp("state"))
 
 
+@pytest.fixture
+def in_time(tmp_path_factory):
+    """One test after the other that plays as time goes, in whatever process: together they have gaps."""
+    base = tmp_path_factory.getbasetemp()
+    run = base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
+    with (run / "in-time.lock").open("w") as lock:
+        if os.name == "posix":
+            import fcntl
+
+            fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
+
+
 _unfreeze, _thawed = gc.unfreeze, []
 
 

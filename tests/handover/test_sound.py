@@ -29,6 +29,7 @@ from support.sound_pages import (
 from support.trial_rigs import CAUSAL
 
 LONG, SHORT = CAUSAL["300 m of 0.5 mm2, low driver"], CAUSAL["62 m of 2.5 mm2, driver"]
+pytestmark = pytest.mark.usefixtures("in_time")
 CORRODED = RIG.replace(
     'construction = "measured"\nresistance = "10 ohm/km"\ninductance = "1 nH/m"',
     'construction = "twin"\nconductor = "0.75 mm2"\ninsulation = "1 mm"\n',

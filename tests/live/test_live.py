@@ -18,6 +18,7 @@ from support.live_session import make_programme
 from support.recorded import TESTS, place_of, session
 from support.sound_server import FIRST, RATE, SoundServer, missing
 
+pytestmark = pytest.mark.usefixtures("in_time")
 needs_server = pytest.mark.skipif(bool(missing()), reason=f"no real sound server here: {missing()}")
 PATIENCE = 30.0
 """s until a test gives up. What must take a second at most is looked at by the child's own clock."""

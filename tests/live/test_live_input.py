@@ -12,7 +12,10 @@ from support.input_run import InputBench, lag
 from support.live_session import RIG
 from support.sound_server import RATE, SoundServer, missing
 
-pytestmark = pytest.mark.skipif(bool(missing()), reason=f"no real sound server here: {missing()}")
+pytestmark = [
+    pytest.mark.skipif(bool(missing()), reason=f"no real sound server here: {missing()}"),
+    pytest.mark.usefixtures("in_time"),
+]
 on_an_idle_machine = pytest.mark.skipif(
     os.environ.get("AURALIZE_IDLE") != "1",
     reason="beside other tests an input has gaps; the gate runs it by itself, with AURALIZE_IDLE=1",
