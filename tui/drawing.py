@@ -11,7 +11,7 @@ from textual.widgets import Static
 from auralize.circuit.network import PERFECT
 from auralize.circuit.signals import ACROSS_WORDS, Signal
 from auralize.circuit.solution import Across
-from auralize.figures.way import Part, away_at_amplifier, folded, way_parts
+from auralize.figures.way import WayPart, away_at_amplifier, folded, way_parts
 from auralize.units import show_length
 
 from .plain import is_plain
@@ -115,14 +115,14 @@ def _ends(sheet: list[list[str]], choice: Choice, first: int, last: int) -> None
             _put(sheet, row, last - 2, "x")
 
 
-def _least(part: Part) -> int:
+def _least(part: WayPart) -> int:
     if part.kind == "transformer":
         return max(_TRANSFORMER, min(len(part.words[0]) + 1, _LONGEST_NAME))
     return _SHORTEST_RUN
 
 
 def _lay_out(
-    sheet: list[list[str]], parts: Sequence[Part], first: int, last: int, pen: _Pen
+    sheet: list[list[str]], parts: Sequence[WayPart], first: int, last: int, pen: _Pen
 ) -> None:
     """The parts beside each other, runs sharing what transformers leave."""
     spare = last - first - sum(map(_least, parts))
@@ -139,7 +139,7 @@ def _lay_out(
 
 
 def _draw_part(
-    sheet: list[list[str]], part: Part, at: int, wide: int, pen: _Pen, *, ends: bool
+    sheet: list[list[str]], part: WayPart, at: int, wide: int, pen: _Pen, *, ends: bool
 ) -> None:
     words = next((w for w in part.words if len(w) < wide), _cut(part.words[-1], wide - 1))
     _put(sheet, _TOP, at + (wide - len(words)) // 2, words)

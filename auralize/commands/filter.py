@@ -82,7 +82,7 @@ def _one_filter(arguments: argparse.Namespace) -> None:
 
 def _plugin(arguments: argparse.Namespace) -> None:
     from auralize.filters.faust import RATES, export_faust, faust_name
-    from auralize.filters.faust_text import Panel
+    from auralize.filters.faust_text import PluginPanel
     from auralize.outputs import made_folder
 
     if arguments.signal:
@@ -91,7 +91,7 @@ def _plugin(arguments: argparse.Namespace) -> None:
     choices = picked(arguments, rig)
     rates = (_rate(arguments.rate),) if arguments.rate else RATES
     matches, makeup = _gains(choices, arguments.across)
-    panel = Panel(rig.title, arguments.across, rates, makeup)
+    panel = PluginPanel(rig.title, arguments.across, rates, makeup)
     path = arguments.into / faust_name(arguments.rig.stem, choices, list(rig.choices), panel)
     with made_folder(arguments.into):
         facts = export_faust(choices, panel, matches, path, replaces=arguments.replace)

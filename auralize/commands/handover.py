@@ -133,10 +133,10 @@ def _options(arguments: argparse.Namespace) -> HandoverOptions:
 
 
 def _steps(text: str) -> Any:
-    from auralize.handover.steps import Steps
+    from auralize.handover.steps import SteppedValue
 
     try:
-        return Steps.of(text)
+        return SteppedValue.of(text)
     except RequestError as error:
         raise RequestError(f"--{error}") from None
 

@@ -13,7 +13,7 @@ from auralize.units import show_length
 
 
 @dataclass(frozen=True)
-class Part:
+class WayPart:
     """What stands on the way: a run, a transformer, or several that there is no room for."""
 
     words: tuple[str, ...]
@@ -27,20 +27,20 @@ class Part:
     """What goes off at its far end."""
 
 
-def way_parts(choice: Choice) -> list[Part]:
+def way_parts(choice: Choice) -> list[WayPart]:
     """All that stands on the way, the nearest to the amplifier first."""
     network = choice.network
     way: list[str | None] = [*network.way(choice.listen)]
     return [_part(choice, name, behind) for name, behind in pairwise([*way, None]) if name]
 
 
-def _part(choice: Choice, name: str, behind: str | None) -> Part:
+def _part(choice: Choice, name: str, behind: str | None) -> WayPart:
     network = choice.network
     away = _away(network, name, behind, choice.listen)
     if name not in network.runs:
-        return Part((name,), "transformer", away=away)
+        return WayPart((name,), "transformer", away=away)
     run, lay = network.runs[name], choice.runs[name].lay
-    return Part(
+    return WayPart(
         (f"{name} {show_length(run.length)}", f"{name} {run.length:.3g} m", name),
         "run",
         run.near != PERFECT,
@@ -70,13 +70,13 @@ def _away(network: Network, name: str | None, behind: str | None, load: str) -> 
     return f"to {others[0]}" if len(others) == 1 else f"to {others[0]} +{len(others) - 1}"
 
 
-def folded(parts: Sequence[Part], fits: Callable[[Sequence[Part]], bool]) -> list[Part]:
+def folded(parts: Sequence[WayPart], fits: Callable[[Sequence[WayPart]], bool]) -> list[WayPart]:
     """The parts, those in the middle taken together where they do not fit."""
     if fits(parts):
         return list(parts)
     for kept in range(len(parts) - 1, 1, -1):
         before, after = parts[: (kept + 1) // 2], parts[len(parts) - kept // 2 :]
-        shown = [*before, Part((f"{len(parts) - kept} more",), "more"), *after]
+        shown = [*before, WayPart((f"{len(parts) - kept} more",), "more"), *after]
         if fits(shown):
             return shown
-    return [Part((f"{len(parts)} runs and transformers", f"{len(parts)} parts"), "more")]
+    return [WayPart((f"{len(parts)} runs and transformers", f"{len(parts)} parts"), "more")]

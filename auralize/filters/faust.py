@@ -23,7 +23,7 @@ from auralize.circuit.signals import Signal, over, signal_words, voltage
 from auralize.circuit.solution import Across, Solution, solve
 from auralize.files import encoded, write_bytes
 from auralize.filters.export import inverted, inverts
-from auralize.filters.faust_text import SIGNALS_IN, Branch, Panel, faust_text, kilohertz
+from auralize.filters.faust_text import SIGNALS_IN, Branch, PluginPanel, faust_text, kilohertz
 from auralize.filters.quality import caution, check, of_magnitude
 from auralize.filters.sections import IIR_GOAL, Iir, design_iir
 from auralize.outputs import among, check_ours, file_name, fingerprint, marked, origin
@@ -37,7 +37,9 @@ _WEIGHTED_AT: Final = 48_000
 """Hz; the rate of BS.1770's own tables."""
 
 
-def faust_name(rig: str, choices: Sequence[Choice], every: Sequence[str], panel: Panel) -> str:
+def faust_name(
+    rig: str, choices: Sequence[Choice], every: Sequence[str], panel: PluginPanel
+) -> str:
     """What the file is called. Faust's tools name a class after it, so it has letters, digits and _ alone."""
     names = among([choice.name for choice in choices], every)
     conductor = "" if panel.across == "both" else f"drop-{panel.across}"
@@ -50,7 +52,7 @@ def faust_name(rig: str, choices: Sequence[Choice], every: Sequence[str], panel:
 
 def export_faust(
     choices: Sequence[Choice],
-    panel: Panel,
+    panel: PluginPanel,
     matches: Sequence[float],
     path: Path,
     *,
@@ -85,7 +87,7 @@ def pink_loudness(choice: Choice, signal: Signal, across: Across = "both") -> fl
     return 10.0 * math.log10(ratio) if ratio > 0.0 else -math.inf
 
 
-def design_branch(choice: Choice, match: float, panel: Panel) -> Branch:
+def design_branch(choice: Choice, match: float, panel: PluginPanel) -> Branch:
     """Design all that the text needs of a choice; raises AuralizeError as `export_faust` does."""
     choice.check_signal("drop", panel.across)
     solved = _solver(choice.network)
@@ -129,7 +131,7 @@ def _designed(
     return inverted(found) if inverts(choice) else found
 
 
-def _facts(panel: Panel, branches: Sequence[Branch]) -> str:
+def _facts(panel: PluginPanel, branches: Sequence[Branch]) -> str:
     """What was written, in one line."""
     drop = signal_words("drop", panel.across)
     errors = {signal: max(one.error(signal) for one in branches) for signal in SIGNALS_IN}

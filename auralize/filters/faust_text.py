@@ -53,7 +53,7 @@ class Branch:
 
 
 @dataclass(frozen=True)
-class Panel:
+class PluginPanel:
     """What the processor begins with, and what else makes the text what it is."""
 
     title: str
@@ -63,7 +63,7 @@ class Panel:
     """dB of the slider for the drops."""
 
 
-def faust_text(panel: Panel, branches: Sequence[Branch]) -> str:
+def faust_text(panel: PluginPanel, branches: Sequence[Branch]) -> str:
     """The whole source text."""
     names = [f"{number} {plain(one.choice.name)}" for number, one in enumerate(branches, 1)]
     parts = [
@@ -86,7 +86,7 @@ def faust_text(panel: Panel, branches: Sequence[Branch]) -> str:
     return "\n".join(parts) + "\n"
 
 
-def _head(panel: Panel, branches: Sequence[Branch]) -> list[str]:
+def _head(panel: PluginPanel, branches: Sequence[Branch]) -> list[str]:
     """Comments on the whole."""
     about = "\n\n".join(_ABOUT).format(
         gain="; ".join(dict.fromkeys(gain_words(one.choice) for one in branches)),
@@ -184,7 +184,7 @@ def _nearest(rates: Sequence[int]) -> str:
     return f"{', '.join(letters)}) = {body}"
 
 
-def _told(number: int, one: Branch, panel: Panel) -> str:
+def _told(number: int, one: Branch, panel: PluginPanel) -> str:
     """Comments on one choice."""
     lines = [
         f"matched {one.match:+.2f} dB; "

@@ -18,7 +18,7 @@ from auralize.handover.folder import bring_back, staged_folder
 from auralize.handover.levels import Measured, gains, measure_all, signals
 from auralize.handover.options import USUAL, HandoverOptions
 from auralize.handover.page import check_library, page_text
-from auralize.handover.page_data import Material, page_data, rig_fingerprint
+from auralize.handover.page_data import PageMaterial, page_data, rig_fingerprint
 from auralize.handover.programme import check_length, check_playable, sound_inside
 from auralize.handover.region import USUAL_SECONDS, Differing, Region, differing
 from auralize.outputs import fingerprint, sha256_of
@@ -163,7 +163,7 @@ class _Work:
         """The same for the renderer, to which the whole is no excerpt."""
         return WHOLE if region.seconds == self.seconds else Excerpt(region.start, region.seconds)
 
-    def page(self) -> tuple[Material, bytes, Region]:
+    def page(self) -> tuple[PageMaterial, bytes, Region]:
         """The page with the longest region that there is room for."""
         seconds, room = self.options.seconds or USUAL_SECONDS, float(MOST_BYTES)
         while True:
@@ -189,13 +189,13 @@ class _Work:
         check_length(take)
         return take
 
-    def _material(self, take: Take, sound: bytes) -> Material:
+    def _material(self, take: Take, sound: bytes) -> PageMaterial:
         every = [signals(take, some, self.designs) for some in (self.choices, *self.stepped)]
         share = Share(
             lambda done: self.progress(_FOUND + (_PAGE - _FOUND) * done), len(every), take.frames
         )
         measured = [measure_all(take, parts, share) for parts in every]
-        return Material(
+        return PageMaterial(
             self.rig,
             self.choices,
             take,

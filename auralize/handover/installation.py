@@ -7,7 +7,7 @@ from typing import Final
 from xml.etree.ElementTree import Element, SubElement
 
 from auralize.circuit.network import PERFECT
-from auralize.figures.way import Part, away_at_amplifier, folded, way_parts
+from auralize.figures.way import WayPart, away_at_amplifier, folded, way_parts
 from auralize.handover.svg import cut, letters, line, number, path, sheet, written
 from auralize.rig.choice import Choice
 
@@ -80,7 +80,7 @@ def _loudspeaker(root: Element, choice: Choice, left: float) -> None:
             _cross(root, left - 6.0, height)
 
 
-def _part(root: Element, part: Part, left: float, *, ends: bool) -> None:
+def _part(root: Element, part: WayPart, left: float, *, ends: bool) -> None:
     wide = _WIDTHS[part.kind]
     middle, right = left + wide / 2.0, left + wide
     room = wide - 6.0

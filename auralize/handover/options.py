@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from auralize.gains import INSTALLED, DropsWay, Match
-from auralize.handover.steps import Steps
+from auralize.handover.steps import SteppedValue
 
 Kind = Literal["flac", "wav"]
 """Of the sound in the page."""
@@ -28,7 +28,7 @@ class HandoverOptions:
     seconds: float | None = None
     """Its length; None: `USUAL_SECONDS`, or to the end where a start is given."""
     kind: Kind = "flac"
-    steps: Steps | None = None
+    steps: SteppedValue | None = None
     """What the page has a slider for."""
     date: datetime.date | None = None
     """The day that is told; None: on which the sound file was last changed."""

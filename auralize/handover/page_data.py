@@ -35,7 +35,7 @@ FORMAT: Final = "auralize handover 1"
 
 
 @dataclass(frozen=True)
-class Material:
+class PageMaterial:
     """All that was worked out for a page."""
 
     rig: Rig
@@ -51,7 +51,7 @@ class Material:
     date: str
 
 
-def page_data(made: Material) -> dict[str, Any]:
+def page_data(made: PageMaterial) -> dict[str, Any]:
     """Plain data, in the same order each time."""
     take, rate = made.take, made.take.info.rate
     return {
@@ -88,7 +88,7 @@ def rig_fingerprint(choices: Sequence[Choice]) -> str:
     return fingerprint([choice.identity for choice in choices])
 
 
-def _programme(made: Material) -> dict[str, Any]:
+def _programme(made: PageMaterial) -> dict[str, Any]:
     take = made.take
     return {
         "name": take.info.path.name,
@@ -114,12 +114,12 @@ def _choice(rig: Rig, choice: Choice) -> dict[str, Any]:
     }
 
 
-def _signals(made: Material, measured: Measured) -> list[dict[str, Any]]:
+def _signals(made: PageMaterial, measured: Measured) -> list[dict[str, Any]]:
     number = {choice.name: at for at, choice in enumerate(made.choices)}
     return [_signal(made, part, number) for part in measured.parts]
 
 
-def _signal(made: Material, part: Part, number: dict[str, int]) -> dict[str, Any]:
+def _signal(made: PageMaterial, part: Part, number: dict[str, int]) -> dict[str, Any]:
     heard, match = part.heard, made.options.match
     assert isinstance(heard, End)
     assert part.choice is not None
@@ -135,12 +135,12 @@ def _signal(made: Material, part: Part, number: dict[str, int]) -> dict[str, Any
     }
 
 
-def _ways(made: Material) -> dict[str, Any]:
+def _ways(made: PageMaterial) -> dict[str, Any]:
     matches = dict.fromkeys([INSTALLED, LOUDNESS, made.options.match])
     return {"match": [match.data for match in matches], "drops": ["one", "equal"]}
 
 
-def _steps(made: Material) -> dict[str, Any] | None:
+def _steps(made: PageMaterial) -> dict[str, Any] | None:
     steps = made.options.steps
     if steps is None:
         return None
@@ -171,7 +171,7 @@ def _responses(choices: Sequence[Choice]) -> dict[str, Any]:
     }
 
 
-def _differences(made: Material) -> list[dict[str, Any]]:
+def _differences(made: PageMaterial) -> list[dict[str, Any]]:
     """How little two of the choices differ once equally loud, as a blind trial tells at its end."""
     ends = [part.heard for part in made.measured.parts if isinstance(part.heard, End)]
     found = []

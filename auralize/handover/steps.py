@@ -21,7 +21,7 @@ _RIGHT: Final = 'right is a value of the rig file in steps, such as "runs.pond.l
 
 
 @dataclass(frozen=True)
-class Steps:
+class SteppedValue:
     """A place in the rig file, and the values that it takes one after another."""
 
     place: tuple[str, ...]
@@ -36,7 +36,7 @@ class Steps:
         return place_words(self.place)
 
     @classmethod
-    def of(cls, text: str) -> Steps:
+    def of(cls, text: str) -> SteppedValue:
         """From "runs.pond.length = 20 m, 30 m"; raises RequestError."""
         key, _, listed = text.partition("=")
         place = _place(key)

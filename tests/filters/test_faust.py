@@ -23,7 +23,7 @@ from auralize.filters.faust import (
     faust_name,
     pink_loudness,
 )
-from auralize.filters.faust_text import Panel, faust_text, plain
+from auralize.filters.faust_text import PluginPanel, faust_text, plain
 from auralize.filters.sections import Iir
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig, read_rig
@@ -56,7 +56,7 @@ RIG = {
 MOST_DB = {"receiving": 0.02, "drop": 0.1}
 HEARD = {"receiving": 1.0, "drop": 2.0}
 MATCHES = (1.5, 0.25)
-PANEL = Panel(str(RIG["title"]), "both", SOME_RATES, 20)
+PANEL = PluginPanel(str(RIG["title"]), "both", SOME_RATES, 20)
 BAND = (20.0, 20_000.0)
 HOST = Path(__file__).parents[1] / "support" / "lv2_host.c"
 

@@ -13,7 +13,7 @@ from auralize.gains import INSTALLED, LOUDNESS, End, Match
 from auralize.handover.handover import PAGE, hand_over
 from auralize.handover.levels import gains, measure_all, signals
 from auralize.handover.options import HandoverOptions
-from auralize.handover.steps import Steps
+from auralize.handover.steps import SteppedValue
 from auralize.outputs import sha256_of
 from auralize.renderer.files import Designs
 from auralize.renderer.parts import Share
@@ -38,7 +38,7 @@ def test_gains_in_the_page_are_those_of_files(
     sf.write(tmp_path / "bells.wav", noise, RATE, "PCM_24")
     rig, match = load_rig(tmp_path / "sluice.toml"), Match.at(500.0)
     choices = list(rig.choices.values())
-    options = HandoverOptions(match=match, steps=Steps.of(steps) if steps else None)
+    options = HandoverOptions(match=match, steps=SteppedValue.of(steps) if steps else None)
     done = hand_over(rig, choices, tmp_path / "bells.wav", tmp_path / "show", options)
     chromium.open(tmp_path / "show" / PAGE)
     ends = [heard for heard in done.gains if isinstance(heard, End)]

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from auralize.errors import RequestError, RigError
-from auralize.handover.steps import MOST_STEPS, Steps, nearest
+from auralize.handover.steps import MOST_STEPS, SteppedValue, nearest
 from auralize.rig.reading import load_rig
 from support.command import RIG
 
@@ -45,7 +45,7 @@ from support.command import RIG
 def test_a_key_and_its_values_are_read_as_toml_has_them(
     text: str, place: tuple[str, ...], values: tuple[object, ...], words: str
 ) -> None:
-    steps = Steps.of(text)
+    steps = SteppedValue.of(text)
     assert (steps.place, steps.values, steps.words) == (place, values, words)
 
 
@@ -68,7 +68,7 @@ def test_a_key_and_its_values_are_read_as_toml_has_them(
 )
 def test_what_is_no_list_of_steps_is_refused(text: str) -> None:
     with pytest.raises(RequestError, match=r"^steps: .*right (is|are) "):
-        Steps.of(text)
+        SteppedValue.of(text)
 
 
 def test_every_choice_takes_every_step(tmp_path: Path) -> None:
@@ -76,7 +76,9 @@ def test_every_choice_takes_every_step(tmp_path: Path) -> None:
     rig = load_rig(tmp_path / "sluice.toml")
     every = list(rig.choices.values())
     for step, metres in zip(
-        Steps.of("runs.path.length = 50 m, 100 m").choices(rig, every), (50.0, 100.0), strict=True
+        SteppedValue.of("runs.path.length = 50 m, 100 m").choices(rig, every),
+        (50.0, 100.0),
+        strict=True,
     ):
         assert [choice.name for choice in step] == ["thin", "thick"]
         assert {choice.network.runs["path"].length for choice in step} == {metres}
@@ -86,7 +88,7 @@ def test_every_choice_takes_every_step(tmp_path: Path) -> None:
         ("runs.path.lenght = 20 m, 30 m", "did you mean 'length'"),
     ):
         with pytest.raises(RigError, match=right):
-            Steps.of(text).choices(rig, every)
+            SteppedValue.of(text).choices(rig, every)
 
 
 def test_the_nearest_step_is_that_of_the_least_difference() -> None:

@@ -10,7 +10,7 @@ import soundfile
 
 from auralize.handover.options import HandoverOptions
 from auralize.handover.page import page_text
-from auralize.handover.steps import Steps
+from auralize.handover.steps import SteppedValue
 from auralize.rig.choice import Choice
 from auralize.rig.reading import load_rig
 from support.page_data import made_data
@@ -29,7 +29,7 @@ def noise(folder: Path, seconds: float = 0.5, rate: int = 48_000) -> Path:
 
 def material(folder: Path, steps: str | None = STEPS) -> tuple[dict[str, Any], list[Choice]]:
     """The data of a page of the run across the mill pond, and its choices; with a slider, if wanted."""
-    options = HandoverOptions(steps=steps and Steps.of(steps))
+    options = HandoverOptions(steps=steps and SteppedValue.of(steps))
     rig = DEMO / "saltmarsh.toml"
     return made_data(rig, noise(folder), options), load_rig(rig).pick([])
 

@@ -12,9 +12,9 @@ from typing import Any
 
 from auralize.handover.levels import measure_all, signals
 from auralize.handover.options import USUAL, HandoverOptions
-from auralize.handover.page_data import Material, page_data
+from auralize.handover.page_data import PageMaterial, page_data
 from auralize.handover.programme import sound_inside
-from auralize.handover.steps import Steps
+from auralize.handover.steps import SteppedValue
 from auralize.outputs import sha256_of
 from auralize.renderer.files import Designs
 from auralize.renderer.parts import Share
@@ -41,12 +41,12 @@ def made_data(
     sha256 = sha256_of(sound)
     date = str(options.date or "2026-05-01")
     return page_data(
-        Material(rig, picked, take, options, sha256, inside, measured[0], measured[1:], date)
+        PageMaterial(rig, picked, take, options, sha256, inside, measured[0], measured[1:], date)
     )
 
 
 if __name__ == "__main__":
     rig_file, sound, out, *steps = sys.argv[1:]
-    asked = HandoverOptions(steps=Steps.of(steps[0])) if steps else USUAL
+    asked = HandoverOptions(steps=SteppedValue.of(steps[0])) if steps else USUAL
     data = made_data(Path(rig_file), Path(sound), asked)
     Path(out).write_text(json.dumps(data, ensure_ascii=False), encoding="utf-8")
