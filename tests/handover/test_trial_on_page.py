@@ -1,6 +1,5 @@
 """Blind trials of a page, in a browser: what they log, what they hold back, what they tell."""
 
-import hashlib
 import json
 import math
 import random
@@ -17,6 +16,7 @@ from auralize.trials.plan import ANSWERS, PRESENTATIONS, Compared, Plan
 from auralize.trials.preparing import EQUALLY_LOUD
 from auralize.trials.statistics import GUESSING, Protocol, evaluate, findings, percent, power
 from support.browsers import Chromium
+from support.forged import sealed_again
 from support.pages import script_page
 from support.trial_page import DATA, PROTOCOLS, RECEIVING, STAND_IN, WORDS, checked
 
@@ -156,10 +156,10 @@ def other(value: Any) -> Any:
     return value + 1 if isinstance(value, int | float) else "x"
 
 
-def test_what_was_sealed_anew_contradicts_the_commitment(page: Chromium, tmp_path: Path) -> None:
+def test_what_was_sealed_again_contradicts_the_commitment(page: Chromium, tmp_path: Path) -> None:
     """A forger's work, by the recipe at the head of trials/log.py: facts, seed and score are bound."""
     lines = held(page, wish("matched-to-sample", 4))["log"].encode().splitlines(keepends=True)
-    assert checked(tmp_path, sealed_anew(lines)).outcome is not None
+    assert checked(tmp_path, sealed_again(lines)).outcome is not None
     first, last = json.loads(lines[0]), json.loads(lines[-1])
     kept = ("record", "commitment", "seal")
     forged = [
@@ -174,16 +174,7 @@ def test_what_was_sealed_anew_contradicts_the_commitment(page: Chromium, tmp_pat
         [lines[0], encode(answer | {"answer": 1 - answer["answer"]}) + b"}\n", *lines[2:]]
     )
     for edited in forged:
-        assert checked(tmp_path, sealed_anew(edited)).state == "refused"
-
-
-def sealed_anew(lines: list[bytes]) -> bytes:
-    seal, done = "", b""
-    for line in lines:
-        body = line.rpartition(b',"seal":')[0]
-        seal = hashlib.sha256(seal.encode() + body).hexdigest()
-        done += body + f',"seal":"{seal}"}}\n'.encode()
-    return done
+        assert checked(tmp_path, sealed_again(edited)).state == "refused"
 
 
 def test_a_place_of_another_name_is_refused(page: Chromium, tmp_path: Path) -> None:

@@ -1,6 +1,5 @@
 """Logs that were edited, forged or cut, and several logs taken together."""
 
-import hashlib
 import shutil
 import subprocess
 import sys
@@ -18,6 +17,7 @@ from auralize.trials.checking import Check, summarise, verify
 from auralize.trials.plan import ANSWERS, PRESENTATIONS, TrialError
 from auralize.trials.session import Session
 from auralize.trials.statistics import GUESSING
+from support.forged import sealed_again
 from support.sessions import PROTOCOLS, plan, run, sure_answer, untimed
 
 # ---- edited logs
@@ -61,16 +61,6 @@ def test_any_missing_repeated_or_moved_line_is_found(
     swapped[one], swapped[other] = swapped[other], swapped[one]
     for edited in (lines[:one] + lines[one + 1 :], [*lines, lines[one]], swapped):
         assert check_of(tmp_path, b"".join(edited)).outcome is None
-
-
-def sealed_again(lines: list[bytes]) -> bytes:
-    """A forger's work: all seals recomputed, by the rule at the head of the module."""
-    seal, done = "", b""
-    for line in lines:
-        body = line.rpartition(b',"seal":')[0]
-        seal = hashlib.sha256(seal.encode() + body).hexdigest()
-        done += body + f',"seal":"{seal}"}}\n'.encode()
-    return done
 
 
 @untimed
