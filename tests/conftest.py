@@ -5,6 +5,7 @@ import gc
 import os
 import signal
 
+import hypothesis
 import pytest
 
 # Two processes whose linear algebra takes two threads each get in each other's way on two cores.
@@ -49,8 +50,15 @@ def _noted():
 gc.unfreeze = _noted  # to ask for the count takes as long as the search
 
 
+@hypothesis.settings(max_examples=1, database=None)
+@hypothesis.given(hypothesis.strategies.none())
+def _its_random_numbers_are_made(_):
+    """What holds them it looks for among what is not frozen, or warns."""
+
+
 def pytest_collection_finish():
     """Not among the tests themselves, 650 000 objects, which takes 0.3 s whenever a bench starts."""
+    _its_random_numbers_are_made()
     gc.collect()
     gc.freeze()
 
