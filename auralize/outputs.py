@@ -16,7 +16,6 @@ import zlib
 from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Final
 
@@ -59,6 +58,8 @@ def fingerprint(*said: Any) -> str:
 def origin(day: str | None = None) -> str:
     """What made a file, and on which ``day``: else today in UTC, or as ``SOURCE_DATE_EPOCH`` has it
     (reproducible-builds.org)."""
+    from importlib.metadata import version  # for what is written, and nothing else
+
     if day is not None:
         return f"auralize {version('auralize')}, {day}"
     told = os.environ.get("SOURCE_DATE_EPOCH", "")
