@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,9 +12,6 @@ from numpy.typing import NDArray
 from auralize.audio.loudness import LoudnessMeter
 from auralize.audio.true_peak import TruePeakMeter
 from auralize.units import decibels
-
-if TYPE_CHECKING:
-    from concurrent.futures import Executor
 
 Samples = NDArray[np.float64]
 
