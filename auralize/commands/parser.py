@@ -66,9 +66,9 @@ class _Version(argparse.Action):
     """Tells the version that is installed, which is looked up for nothing else."""
 
     def __call__(self, *_: object) -> NoReturn:
-        from importlib.metadata import version
+        from auralize.outputs import version
 
-        print(f"auralize {version('auralize')}")
+        print(f"auralize {version()}")
         raise SystemExit(ExitCode.OK)
 
 
