@@ -1,9 +1,13 @@
 """For all tests: in how many processes, what is looked at for garbage, which signals reach what
 they start."""
 
+import contextlib
 import gc
+import importlib
 import os
 import signal
+import sys
+from pathlib import Path
 
 import hypothesis
 import pytest
@@ -48,6 +52,20 @@ def _noted():
 
 
 gc.unfreeze = _noted  # to ask for the count takes as long as the search
+
+
+def pytest_configure(config):
+    """Of all tests each process imports another part first, so that each file is compiled by one of them:
+    pytest's rewriting of assertions takes as long as all other collecting."""
+    given = getattr(config, "workerinput", None)
+    if given is None or config.option.file_or_dir:
+        return
+    number, count = int(given["workerid"].removeprefix("gw")), given["workercount"]
+    for path in sorted(Path(__file__).parent.rglob("test_*.py"))[number::count]:
+        if str(path.parent) not in sys.path:
+            sys.path.insert(0, str(path.parent))
+        with contextlib.suppress(Exception, pytest.skip.Exception):  # told when it is collected
+            importlib.import_module(path.stem)
 
 
 @hypothesis.settings(max_examples=1, database=None)

@@ -15,6 +15,7 @@ from auralize_demo import demo
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from auralize.figures import picture
 from auralize.handover import handover
 from auralize.outputs import check_ours, is_result, marked
 from auralize.rig.editing import RigDraft
@@ -51,6 +52,13 @@ def short_demo(monkeypatch: pytest.MonkeyPatch) -> None:
 def bare_page(monkeypatch: pytest.MonkeyPatch) -> None:
     """A page without its words and curves, which are of no matter here."""
     monkeypatch.setattr(handover, "page_text", lambda data, *_: json.dumps(data))
+
+
+@pytest.fixture(autouse=True)
+def one_panel(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A picture of one panel: four take three times as long to lay out."""
+    every = picture.panels
+    monkeypatch.setattr(picture, "panels", lambda *of: every(*of)[:1])
 
 
 def held(bench: Bench) -> dict[str, bytes]:

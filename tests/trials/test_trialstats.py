@@ -209,7 +209,7 @@ def test_d_prime_is_the_published_one(
 
 @pytest.mark.parametrize(("correct", "trials"), [(10, 15), (6, 15), (14, 15)])
 def test_d_prime_of_a_score_solves_the_integral(correct: int, trials: int) -> None:
-    with mpmath.workdps(25):
+    with mpmath.workdps(18):
         wanted = mpmath.mpf(correct) / trials
         root = mpmath.findroot(lambda d: frijters(d) - wanted, (1.0, 3.0), solver="anderson")
     assert d_prime(correct / trials, "triangle") == pytest.approx(float(root), rel=1e-12)
