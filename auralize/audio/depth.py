@@ -103,15 +103,16 @@ def quantise(
     top = 2.0 ** (bits - 1)
     exact = bits <= SINGLE_BITS and dither is None
     steps = np.multiply(block, top, dtype=block.dtype if exact else np.float64)
-    nearest = np.rint(steps, out=steps if dither is None else None)
     clipped = 0
-    if nearest.size and (nearest.min() < -top or nearest.max() > top - 1):
+    if steps.size and (steps.min() < -top or steps.max() > top - 1):
+        nearest = np.rint(steps)
         clipped = int(np.count_nonzero((nearest < -top) | (nearest > top - 1)))
     if dither is not None:
-        nearest = np.rint(steps + dither)
+        steps += dither
+    np.rint(steps, out=steps)
     if clipped or dither is not None:
-        nearest = np.clip(nearest, -top, top - 1)
-    return nearest.astype(np.int32), clipped
+        np.clip(steps, -top, top - 1, out=steps)
+    return steps.astype(np.int32), clipped
 
 
 def triangular(random: np.random.Generator, shape: tuple[int, ...]) -> NDArray[np.float64]:
@@ -120,4 +121,6 @@ def triangular(random: np.random.Generator, shape: tuple[int, ...]) -> NDArray[n
     Drawn sample by sample, so that the values do not depend on how the signal is cut.
     """
     draws = random.random((*shape, 2))
-    return np.asarray(draws[..., 0] + draws[..., 1] - 1.0)
+    sums: NDArray[np.float64] = draws[..., 0] + draws[..., 1]
+    sums -= 1.0
+    return sums

@@ -65,10 +65,10 @@ def pack(steps: NDArray[np.int32], subtype: str) -> Bytes:
     flat = np.ascontiguousarray(steps).reshape(-1)
     if subtype != "PCM_24":
         return flat.astype(FORMS[subtype].taken).view(np.uint8)
-    whole = flat.astype("<i4", copy=False)
+    parts = flat.astype("<i4", copy=False).view(np.uint8)
     out = np.empty(3 * len(flat), np.uint8)
-    np.ndarray(flat.shape, "<i2", out.data, 0, (3,))[...] = whole.view("<i2")[::2]
-    out[2::3] = whole.view(np.uint8)[2::4]
+    for byte in range(3):
+        out[byte::3] = parts[byte::4]
     return out
 
 
