@@ -32,6 +32,19 @@ def cut_off_after_two(app, protocol="triangle"):
     return log
 
 
+_left: dict[str, bytes] = {}
+
+
+def left_after_two(app):
+    """The same, played once for all who only look at what is left."""
+    if not _left:
+        folder = cut_off_after_two(app).parent
+        _left.update((path.name, path.read_bytes()) for path in folder.iterdir())
+    app.log_folder.mkdir(exist_ok=True)
+    for name, content in _left.items():
+        (app.log_folder / name).write_bytes(content)
+
+
 def test_a_session_that_was_cut_off_goes_on(app, again):
     log = cut_off_after_two(app)
 
@@ -74,7 +87,7 @@ def refusal(app):
 
 
 def test_a_session_does_not_go_on_with_other_sound(app, again, monkeypatch):
-    cut_off_after_two(app)
+    left_after_two(app)
     monkeypatch.setattr(again.engine, "load_slots", lambda heard, *, equal: [0.0, -0.5])
     assert refusal(again) == (
         "receiving end of bought has changed since: its gain is -0.50 dB now and was +0.00 dB; "
@@ -86,7 +99,7 @@ def test_a_session_does_not_go_on_with_other_sound(app, again, monkeypatch):
 def test_a_session_goes_on_only_where_gains_are_the_same_to_a_hundredth_of_a_decibel(
     app, again, monkeypatch, gain, goes_on
 ):
-    cut_off_after_two(app)
+    left_after_two(app)
     monkeypatch.setattr(again.engine, "load_slots", lambda heard, *, equal: [0.0, gain])
 
     async def steps(pilot):
@@ -146,7 +159,7 @@ def test_a_listener_may_have_a_name_that_looks_like_markup(app):
 
 def test_a_session_does_not_go_on_with_another_build(app, again):
     """Also where it is so little that its gain is the same."""
-    cut_off_after_two(app)
+    left_after_two(app)
     again.draft.change("bought", ("runs", "pond", "temperature"), "25 degC")
     said = refusal(again)
     assert said.startswith("receiving end of bought is now pond 62 m (203 ft) of 4 mm2")
@@ -155,13 +168,13 @@ def test_a_session_does_not_go_on_with_another_build(app, again):
 
 
 def test_a_session_does_not_go_on_with_another_programme(app, again):
-    cut_off_after_two(app)
+    left_after_two(app)
     sf.write(again.source, np.zeros((100, 1)), 48_000)
     assert refusal(again) == "that session was held on another programme: bells.wav"
 
 
 def test_a_session_does_not_go_on_with_another_rig(app, again):
-    cut_off_after_two(app)
+    left_after_two(app)
     again.draft.rig.choices.pop("bought")
     assert refusal(again) == (
         "that session was held on another rig: it has receiving end of bought"
@@ -195,7 +208,7 @@ def test_a_session_cut_off_after_its_last_answer_shows_what_it_found(app, again,
 
 
 def test_a_cut_off_session_is_offered_and_refused_where_the_programme_has_gone(app, again):
-    cut_off_after_two(app)
+    left_after_two(app)
 
     async def steps(pilot):
         again.source.unlink()
