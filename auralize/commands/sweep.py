@@ -88,7 +88,7 @@ def run(arguments: argparse.Namespace) -> None:
         check_ours(path, call, arguments.replace)  # somebody may have put a file there meanwhile
         save_sweep(rig, cases, found, nominal, path, call)
     print(as_text(rig, cases, found, nominal))
-    print(one_line(f"\n{path}: all cases as a table".lstrip("\n")))
+    print(f"\n{one_line(str(path))}: all cases as a table")
 
 
 def _asked(arguments: argparse.Namespace) -> AskedSweep:
