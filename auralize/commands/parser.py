@@ -17,6 +17,7 @@ COMMANDS: Final = (
     "render",
     "handover",
     "fit",
+    "sweep",
     "plot",
     "filter",
     "bench",
