@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from auralize.errors import RequestError, RigError
-from auralize.handover.steps import MOST_STEPS, SteppedValue, nearest
+from auralize.handover.steps import nearest
 from auralize.rig.reading import load_rig
+from auralize.rig.stepped import MOST_STEPS, SteppedValue
 from support.command import RIG
 
 
