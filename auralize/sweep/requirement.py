@@ -2,25 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from auralize.circuit.conductor import Real
-from auralize.figures.columns import factor_text
+from auralize.figures.columns import decibels_text, factor_text, three_digits
 from auralize.figures.fit import Kind, shown
 from auralize.sweep.case_figures import CaseFigures
-from auralize.units import rounded
+from auralize.units import rounded, show_frequency
 
-KIND_WORDS: Final[Mapping[Kind, str]] = {
-    "loss": "loss at 1 kHz",
-    "deviation": "deviation from that",
+_KIND_WORDS: Final[Mapping[Kind, str]] = {
+    "loss": "loss at {}",
+    "deviation": "largest deviation from the loss at {}",
     "damping": "damping factor",
-    "heat": "programme power lost in cable",
+    "heat": "share of programme power lost in cable",
 }
-"""As `auralize figures` calls them; 1 kHz, or the middle of a band without it."""
+"""Of the figures of `auralize figures`, with where loss is stated."""
 
 
 @dataclass(frozen=True)
@@ -38,32 +39,47 @@ class Requirement:
 
     @property
     def words(self) -> str:
-        """Figure and limit: "loss at 1 kHz of at most 1 dB"."""
-        name = (
-            "deviation from the loss at 1 kHz"
-            if self.kind == "deviation"
-            else KIND_WORDS[self.kind]
-        )
-        bound = "at least" if self.kind == "damping" else "at most"
-        limit = {"damping": f"{self.limit:.3g}", "heat": f"{self.limit * 100:.3g} %"}
-        return f"{name} of {bound} {limit.get(self.kind, f'{self.limit:.3g} dB')}"
+        """The limit: "at most 1 dB"."""
+        if self.kind == "damping":
+            return f"at least {self.limit:.3g}"
+        limit = f"{self.limit * 100:.3g} %" if self.kind == "heat" else f"{self.limit:.3g} dB"
+        return f"at most {limit}"
+
+
+def kind_words(kind: Kind, figures: Sequence[CaseFigures]) -> str:
+    """What a figure is called."""
+    hertz = dict.fromkeys(at for one in figures for at in np.unique(one.reference_hz).tolist())
+    at = " or ".join(show_frequency(three_digits(one)) for one in hertz)
+    return _KIND_WORDS[kind].format(at)
+
+
+def told(figures: CaseFigures, kind: Kind) -> Real:
+    """A figure in every case as it is told: dB, of a deviation its modulus, a factor, or a share."""
+    if kind == "deviation":
+        return np.abs(figures.deviation_db)
+    return {
+        "loss": figures.loss_db,
+        "damping": figures.damping_factor,
+        "heat": figures.cable_share,
+    }[kind]
 
 
 def measured(figures: CaseFigures, kind: Kind) -> Real:
-    """A figure in every case so that less is better: dB of loss or deviation, a share, one over damping."""
+    """The same so that less is better: of a loss what is lost, of a damping factor one over it."""
+    values = told(figures, kind)
     if kind == "loss":
-        return -figures.loss_db
-    if kind == "deviation":
-        return np.abs(figures.deviation_db)
-    if kind == "heat":
-        return figures.cable_share
-    return 1.0 / figures.damping_factor
+        return -values
+    return 1.0 / values if kind == "damping" else values
+
+
+def cell(value: float, kind: Kind) -> str:
+    """One of `told` in a table."""
+    if kind == "damping":
+        return factor_text(value)
+    return rounded(value, ".1%") if kind == "heat" else decibels_text(value)
 
 
 def measured_words(value: float, kind: Kind) -> str:
-    """One of `measured` as it is told."""
-    if kind == "damping":
-        return factor_text(shown(value, kind))
-    if not np.isfinite(value):
-        return "silent"
-    return rounded(value, ".1%") if kind == "heat" else f"{rounded(value, '.2f')} dB"
+    """One of `measured` in a sentence."""
+    words = cell(shown(value, kind), kind)
+    return f"{words} dB" if kind in ("loss", "deviation") and math.isfinite(value) else words
