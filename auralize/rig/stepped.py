@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -14,7 +15,13 @@ from auralize.rig.reading import Rig
 
 MOST_STEPS: Final = 24
 """A slider with more is nowhere left on purpose, and each costs room in the page."""
-_RIGHT: Final = 'right is a value of the rig file in steps, such as "runs.pond.length = 20 m, 30 m"'
+_RIGHT: Final = (
+    'right is a value of the rig file in steps, such as "runs.pond.length = 20 m, 30 m" or '
+    '"... = 20 m to 40 m in 5"'
+)
+NUMBER: Final = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
+"""As one is typed."""
+_RANGE: Final = re.compile(rf"\s*({NUMBER})\s*(.*?)\s+to\s+({NUMBER})\s*(.*?)\s+in\s+(\d+)\s*")
 
 
 @dataclass(frozen=True)
@@ -33,17 +40,17 @@ class SteppedValue:
         return place_words(self.place)
 
     @classmethod
-    def of(cls, text: str) -> SteppedValue:
-        """From "runs.pond.length = 20 m, 30 m"; raises RequestError."""
+    def of(cls, text: str, most: int = MOST_STEPS) -> SteppedValue:
+        """From "runs.pond.length = 20 m, 30 m", or "... = 20 m to 40 m in 5"; raises RequestError."""
         key, _, listed = text.partition("=")
         place = asked_place(key)
-        values = tuple(asked_value(one.strip()) for one in listed.split(","))
+        values = tuple(asked_value(one) for one in _listed(listed, most))
         shown = tuple(map(value_words, values))
         if not (place and all(shown) and text.isprintable()):
             raise RequestError(f"steps: {text!r} was found; {_RIGHT}")
-        if not 2 <= len(shown) <= MOST_STEPS:
+        if not 2 <= len(shown) <= most:
             raise RequestError(
-                f"steps: {len(shown)} of {key.strip()} were found; right are 2 to {MOST_STEPS}"
+                f"steps: {len(shown)} of {key.strip()} were found; right are 2 to {most}"
             )
         if len(set(shown)) < len(shown):
             raise RequestError(f"steps: {text!r} has a value twice; right is each once")
@@ -70,6 +77,16 @@ class SteppedValue:
                 raise RequestError(
                     f"steps: {same} and {self.shown[at]} are the same for these choices; right is each once"
                 )
+
+
+def _listed(text: str, most: int) -> list[str]:
+    """The values as they are written; of a range so many, equally far apart, with both ends."""
+    found = _RANGE.fullmatch(text)
+    if found is None or found[2] != found[4]:
+        return [one.strip() for one in text.split(",")]
+    low, high, count = float(found[1]), float(found[3]), min(int(found[5]), most + 1)
+    apart = (high - low) / max(count - 1, 1)
+    return [f"{low + at * apart:.12g} {found[2]}".rstrip() for at in range(count)]
 
 
 def asked_place(key: str) -> tuple[str, ...]:

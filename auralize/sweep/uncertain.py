@@ -14,8 +14,7 @@ from auralize.errors import RequestError
 from auralize.rig.keys import declared
 from auralize.rig.loads import LEGS
 from auralize.rig.place_words import place_words
-from auralize.rig.stepped import asked_place, asked_value
-from auralize.rig.table import dotted
+from auralize.rig.stepped import NUMBER, asked_place, asked_value
 from auralize.units import Quantity, parse
 
 Law = Literal["uniform", "normal", "list"]
@@ -25,9 +24,8 @@ _RIGHT: Final = (
     'right is a value of the rig file within limits, such as "runs.pond.length = 62 m +- 2 m" or '
     '"... = 60 m to 64 m" (evenly), "... = 62 m +- 2 m as 2 sigma" (normal), "... = 60 m, 62 m" (a list)'
 )
-_NUMBER: Final = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
-_QUANTITY: Final = re.compile(rf"({_NUMBER})\s*(.*)")
-_SIGMAS: Final = re.compile(rf"(.*\S)\s+as\s+({_NUMBER})\s*sigma")
+_QUANTITY: Final = re.compile(rf"({NUMBER})\s*(.*)")
+_SIGMAS: Final = re.compile(rf"(.*\S)\s+as\s+({NUMBER})\s*sigma")
 _PLUS_MINUS: Final = re.compile(r"\s*(?:\+-|\+/-|\u00b1)\s*")
 
 
@@ -41,9 +39,10 @@ class UncertainValue:
     """Of all numbers here; nothing for plain numbers."""
     nominal: Any = None
     """As a rig file has it; None: what the rig itself says."""
-    low: float = 0.0
-    high: float = 0.0
-    """Limits, or for `normal` one sigma below and above the mean."""
+    middle: float = 0.0
+    """Between the limits, or the mean."""
+    half: float = 0.0
+    """Half the width between the limits, or sigma, the standard deviation."""
     values: tuple[Any, ...] = ()
     """The list, as a rig file has them."""
 
@@ -53,6 +52,16 @@ class UncertainValue:
         return place_words(self.place)
 
     @property
+    def low(self) -> float:
+        """Lower limit of a uniform law."""
+        return self.middle - self.half
+
+    @property
+    def high(self) -> float:
+        """Upper limit."""
+        return self.middle + self.half
+
+    @property
     def spread_words(self) -> str:
         """How it is spread."""
         if self.law == "list":
@@ -60,19 +69,18 @@ class UncertainValue:
         unit = f" {self.unit}" if self.unit else ""
         if self.law == "uniform":
             return f"evenly from {self.low:.6g} to {self.high:.6g}{unit}"
-        mean, sigma = 0.5 * (self.low + self.high), 0.5 * (self.high - self.low)
-        return f"normal about {mean:.6g}{unit}, sigma {sigma:.4g}{unit}, not cut off"
+        return f"normal about {self.middle:.6g}{unit}, sigma {self.half:.4g}{unit}, not cut off"
 
     def numbers(self, chance: Real) -> list[Any]:
         """Values for chances of 0 to below 1: numbers in ``unit``, or what the list has."""
         if self.law == "list":
             return [self.values[int(at * len(self.values))] for at in chance]
         if self.law == "uniform":
-            return (self.low + chance * (self.high - self.low)).tolist()
+            return (self.middle + (2.0 * chance - 1.0) * self.half).tolist()
         from scipy.special import ndtri
 
-        mean, sigma = 0.5 * (self.low + self.high), 0.5 * (self.high - self.low)
-        return (mean + sigma * ndtri(np.maximum(chance, np.finfo(float).tiny))).tolist()
+        deviations = ndtri(np.maximum(chance, np.finfo(float).tiny))
+        return (self.middle + self.half * deviations).tolist()
 
     def written(self, number: Any) -> Any:
         """One of `numbers` as a rig file has it."""
@@ -120,7 +128,7 @@ def _plus_minus(
     law: Law = "uniform" if sigmas is None else "normal"
     width /= sigmas or 1.0
     written = f"{middle!r} {unit}" if unit else middle
-    return UncertainValue(place, law, unit, written, middle - width, middle + width)
+    return UncertainValue(place, law, unit, written, middle, width)
 
 
 def _between(place: tuple[str, ...], low: str, high: str) -> UncertainValue:
@@ -130,7 +138,7 @@ def _between(place: tuple[str, ...], low: str, high: str) -> UncertainValue:
         raise ValueError("right is one unit for both ends")
     if not bottom < top:
         raise ValueError("right is the lower end first")
-    return UncertainValue(place, "uniform", unit, None, bottom, top)
+    return UncertainValue(place, "uniform", unit, None, 0.5 * (bottom + top), 0.5 * (top - bottom))
 
 
 def _number(text: str) -> tuple[float, str]:
@@ -163,9 +171,3 @@ def quantity_at(place: tuple[str, ...]) -> Quantity | None:
     takes = {key.takes for key in declared(place[:-1]) if key.name == place[-1]}
     found = takes & set(get_args(Quantity))
     return cast(Quantity, found.pop()) if len(found) == 1 else None
-
-
-def name_of(place: tuple[str, ...], unit: str) -> str:
-    """What a column of numbers is called: "runs.pond.length_m"."""
-    per = unit.replace("/", "_per_").replace(" ", "")
-    return f"{dotted(place)}_{per}" if unit else dotted(place)
