@@ -3,15 +3,27 @@
 from __future__ import annotations
 
 import argparse
+import math
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from auralize.commands.progress import ProgressLine, telling
-from auralize.commands.shared import add_across, add_into, add_rig, loaded, number_or_nan, picked
+from auralize.commands.shared import (
+    KINDS,
+    add_across,
+    add_into,
+    add_rig,
+    loaded,
+    number_or_nan,
+    picked,
+    tolerance,
+)
 from auralize.errors import RequestError, one_line
 
 if TYPE_CHECKING:
     from auralize.sweep.asked import AskedSweep
+    from auralize.sweep.sweep import SweepOptions
 
 DESCRIPTION = """\
 Solve many cases of a rig: every step of values in steps, each with values drawn within tolerances.
@@ -63,32 +75,98 @@ def add(commands: Any) -> None:
         "--draws", metavar="N", help="cases drawn from the tolerances, at each step (default: 1000)"
     )
     command.add_argument("--seed", metavar="N", help="of the draws (default: 1)")
+    _add_answers(command)
     add_across(command)
     add_into(command)
     command.set_defaults(command=run)
 
 
+def _add_answers(command: argparse.ArgumentParser) -> None:
+    """What is asked of all cases."""
+    command.add_argument(
+        "--meets",
+        metavar="LIMIT",
+        help='the cheapest that keeps this, such as "loss 1 dB", "deviation 0.5 dB", "damping 20" or '
+        '"heat 10 %%"; needs --price for every cable',
+    )
+    command.add_argument(
+        "--price",
+        action="append",
+        default=[],
+        metavar="CABLE=PRICE",
+        help="of a metre of a cable, such as reel=1.20; once for each",
+    )
+    command.add_argument(
+        "--matters",
+        choices=KINDS,
+        help="which value moves this figure most: each alone over its range",
+    )
+    command.add_argument(
+        "--plot",
+        choices=("png", "svg", "pdf"),
+        help="loss and drop over frequency as a picture of this kind: medians, and bands of 5 to 95 %% and "
+        "25 to 75 %%",
+    )
+
+
 @telling
 def run(arguments: argparse.Namespace) -> None:
-    from auralize.outputs import check_ours, made_folder
-    from auralize.sweep.saved import save_sweep, sweep_call, sweep_name
-    from auralize.sweep.solving import solve_all, solve_nominal
+    from auralize.sweep.answers import as_alone, as_cheapest
+    from auralize.sweep.sweep import sweep_rig
     from auralize.sweep.text import as_text
 
     asked = _asked(arguments)
-    rig, across = loaded(arguments), arguments.across
+    options = _options(arguments)
+    rig = loaded(arguments)
     choices = picked(arguments, rig)
     cases = asked.cases(rig, choices)
-    path = arguments.into / sweep_name(rig, choices, cases, across, ".csv")
-    call = sweep_call(choices, cases, across)
-    with made_folder(arguments.into), ProgressLine() as progress:
-        check_ours(path, call, arguments.replace)
-        nominal = solve_nominal(rig, choices, cases, across=across)
-        found = solve_all(rig, choices, cases, across=across, progress=progress)
-        check_ours(path, call, arguments.replace)  # somebody may have put a file there meanwhile
-        save_sweep(rig, cases, found, nominal, path, call)
-    print(as_text(rig, cases, found, nominal))
-    print(one_line(f"\n{path}: all cases as a table".lstrip("\n")))
+    with ProgressLine() as progress:
+        done = sweep_rig(rig, choices, cases, arguments.into, options, progress, _say)
+    print(as_text(rig, cases, done.found, done.nominal))
+    if done.cheapest is not None:
+        print(f"\n{as_cheapest(done.cheapest, cases, done.found)}")
+    if options.matters is not None:
+        print(f"\n{as_alone(done.alone, options.matters)}")
+    print(f"\n{one_line(str(done.table))}: all cases as a table")
+    if done.picture is not None:
+        print(f"{one_line(str(done.picture))}: loss and drop from 20 Hz to 20 kHz")
+
+
+def _say(words: str) -> None:
+    print(f"auralize: {one_line(words)}", file=sys.stderr)
+
+
+def _options(arguments: argparse.Namespace) -> SweepOptions:
+    from auralize.sweep.requirement import Requirement
+    from auralize.sweep.sweep import SweepOptions
+
+    if bool(arguments.price) != (arguments.meets is not None):
+        raise RequestError("--meets needs --price, and --price --meets; right is both, or neither")
+    required = None
+    if arguments.meets is not None:
+        kind, _, text = arguments.meets.strip().partition(" ")
+        if kind not in KINDS:
+            raise RequestError(
+                f"--meets: {arguments.meets!r} was found; right is one of {', '.join(KINDS)} with its "
+                'limit, such as "loss 1 dB"'
+            )
+        required = Requirement(kind, tolerance(kind, text, "--meets"))
+    return SweepOptions(
+        across=arguments.across,
+        requirement=required,
+        prices=dict(map(_price, arguments.price)),
+        matters=arguments.matters,
+        plot=None if arguments.plot is None else f".{arguments.plot}",
+        replaces=arguments.replace,
+    )
+
+
+def _price(text: str) -> tuple[str, float]:
+    cable, _, price = text.rpartition("=")
+    number = number_or_nan(price)
+    if not (cable and math.isfinite(number)):
+        raise RequestError(f"--price: {text!r} was found; right is a cable and a price: reel=1.20")
+    return cable.strip(), number
 
 
 def _asked(arguments: argparse.Namespace) -> AskedSweep:

@@ -16,7 +16,6 @@ import numpy as np
 from auralize.circuit.conductor import Real
 from auralize.errors import RequestError
 from auralize.figures.panels import Panel, PanelCurve
-from auralize.files import write_bytes
 from auralize.outputs import check_ours, marked
 
 if TYPE_CHECKING:
@@ -57,7 +56,7 @@ class Sheet:
 
 
 def check_picture(path: Path, call: str, replaces: bool) -> None:
-    """Raise AuralizeError where `save_sheet` could not write that: asked before any work.
+    """Raise AuralizeError where a sheet cannot be written there: asked before any work.
 
     For an ending that is not known, a file that another call made, unless it ``replaces``, or where
     matplotlib (extra "plot") is missing.
@@ -74,14 +73,15 @@ def check_picture(path: Path, call: str, replaces: bool) -> None:
         ) from None
 
 
-def save_sheet(path: Path, sheet: Sheet, look: Look, call: str) -> None:
-    """Draw it, and write it with the mark of the call; raises FileError where that cannot be done."""
+def sheet_image(sheet: Sheet, look: Look, suffix: str, call: str) -> bytes:
+    """It as the file of that ending has it, with the mark of the call."""
     import matplotlib
     from matplotlib.figure import Figure
 
-    suffix = path.suffix.lower()
-    about = {"Subject" if suffix == ".pdf" else "Description": sheet.made}
-    settings: Any = _settings(look)
+    about: dict[str, Any] = {"Subject" if suffix == ".pdf" else "Description": sheet.made}
+    # The day stands in it; a time, or names by chance, would make each drawing of the same another.
+    about |= {".svg": {"Date": None}, ".pdf": {"CreationDate": None}}.get(suffix, {})
+    settings: Any = {**_settings(look), "svg.hashsalt": call}
     with matplotlib.rc_context(settings):
         page = Figure(figsize=look.size)
         title = _folded(page, sheet.title, "large")
@@ -92,7 +92,7 @@ def save_sheet(path: Path, sheet: Sheet, look: Look, call: str) -> None:
         _settle(page, bottom, top)
         image = io.BytesIO()
         page.savefig(image, format=suffix[1:], metadata=about)
-    write_bytes(path, marked(image.getvalue(), suffix, call))
+    return marked(image.getvalue(), suffix, call)
 
 
 # ---- how it looks ---------------------------------------------------------------------------------

@@ -9,8 +9,9 @@ from auralize.circuit.power import Drive
 from auralize.circuit.signals import over
 from auralize.circuit.solution import Across
 from auralize.figures.panels import Panel, panels
-from auralize.figures.picture import PLAIN, Look, Sheet, check_picture, save_sheet
+from auralize.figures.picture import PLAIN, Look, Sheet, check_picture, sheet_image
 from auralize.figures.typical import variants
+from auralize.files import write_bytes
 from auralize.outputs import fingerprint, origin
 from auralize.rig.choice import Choice
 
@@ -40,7 +41,7 @@ def save_plot(
     made = _made_from(choices)
     labels = tuple(_label(choice, choices) for choice in choices)
     sheet = Sheet(title, labels, shown, _caption(choices, what, shown, made), made)
-    save_sheet(path, sheet, look, call)
+    write_bytes(path, sheet_image(sheet, look, path.suffix.lower(), call))
     names = "; ".join(_name(choice, choices) for choice in choices)
     return f"{path}: {what} from 20 Hz to 20 kHz, {names}"
 

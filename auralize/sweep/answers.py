@@ -36,9 +36,8 @@ def _picked(picked: Picked, cases: Cases) -> str:
 def _in_most(picked: Picked, cases: Cases, wanted: Requirement) -> str:
     offer = picked.offer
     edge = measured_words(offer.in_most, wanted.kind)
-    # Rounded down: 94.96 % are not 95 %.
-    kept = math.floor(offer.share * 1000.0) / 10.0
-    return f"{_picked(picked, cases)}; {kept:g} % of its cases keep {wanted.words}, {MOST_OF} % keep {edge}"
+    kept = math.floor(offer.share * 1000.0) / 10.0  # down: 94.96 % are not 95 %
+    return f"{_picked(picked, cases)}; {kept:g} % of its cases do, {MOST_OF} % have {wanted.bound} {edge}"
 
 
 def _offer(offer: Offer, cases: Cases) -> str:

@@ -37,8 +37,8 @@ class Chunks:
     choices: Sequence[Choice]
     cases: Cases
     kept: KeptChunks
-    across: Across = "both"
-    frequency: Real = NO_CURVES
+    across: Across
+    frequency: Real
 
     @classmethod
     def beside(
@@ -48,8 +48,8 @@ class Chunks:
         rig: Rig,
         choices: Sequence[Choice],
         cases: Cases,
-        across: Across = "both",
-        frequency: Real = NO_CURVES,
+        across: Across,
+        frequency: Real,
     ) -> Chunks:
         """Kept beside the ``result`` of a ``call`` while it goes on, but for a single chunk."""
         lasting = len(cases) > CHUNK
@@ -58,6 +58,11 @@ class Chunks:
 
     def __len__(self) -> int:
         return -(-len(self.cases) // CHUNK)
+
+    @property
+    def cases_kept(self) -> int:
+        """How many cases are kept; of the last chunk as if it were a whole one."""
+        return min((len(self) - len(self.rest)) * CHUNK, len(self.cases))
 
     @property
     def rest(self) -> list[int]:

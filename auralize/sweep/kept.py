@@ -15,6 +15,7 @@ from typing import Any, Final, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from auralize.errors import FileError
 from auralize.files import make_folder, write_bytes
 from auralize.outputs import fingerprint
 
@@ -32,7 +33,7 @@ class KeptChunks:
     """
 
     def __init__(self, result: Path, call: Any, lasting: bool = True) -> None:
-        self._result = result
+        self.result = result
         call = fingerprint(call, version("auralize"))
         self._folder = result.parent / f"{_beginning(result)}{call}{_END}"
         self._lasting = lasting
@@ -62,8 +63,12 @@ class KeptChunks:
             return
         written = io.BytesIO()
         np.savez(written, **arrays)  # type: ignore[arg-type]  # names of ours are no options
-        make_folder(self._folder)
-        write_bytes(self._file(number), written.getvalue())
+        try:
+            make_folder(self._folder)
+            write_bytes(self._file(number), written.getvalue())
+        except FileError:  # another process, being done, may just have removed the folder
+            make_folder(self._folder)
+            write_bytes(self._file(number), written.getvalue())
 
     def __enter__(self) -> Self:
         return self
@@ -72,9 +77,13 @@ class KeptChunks:
         if kind is None or issubclass(kind, Exception):
             for path in self._all():
                 shutil.rmtree(path, ignore_errors=True)
+        elif issubclass(kind, KeyboardInterrupt) and self._folder.is_dir():
+            raise KeyboardInterrupt(
+                f"what is done is kept in {self._folder}, and the same call goes on there"
+            )
 
     def _all(self) -> list[Path]:
-        return list(self._result.parent.glob(f"{glob.escape(_beginning(self._result))}*{_END}"))
+        return list(self.result.parent.glob(f"{glob.escape(_beginning(self.result))}*{_END}"))
 
     def _file(self, number: int) -> Path:
         return self._folder / f"{number}.npz"

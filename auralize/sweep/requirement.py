@@ -38,12 +38,15 @@ class Requirement:
         return shown(self.limit, self.kind)
 
     @property
+    def bound(self) -> str:
+        """What the limit is."""
+        return "at least" if self.kind == "damping" else "at most"
+
+    @property
     def words(self) -> str:
         """The limit: "at most 1 dB"."""
-        if self.kind == "damping":
-            return f"at least {self.limit:.3g}"
-        limit = f"{self.limit * 100:.3g} %" if self.kind == "heat" else f"{self.limit:.3g} dB"
-        return f"at most {limit}"
+        number = f"{self.limit * 100:.3g} %" if self.kind == "heat" else f"{self.limit:.3g}"
+        return f"{self.bound} {number}{' dB' if self.kind in ('loss', 'deviation') else ''}"
 
 
 def kind_words(kind: Kind, figures: Sequence[CaseFigures]) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -42,23 +42,6 @@ def solve_cases(
 
 CHUNK: Final = 256
 """Cases that are solved together."""
-
-
-def solve_all(
-    rig: Rig,
-    choices: Sequence[Choice],
-    cases: Cases,
-    frequency: Real = _NONE,
-    across: Across = "both",
-    progress: Callable[[float], None] = lambda share: None,
-) -> list[CaseFigures]:
-    """The same for all cases; ``progress`` is told the share that is done."""
-    parts = []
-    for first in range(0, len(cases), CHUNK):
-        last = min(first + CHUNK, len(cases))
-        parts.append(solve_cases(rig, choices, cases, first, last, frequency, across))
-        progress(last / len(cases))
-    return [CaseFigures.joined(some) for some in zip(*parts, strict=True)]
 
 
 def solve_nominal(

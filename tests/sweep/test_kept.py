@@ -54,13 +54,18 @@ def test_all_goes_when_the_result_is_whole_and_nothing_else(tmp_path):
     assert [path.name for path in tmp_path.iterdir()] == ["mine"]
 
 
+def interrupted(kept, end):
+    with kept:
+        kept.keep(0, ARRAYS)
+        raise end
+
+
 def test_it_stays_only_when_the_program_is_stopped(tmp_path):
     """Not after an error, as the same call would end so again."""
     kept = KeptChunks(tmp_path / "pond.csv", "call")
-    for end, stays in ((KeyboardInterrupt, True), (OSError, False)):
-        with pytest.raises(end), kept:
-            kept.keep(0, ARRAYS)
-            raise end
+    for end, stays in ((KeyboardInterrupt(), True), (OSError(), False)):
+        with pytest.raises(type(end)):
+            interrupted(kept, end)
         assert kept.has(0) is stays
 
 
