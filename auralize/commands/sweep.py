@@ -23,6 +23,7 @@ from auralize.errors import RequestError, one_line
 
 if TYPE_CHECKING:
     from auralize.sweep.asked import AskedSweep
+    from auralize.sweep.requirement import Requirement
     from auralize.sweep.sweep import SweepOptions
 
 DESCRIPTION = """\
@@ -116,7 +117,7 @@ def run(arguments: argparse.Namespace) -> None:
     from auralize.sweep.text import as_text
 
     asked = _asked(arguments)
-    options = _options(arguments)
+    options = _options(arguments, asked)
     rig = loaded(arguments)
     choices = picked(arguments, rig)
     cases = asked.cases(rig, choices)
@@ -136,28 +137,31 @@ def _say(words: str) -> None:
     print(f"auralize: {one_line(words)}", file=sys.stderr)
 
 
-def _options(arguments: argparse.Namespace) -> SweepOptions:
-    from auralize.sweep.requirement import Requirement
+def _options(arguments: argparse.Namespace, asked: AskedSweep) -> SweepOptions:
     from auralize.sweep.sweep import SweepOptions
 
-    if bool(arguments.price) != (arguments.meets is not None):
+    if bool(asked.prices) != (asked.meets is not None):
         raise RequestError("--meets needs --price, and --price --meets; right is both, or neither")
-    required = None
-    if arguments.meets is not None:
-        kind, _, text = arguments.meets.strip().partition(" ")
-        if kind not in KINDS:
-            raise RequestError(
-                f"--meets: {arguments.meets!r} was found; right is one of {', '.join(KINDS)} with its "
-                'limit, such as "loss 1 dB"'
-            )
-        required = Requirement(kind, tolerance(kind, text, "--meets"))
     return SweepOptions(
         across=arguments.across,
-        requirement=required,
-        prices=dict(map(_price, arguments.price)),
+        requirement=None if asked.meets is None else _requirement(asked.meets),
+        prices=asked.prices,
         matters=arguments.matters,
         plot=None if arguments.plot is None else f".{arguments.plot}",
         replaces=arguments.replace,
+    )
+
+
+def _requirement(text: str) -> Requirement:
+    from auralize.sweep.requirement import Requirement
+
+    word, _, limit = text.strip().partition(" ")
+    for kind in KINDS:
+        if word == kind:
+            return Requirement(kind, tolerance(kind, limit, "meets"))
+    raise RequestError(
+        f"meets: {text!r} was found; right is one of {', '.join(KINDS)} with its limit, such as "
+        '"loss 1 dB"'
     )
 
 
@@ -178,6 +182,8 @@ def _asked(arguments: argparse.Namespace) -> AskedSweep:
         arguments.tolerance,
         _whole("--draws", arguments.draws, 1, MOST_CASES),
         _whole("--seed", arguments.seed, 0, 2**32 - 1),
+        arguments.meets,
+        dict(map(_price, arguments.price)),
     )
     if arguments.varied is None:
         return by_options

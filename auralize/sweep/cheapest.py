@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -22,6 +21,7 @@ from auralize.sweep.solving import solve_cases, solve_nominal
 
 MOST_OF: Final = 95
 """Per cent of the cases in which it has to be kept."""
+MOST_PRICE: Final = 1e9
 Prices = Mapping[str, float]
 """Of a metre of each cable by its name, in whatever the user counts in."""
 
@@ -93,8 +93,10 @@ def _check(prices: Prices, used: Sequence[str]) -> None:
             raise RequestError(
                 f"price: no run is of cable {name!r}{guess(name, used)}; right is one of {right}"
             )
-        if not 0.0 <= price < math.inf:
-            raise RequestError(f"price: {price:g} of {name} was found; right is 0 or more a metre")
+        if not 0.0 <= price <= MOST_PRICE:
+            raise RequestError(
+                f"price: {price:g} of {name} was found; right is 0 to {MOST_PRICE:g} a metre"
+            )
     if missing := [name for name in used if name not in prices]:
         raise RequestError(
             f"price: cable {missing[0]!r} has none; right is one for each of {right}"

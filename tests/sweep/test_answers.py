@@ -63,11 +63,11 @@ def test_what_matters_most_is_first(capsys):
         (PRICES, "--meets needs --price"),
         (
             (*PRICES, "--meets", "quiet 1 dB"),
-            "--meets: 'quiet 1 dB' was found; right is one of loss",
+            "meets: 'quiet 1 dB' was found; right is one of loss",
         ),
         (
             (*PRICES, "--meets", "damping 1 dB"),
-            "--meets: '1 dB' was found; right is a factor such as 20",
+            "meets: '1 dB' was found; right is a factor such as 20",
         ),
         (("--price", "thin", "--meets", "loss 1 dB"), "--price: 'thin' was found; right is"),
         (("--price", "thin=1", "--meets", "loss 1 dB"), "price: cable 'thick' has none"),
