@@ -52,7 +52,7 @@ class AskedSweep:
 
     def cases(self, rig: Rig, choices: Sequence[Choice]) -> Cases:
         """The cases of a rig; raises RequestError."""
-        contents = [rig.of(choice) for choice in choices]
+        contents = [rig.said(choice) for choice in choices]
         return Cases(
             tuple(SteppedValue.of(text, _MOST_STEPS) for text in self.steps),
             tuple(UncertainValue.of(t, lambda p: _said(contents, p)) for t in self.tolerances),

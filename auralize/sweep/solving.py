@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -10,13 +10,12 @@ import numpy as np
 from auralize.circuit.conductor import Real
 from auralize.circuit.solution import Across
 from auralize.errors import RigError
-from auralize.figures.curves import curves
-from auralize.figures.numbers import Figures, figures
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 from auralize.rig.table import dotted
 from auralize.sweep.case_figures import CaseFigures
 from auralize.sweep.cases import Cases, Place, overlay
+from auralize.sweep.together import alike, solve_together
 from auralize.units import quoted
 
 _NONE: Final = np.empty(0)
@@ -63,40 +62,29 @@ def _solved(
     frequency: Real,
     across: Across,
 ) -> CaseFigures:
-    found = []
-    for number, one in enumerate(values):
+    def told(error: ValueError, at: int) -> RigError:
+        said = ", ".join(f"{dotted(place)} = {quoted(v)}" for place, v in values[at].items())
+        which = "the nominal case" if first is None else f"case {first + at + 1}"
+        return RigError(f"{error}; it was asked for in {which}, with {said}")
+
+    changed: list[Choice] = []
+    for at, one in enumerate(values):
         try:
-            changed = rig.changed(choice, {(): overlay(one)})
+            changed.append(rig.changed(choice, {(): overlay(one)}))
         except RigError as error:
-            told = ", ".join(f"{dotted(place)} = {quoted(value)}" for place, value in one.items())
-            which = "the nominal case" if first is None else f"case {first + number + 1}"
-            raise RigError(f"{error}; it was asked for in {which}, with {told}") from None
-        found.append(_one(changed, frequency, across))
-    return CaseFigures.joined(found)
-
-
-def _one(choice: Choice, frequency: Real, across: Across) -> CaseFigures:
-    found = figures(choice, (), across)
-    at = (found.reference_hz,)
-    drawn = curves(choice, across, np.array([*at, *frequency]))
-    return CaseFigures(
-        choice.name,
-        choice.label,
-        choice.listen,
-        reference_hz=np.array(at),
-        loss_db=np.array([found.loss_db]),
-        drop_db=drawn.drop_db[:1],
-        deviation_db=np.array([found.deviation_db]),
-        deviation_hz=np.array([found.deviation_hz]),
-        damping_factor=np.array([found.damping_factor]),
-        damping_hz=np.array([found.damping_hz]),
-        cable_share=np.array([found.cable_share]),
-        cable_watts=np.array([_watts(found)]),
-        frequency=frequency,
-        loss_curve_db=drawn.loss_db[None, 1:],
-        drop_curve_db=drawn.drop_db[None, 1:],
-    )
-
-
-def _watts(found: Figures) -> float:
-    return np.nan if found.driven is None else sum(r.watts for r in found.driven.runs.values())
+            raise told(error, at) from None
+    groups: dict[Hashable, list[int]] = {}
+    for at, made in enumerate(changed):
+        groups.setdefault(alike(made), []).append(at)
+    found = []
+    for group in groups.values():
+        try:
+            found.append(solve_together([changed[at] for at in group], frequency, across))
+        except ValueError:  # of one of them; which one is found by itself
+            for at in group:
+                try:
+                    found.append(solve_together([changed[at]], frequency, across))
+                except ValueError as error:
+                    raise told(error, at) from None
+    order = np.argsort(np.concatenate([np.array(group) for group in groups.values()]))
+    return CaseFigures.joined(found).of(order)
