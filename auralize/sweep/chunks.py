@@ -77,9 +77,10 @@ class Chunks:
         """
         rest = self.rest
         for done, number in enumerate(rest, 1):
-            self._arrays(number, ())
+            self.kept.keep(number, self.solved(number))
             progress(done / len(rest))
-        parts = [self._arrays(number, _FIGURES) for number in range(len(self))]
+        wanted = [_entry(name, at) for at in range(len(self.choices)) for name in _FIGURES]
+        parts = [self._arrays(number, wanted) for number in range(len(self))]
         nothing = np.empty((len(self.cases), 0))
         return [
             CaseFigures(
@@ -98,28 +99,29 @@ class Chunks:
 
     def curve_percentiles(self, choice: int, curve: str) -> Real:
         """`percentiles` of one of `CURVES`, shape (percents, frequencies), in memory that is flat."""
-        width = max(_ROOM // len(self.cases), 1)
-        found = []
+        width, name, found = max(_ROOM // len(self.cases), 1), _entry(curve, choice), []
         for low in range(0, len(self.frequency), width):
-            part = slice(low, low + width)
-            values = [
-                self._arrays(number, [curve])[_entry(curve, choice)][:, part]
-                for number in range(len(self))
-            ]
-            found.append(percentiles(np.concatenate(values)))
+            values = np.empty((len(self.cases), len(self.frequency[low : low + width])))
+            for number in range(len(self)):
+                some = self._arrays(number, [name])[name]
+                values[number * CHUNK :][: len(some)] = some[:, low : low + width]
+            found.append(percentiles(values))
         return np.concatenate(found, axis=1)
 
+    def solved(self, number: int) -> Arrays:
+        """All arrays of one chunk; what it comes to depends on nothing but rig, cases and number."""
+        first = number * CHUNK
+        last = min(first + CHUNK, len(self.cases))
+        solved = solve_cases(
+            self.rig, self.choices, self.cases, first, last, self.frequency, self.across
+        )
+        return dict(_entries(solved))
+
     def _arrays(self, number: int, names: Sequence[str]) -> Arrays:
-        """These of one chunk, of each choice; solved, and kept, where they are not there."""
-        wanted = [_entry(name, at) for at in range(len(self.choices)) for name in names]
-        found = self.kept.taken(number, wanted)
+        """These of one chunk; solved once more, and kept, where they are not whole."""
+        found = self.kept.taken(number, names)
         if found is None:
-            first = number * CHUNK
-            last = min(first + CHUNK, len(self.cases))
-            solved = solve_cases(
-                self.rig, self.choices, self.cases, first, last, self.frequency, self.across
-            )
-            found = dict(_entries(solved))
+            found = self.solved(number)
             self.kept.keep(number, found)
         return found
 
