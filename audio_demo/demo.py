@@ -27,6 +27,7 @@ from .programme import SECTIONS, synthesise
 RATE = 48_000
 PROGRAMME = "programme.wav"
 RIG_FILES = ("saltmarsh.toml", "lay.toml", "lobby.toml", "path.toml", "boathouse.toml")
+SWEEP_FILE = "sweeps/pond.toml"
 
 
 @dataclass(frozen=True)
@@ -61,13 +62,14 @@ def make_demo(folder: Path, progress: Callable[[float], None], replaces: bool = 
 
     Files that are there and are not as the demonstration left them stay, unless it ``replaces`` them.
     """
-    make_folder(folder)
+    make_folder((folder / SWEEP_FILE).parent)
     programme, call = folder / PROGRAMME, fingerprint("demo")
-    for name in (*RIG_FILES, PROGRAMME):
+    texts = (*RIG_FILES, SWEEP_FILE)
+    for name in (*texts, PROGRAMME):
         check_ours(folder / name, call, replaces)
-    for name in RIG_FILES:
-        rig_file = resources.files(__package__).joinpath(name).read_bytes()
-        write_bytes(folder / name, marked(rig_file, ".toml", call))
+    for name in texts:
+        text = resources.files(__package__).joinpath(name).read_bytes()
+        write_bytes(folder / name, marked(text, ".toml", call))
     _write_programme(programme, call)
     outputs: list[RenderedFile] = []
     for number, part in enumerate(RENDERED):

@@ -77,21 +77,21 @@ class Costs:
 
     @classmethod
     def of(cls, rig: Rig, choices: Sequence[Choice], cases: Cases, prices: Prices) -> Costs:
-        """Raises RequestError where a cable that is used has no price, or a price no cable."""
+        """Raises RequestError where a cable that is used has no price, or a price no cable of the rig."""
         steps = _steps(cases)
         metres = [_metres(rig, choice, cases, steps) for choice in choices]
         used = list(dict.fromkeys(name for row in metres for at in row for name in at))
-        _check(prices, used)
+        _check(prices, used, list(dict.fromkeys([*used, *rig.data.get("cables", {})])))
         cost = [[sum(m * prices[name] for name, m in at.items()) for at in row] for row in metres]
         return cls(prices, metres, np.array(cost, dtype=np.float64))
 
 
-def _check(prices: Prices, used: Sequence[str]) -> None:
-    right = ", ".join(used) or "none, as there is no run"
+def _check(prices: Prices, used: Sequence[str], known: Sequence[str]) -> None:
     for name, price in prices.items():
-        if name not in used:
+        if name not in known:
+            right = ", ".join(known) or "none, as there is no cable"
             raise RequestError(
-                f"price: no run is of cable {name!r}{guess(name, used)}; right is one of {right}"
+                f"price: there is no cable {name!r}{guess(name, known)}; right is one of {right}"
             )
         if not 0.0 <= price <= MOST_PRICE:
             raise RequestError(
@@ -99,7 +99,7 @@ def _check(prices: Prices, used: Sequence[str]) -> None:
             )
     if missing := [name for name in used if name not in prices]:
         raise RequestError(
-            f"price: cable {missing[0]!r} has none; right is one for each of {right}"
+            f"price: cable {missing[0]!r} has none; right is one for each of {', '.join(used)}"
         )
 
 
