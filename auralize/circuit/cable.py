@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cmath
 import math
 from abc import ABC, abstractmethod
 from dataclasses import dataclass, replace
@@ -73,9 +74,9 @@ class Dielectric:
     def admittance(self, frequency: Real) -> Complex:
         """S/m; 0 at 0 Hz."""
         power = 1.0 - 2.0 / math.pi * math.atan(self.loss_tangent)
-        relative = 1j * np.asarray(frequency, dtype=np.float64) / REFERENCE_FREQUENCY
+        relative = np.asarray(frequency, dtype=np.float64) / REFERENCE_FREQUENCY
         modulus = 2.0 * math.pi * REFERENCE_FREQUENCY * self.capacitance
-        return modulus * np.asarray(relative**power, dtype=np.complex128)
+        return modulus * cmath.exp(0.5j * math.pi * power) * relative**power
 
 
 _NO_DIELECTRIC: Final = Dielectric(0.0)

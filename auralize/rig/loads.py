@@ -74,10 +74,11 @@ def read_loads(table: Table, places: Collection[str], folder: Folder) -> dict[st
     """
     if "loads" not in table or not table.tables("loads"):
         raise table.refuse("loads", "no load is described; add a table [loads.NAME]")
-    return {n: _read_load(load, places, folder) for n, load in table.tables("loads").items()}
+    return {n: read_load(load, places, folder) for n, load in table.tables("loads").items()}
 
 
-def _read_load(load: Table, places: Collection[str], folder: Folder) -> ReadLoad:
+def read_load(load: Table, places: Collection[str], folder: Folder) -> ReadLoad:
+    """One load, which may stand at ``places`` (or the amplifier)."""
     only = next(iter(places)) if len(places) == 1 else None
     at = load.one_of("at", ["amplifier", *places], only)
     kind = load.one_of("type", TYPES)

@@ -13,8 +13,9 @@ from auralize.errors import RequestError
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 from auralize.rig.table import guess
+from auralize.rig.varied import Place, VariedChoice
 from auralize.sweep.case_figures import CaseFigures
-from auralize.sweep.cases import Cases, Place, overlay
+from auralize.sweep.cases import Cases
 from auralize.sweep.percentiles import percentiles
 from auralize.sweep.requirement import Requirement, measured
 from auralize.sweep.solving import solve_cases, solve_nominal
@@ -166,23 +167,13 @@ def _settled(rig: Rig, choices: Sequence[Choice], cases: Cases) -> list[CaseFigu
     return solve_cases(rig, choices, settled, 0, len(settled))
 
 
-_NO_CABLE_IN: Final = ("amplifier", "programme")
-# Tables of which no value changes how much cable there is.
-
-
 def _metres(
     rig: Rig, choice: Choice, cases: Cases, steps: Sequence[Mapping[Place, Any]]
 ) -> list[dict[str, float]]:
-    """Metres of each cable at each step; what differs in nothing that cable depends on is read once."""
-    known: dict[tuple[Any, ...], dict[str, float]] = {}
-    found = []
-    for at in steps:
-        said = {place: value for place, value in at.items() if place[0] not in _NO_CABLE_IN}
-        key = tuple(said.values())
-        if key not in known:
-            known[key] = _lengths(rig.changed(choice, {(): overlay({**cases.nominal, **said})}))
-        found.append(known[key])
-    return found
+    """Metres of each cable at each step."""
+    values = [{**cases.nominal, **at} for at in steps]
+    varied = VariedChoice(rig, choice, [*values[0]])
+    return [_lengths(varied.at(one)) for one in values]
 
 
 def _lengths(choice: Choice) -> dict[str, float]:

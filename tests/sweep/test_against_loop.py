@@ -13,8 +13,9 @@ from auralize.figures.curves import curves
 from auralize.figures.numbers import figures
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig, load_rig, read_rig
+from auralize.rig.varied import tables_of
 from auralize.sweep.asked import AskedSweep
-from auralize.sweep.cases import Cases, overlay
+from auralize.sweep.cases import Cases
 from auralize.sweep.solving import solve_cases, solve_nominal
 from support.command import RIG
 
@@ -110,7 +111,7 @@ def rig_of(name: str | None) -> Rig:
 
 def by_itself(rig: Rig, choice: Choice, cases: Cases, number: int) -> dict[str, object]:
     values = {place: some[0] for place, some in cases.values(number, number + 1).items()}
-    case = rig.changed(choice, {(): overlay(values)})
+    case = rig.changed(choice, {(): tables_of(values)})
     found = figures(case, ())
     drawn = curves(case, frequency=np.array([found.reference_hz, *AT]))
     driven = found.driven
