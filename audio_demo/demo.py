@@ -27,7 +27,7 @@ from .programme import SECTIONS, synthesise
 RATE = 48_000
 PROGRAMME = "programme.wav"
 RIG_FILES = ("saltmarsh.toml", "lay.toml", "lobby.toml", "path.toml", "boathouse.toml")
-SWEEP_FILE = "sweeps/pond.toml"
+SWEEP_FILE = "pond-tolerances.toml"
 
 
 @dataclass(frozen=True)
@@ -62,14 +62,13 @@ def make_demo(folder: Path, progress: Callable[[float], None], replaces: bool = 
 
     Files that are there and are not as the demonstration left them stay, unless it ``replaces`` them.
     """
-    make_folder((folder / SWEEP_FILE).parent)
+    make_folder(folder)
     programme, call = folder / PROGRAMME, fingerprint("demo")
-    texts = (*RIG_FILES, SWEEP_FILE)
-    for name in (*texts, PROGRAMME):
+    for name in (*RIG_FILES, SWEEP_FILE, PROGRAMME):
         check_ours(folder / name, call, replaces)
-    for name in texts:
-        text = resources.files(__package__).joinpath(name).read_bytes()
-        write_bytes(folder / name, marked(text, ".toml", call))
+    for text in (*RIG_FILES, f"sweeps/{SWEEP_FILE}"):
+        content = resources.files(__package__).joinpath(text).read_bytes()
+        write_bytes(folder / Path(text).name, marked(content, ".toml", call))
     _write_programme(programme, call)
     outputs: list[RenderedFile] = []
     for number, part in enumerate(RENDERED):
