@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from auralize.circuit.conductor import Complex, Real
+from auralize.circuit.spline import Spline
 
 
 def check_within(frequency: Real, top: float) -> None:
@@ -21,12 +22,10 @@ class ImpedanceTable:
     """
 
     def __init__(self, frequency: Real, impedance: Complex) -> None:
-        from scipy.interpolate import make_interp_spline  # 0.2 s that --help need not wait for
-
         self._foot, self._top = float(frequency[0]), float(frequency[-1])
         omega = 2.0 * np.pi * frequency
         values = np.stack([impedance.real, impedance.imag / omega])
-        self._spline = make_interp_spline(np.log(frequency), np.moveaxis(values, -1, 0), k=5)
+        self._spline = Spline(np.log(frequency), np.moveaxis(values, -1, 0), 5)
 
     def __call__(self, frequency: Real) -> Complex:
         """ohm/m at frequencies in Hz, the last axis."""

@@ -6,6 +6,7 @@ import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
@@ -16,6 +17,9 @@ from auralize.filters.stream import through
 from auralize.gains import DROP_GATED_AFTER, End, Heard, Match, match_gain
 from auralize.renderer.take import Take
 from auralize.rig.choice import Choice
+
+SHORT: Final = 30.0
+"""s of sound that are rendered sooner than what transforms in several threads is imported."""
 
 Progress = Callable[[float], None]
 """Called with the share of the work that is done, 0 to 1."""
@@ -67,7 +71,7 @@ def played(take: Take, parts: Sequence[Part], frames: int) -> Iterator[tuple[Sam
         [part.fir for part in parts],
         take.channels,
         tail=frames - take.frames,
-        workers=os.cpu_count() or 1,
+        workers=1 if take.frames < SHORT * take.info.rate else os.cpu_count() or 1,
     )
 
 
