@@ -22,6 +22,10 @@ from auralize.units import quoted
 _NONE: Final = np.empty(0)
 
 
+_TOGETHER: Final = 32
+# So many at once: more no longer fit into the processor's cache.
+
+
 def solve_cases(
     rig: Rig,
     choices: Sequence[Choice],
@@ -77,8 +81,11 @@ def _solved(
     groups: dict[Hashable, list[int]] = {}
     for at, made in enumerate(changed):
         groups.setdefault(alike(made), []).append(at)
-    found = []
-    for group in groups.values():
+    found, order = [], []
+    for group in (
+        g[at : at + _TOGETHER] for g in groups.values() for at in range(0, len(g), _TOGETHER)
+    ):
+        order += group
         try:
             found.append(solve_together([changed[at] for at in group], frequency, across))
         except ValueError:  # of one of them; which one is found by itself
@@ -87,5 +94,4 @@ def _solved(
                     found.append(solve_together([changed[at]], frequency, across))
                 except ValueError as error:
                     raise told(error, at) from None
-    order = np.argsort(np.concatenate([np.array(group) for group in groups.values()]))
-    return CaseFigures.joined(found).of(order)
+    return CaseFigures.joined(found).of(np.argsort(order))
