@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
@@ -17,6 +17,7 @@ from auralize.rig.stepped import SteppedValue
 from auralize.rig.table import Table, dotted
 from auralize.rig.varied import Place
 from auralize.sweep.cases import MOST_CASES, Cases
+from auralize.sweep.cheapest import MOST_PRICE
 from auralize.sweep.uncertain import UncertainValue
 
 USUAL_DRAWS: Final = 1000
@@ -34,6 +35,10 @@ class AskedSweep:
     tolerances: Sequence[str] = ()
     draws: int | None = None
     seed: int | None = None
+    meets: str | None = None
+    """The limit that the cheapest is to keep, as "loss 1 dB"."""
+    prices: Mapping[str, float] = field(default_factory=dict)
+    """Of a metre of each cable."""
 
     def beside(self, other: AskedSweep) -> AskedSweep:
         """With all that another one says; for numbers that one counts."""
@@ -42,6 +47,8 @@ class AskedSweep:
             (*self.tolerances, *other.tolerances),
             self.draws if other.draws is None else other.draws,
             self.seed if other.seed is None else other.seed,
+            self.meets if other.meets is None else other.meets,
+            {**self.prices, **other.prices},
         )
 
     def cases(self, rig: Rig, choices: Sequence[Choice]) -> Cases:
@@ -71,7 +78,7 @@ def _said(contents: Sequence[Mapping[str, Any]], place: Place) -> Any:
 
 
 def read_sweep(path: Path) -> AskedSweep:
-    """A sweep file: TOML with [steps] and [tolerances], in which keys are those of a rig file.
+    """A sweep file: TOML with [steps] and [tolerances], in which keys are those of a rig file, and [prices].
 
     Raises RequestError.
     """
@@ -83,13 +90,16 @@ def read_sweep(path: Path) -> AskedSweep:
     except (ValueError, RecursionError) as error:
         raise RequestError(f"{path}: this is no valid TOML: {error}") from None
     table = Table(data, (), lambda place: f"{path}: {dotted(place)}")
+    prices = table.table("prices")
     asked = AskedSweep(
         list(_lines(table, "steps")),
         list(_lines(table, "tolerances")),
         table.whole("draws", 1, MOST_CASES) if "draws" in table else None,
         table.whole("seed", 0, 2**32 - 1) if "seed" in table else None,
+        table.text("meets") if "meets" in table else None,
+        {name: prices.number(name, 0.0, MOST_PRICE) for name in prices.data},
     )
-    table.asked |= {"draws", "seed"}
+    table.asked |= {"draws", "seed", "meets"}
     table.finish()
     return asked
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from auralize.errors import RequestError
 from auralize.rig.overlay import said_otherwise
+from auralize.rig.place_words import value_words
 from auralize.rig.stepped import SteppedValue
 from auralize.rig.table import dotted
 from auralize.rig.varied import Place
@@ -96,3 +97,11 @@ class Cases:
     def nominal(self) -> dict[Place, Any]:
         """The rig as it is, where no tolerance names a nominal value of its own."""
         return {u.place: u.nominal for u in self.tolerances if u.nominal is not None}
+
+    def held(self, but: Place = ()) -> tuple[SteppedValue, ...]:
+        """All tolerances at their nominal values, as steps of one value each, ``but`` for one place."""
+        return tuple(
+            SteppedValue(place, (value,), (value_words(value),))
+            for place, value in self.nominal.items()
+            if place != but
+        )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import ExitStack
 from pathlib import Path
 
 from auralize.circuit.solution import Across
@@ -49,10 +50,16 @@ def save_sweep(
     nominal: Sequence[CaseFigures],
     path: Path,
     call: str,
+    pictures: Sequence[tuple[Path, bytes]] = (),
 ) -> None:
-    """Write the table of a ``call``, and the facts; both or none. Raises FileError."""
-    with StagedText(path) as table, StagedText(sidecar(path)) as beside:
+    """Write the table of a ``call``, the facts, and ``pictures``; all or none. Raises FileError."""
+    with ExitStack() as stack:
+        paths = [path, sidecar(path), *(picture for picture, _ in pictures)]
+        table, beside, *drawn = (stack.enter_context(StagedText(one)) for one in paths)
         table.stage(encoded(as_csv(cases, found)))
         told = facts(rig, cases, found, nominal)
         beside.stage(facts_beside(table.staged.temporary, told, call, "table"))
-        commit_set([table.staged, beside.staged])
+        for one, (_, image) in zip(drawn, pictures, strict=True):
+            one.stage(image)
+        # The facts first: a table without them, should we be killed between, would not be known as ours.
+        commit_set([one.staged for one in (beside, table, *drawn)])

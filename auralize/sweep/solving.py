@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -48,20 +48,12 @@ CHUNK: Final = 256
 """Cases that are solved together."""
 
 
-def solve_all(
-    rig: Rig,
-    choices: Sequence[Choice],
-    cases: Cases,
-    frequency: Real = _NONE,
-    across: Across = "both",
-    progress: Callable[[float], None] = lambda share: None,
-) -> list[CaseFigures]:
-    """The same for all cases; ``progress`` is told the share that is done."""
-    parts = []
-    for first in range(0, len(cases), CHUNK):
-        last = min(first + CHUNK, len(cases))
-        parts.append(solve_cases(rig, choices, cases, first, last, frequency, across))
-        progress(last / len(cases))
+def solve_all(rig: Rig, choices: Sequence[Choice], cases: Cases) -> list[CaseFigures]:
+    """The same for all cases, without curves."""
+    parts = [
+        solve_cases(rig, choices, cases, first, min(first + CHUNK, len(cases)))
+        for first in range(0, len(cases), CHUNK)
+    ]
     return [CaseFigures.joined(some) for some in zip(*parts, strict=True)]
 
 
