@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from auralize.audio.bands import HIGHEST_RATE, LOWEST_RATE
-from auralize.audio.denormals import without_denormals
+from auralize.audio.recursion import MOST, Recursion
 from auralize.errors import AudioFileError
 
 FloatArray = NDArray[np.float64]
@@ -42,12 +42,6 @@ STEPS_PER_BLOCK = 4
 WARM_STEPS = 3
 """After which a part of a stream is weighted as if it had been there from the start: the poles of the
 high-pass let less than 1e-20 of what was before through."""
-
-WEIGHTING_SECONDS = 4096 / TABLE_RATE
-"""After which the weighting of an impulse has faded: the same poles leave 1e-8 of it."""
-
-SLICE = 1 << 16  # frames worked on at once: keeps memory flat and stays in the cache
-
 
 # Bits of a WAVE_FORMAT_EXTENSIBLE mask, from memory: the channels stand in the order of these.
 LOW_FREQUENCY = 0x8
@@ -97,15 +91,6 @@ def k_weighting(rate: int) -> FloatArray:
     return np.array(sections)
 
 
-def weighting_taps(rate: int) -> FloatArray:
-    """K-weighting as an impulse response, cut after `WEIGHTING_SECONDS`."""
-    from scipy.signal import sosfilt
-
-    impulse = np.zeros(round(rate * WEIGHTING_SECONDS))
-    impulse[0] = 1.0
-    return np.asarray(sosfilt(k_weighting(rate), impulse))
-
-
 class LoudnessMeter:
     """Loudness of a stream; keeps one number for each 100 ms.
 
@@ -119,32 +104,24 @@ class LoudnessMeter:
         self._rate, self._channels = rate, channels
         self._heard = np.flatnonzero(weights)
         self._weights = weights[self._heard]
-        self._sections = k_weighting(rate)
-        self._state = np.zeros((len(self._sections), len(self._heard), 2))
+        self._weighting = Recursion(k_weighting(rate), len(self._heard))
         self._first = first
         self._frames = int(step_ends(np.array(first), rate))
         self._steps: list[float] = []  # weighted sum of squares in each whole step
         self._open_step = 0.0  # the same for the step under way
 
-    def add(self, block: FloatArray) -> None:
+    def add(self, block: NDArray[Any]) -> None:
         """Take the next block (n, channels); ValueError for another shape."""
         check_shape(block, self._channels)
-        for start in range(0, len(block), SLICE):
-            self._add_slice(block[start : start + SLICE])
+        for start in range(0, len(block), MOST):
+            self._add_slice(block[start : start + MOST])
 
-    def _add_slice(self, block: FloatArray) -> None:
-        from scipy.signal import sosfilt
+    def _add_slice(self, block: NDArray[Any]) -> None:
+        self._collect(self._weighting.run(self._of_heard(block)))
 
-        heard = np.ascontiguousarray(block.T[self._heard], dtype=np.float64)
-        without_denormals(heard)
-        weighted, self._state = sosfilt(self._sections, heard, axis=1, zi=self._state)
-        without_denormals(self._state)
-        self._collect(weighted)
-
-    def add_weighted(self, block: NDArray[Any]) -> None:
-        """Instead of `add`: the next block of a stream that has gone through the weighting."""
-        check_shape(block, self._channels)
-        self._collect(np.ascontiguousarray(block.T[self._heard], dtype=np.float64))
+    def _of_heard(self, block: NDArray[Any]) -> NDArray[Any]:
+        """(channels that count, n)."""
+        return block.T if len(self._heard) == self._channels else block.T[self._heard]
 
     def _collect(self, weighted: FloatArray) -> None:
         frames = weighted.shape[1]
@@ -253,7 +230,7 @@ def check_format(rate: int, channels: int) -> None:
         )
 
 
-def check_shape(block: FloatArray, channels: int) -> None:
+def check_shape(block: NDArray[Any], channels: int) -> None:
     """Raise ValueError for a block that is not (n, channels)."""
     if block.ndim != 2 or block.shape[1] != channels:
         raise ValueError(f"block has shape {block.shape}, but (n, {channels}) is expected")

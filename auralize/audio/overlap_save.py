@@ -27,7 +27,7 @@ BATCH_BYTES: Final = 1 << 20
 
 
 class OverlapSave:
-    """How sounds of ``channels`` are cut for impulse responses of up to ``reach`` taps together."""
+    """How sounds of ``channels`` are cut for impulse responses of up to ``reach`` taps."""
 
     def __init__(self, reach: int, channels: int) -> None:
         from scipy import fft  # 0.1 s to import: only when there is something to convolve
@@ -109,16 +109,10 @@ class OverlapSave:
         strides = (self._advance * item, row, item)
         return np.lib.stride_tricks.as_strided(window, shape, strides, writeable=False)
 
-    def filtered(
-        self, spectra: NDArray[Any], response: NDArray[Any], late: int = 0
-    ) -> NDArray[Any]:
-        """What a response makes of a batch: (frames, channels).
-
-        ``late``: frames by which the response is less late than the delay of all (see `windows`).
-        """
+    def filtered(self, spectra: NDArray[Any], response: NDArray[Any]) -> NDArray[Any]:
+        """What a response makes of a batch: (frames, channels)."""
         made = self._fft.ifft(spectra * response, axis=-1, overwrite_x=True)
-        begin = self.reach - 1 - late
-        return self._samples(made[..., begin : begin + self._advance].swapaxes(0, 1))
+        return self._samples(made[..., self.reach - 1 :].swapaxes(0, 1))
 
     def unfiltered(self, window: NDArray[Any], late: int) -> NDArray[Any]:
         """The input ``late`` frames before the newest of the output: (frames, channels)."""

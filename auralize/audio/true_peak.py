@@ -11,7 +11,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from auralize.audio.loudness import SLICE, FloatArray, check_format, check_shape
+from auralize.audio.loudness import FloatArray, check_format, check_shape
+from auralize.audio.recursion import MOST
 
 OVERSAMPLING: Final = 8
 """At any sample rate: a programme may reach up to half of it. Between two instants a sine of the
@@ -64,8 +65,8 @@ class TruePeakMeter:
     def add(self, block: FloatArray) -> None:
         """Take the next block (n, channels); ValueError for another shape."""
         check_shape(block, self._channels)
-        for start in range(0, len(block), SLICE):
-            self._add_slice(block[start : start + SLICE])
+        for start in range(0, len(block), MOST):
+            self._add_slice(block[start : start + MOST])
 
     def _add_slice(self, block: FloatArray) -> None:
         self._peak = max(self._peak, _largest(block))

@@ -1,7 +1,7 @@
 """Once through a source: what its parts make of it is measured, written, or both.
 
-Every signal of every choice comes of one forward transform, and so does what K-weighting makes of it. A
-thread takes up a batch as a whole, another the next; what is measured and written goes in their order.
+Every signal of every choice comes of one forward transform. A thread takes up a batch as a whole, another
+the next; what is measured and written goes in their order.
 """
 
 from __future__ import annotations
@@ -15,7 +15,6 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from auralize.audio.loudness import weighting_taps
 from auralize.audio.metering import Level, Meter
 from auralize.audio.overlap_save import OverlapSave
 from auralize.audio.writer import AudioWriter
@@ -37,6 +36,9 @@ ROUNDING: Final = 8e-7
 highest gain of the response. Measured over sines, squares, noise, steps: 7.0e-7 at most."""
 
 Samples = NDArray[Any]
+NOTHING: Final = 1e-15
+"""Gain of what is left of a filter that is a plain gain, but for rounding."""
+DOUBLE: Final = np.dtype(np.complex128)
 NONE: Final[Mapping[Heard, Outlet]] = {}
 
 
@@ -54,7 +56,7 @@ class Way:
     Single precision is then off by a share of that alone.
     """
 
-    def __init__(self, fir: Fir, cut: OverlapSave, weighting: NDArray[Any] | None) -> None:
+    def __init__(self, fir: Fir, cut: OverlapSave) -> None:
         whole = cut.response(fir.taps)
         steady = cut.response(np.eye(1, fir.delay + 1, fir.delay)[0])
         aligned = (whole * steady.conj()).real
@@ -63,15 +65,6 @@ class Way:
         self.highest = float(np.abs(self.rest).max())
         """Gain of the rest."""
         self.single = self.rest.astype(np.complex64)
-        self.weighted = None if weighting is None else (whole * weighting).astype(np.complex64)
-
-
-@dataclass(frozen=True)
-class Batch:
-    """What became of a part of a source: the source itself first, then every part in turn."""
-
-    made: Sequence[Samples]
-    weighted: Sequence[Samples | None]
 
 
 def measured(
@@ -102,12 +95,10 @@ class Passage:
         self.outlets = dict(outlets)
         """Empties where one of them would pass the ceiling of true peak."""
         self._kind: type = np.complex128 if exact else np.complex64
-        taps = np.zeros(1) if source is None else weighting_taps(take.info.rate)
         firs = [part.fir for part in parts]
         self._delay = firs[0].delay
-        self._cut = OverlapSave(max_taps(firs) + len(taps) - 1, take.channels)
-        self._weighting = None if source is None else self._cut.response(taps)
-        self._ways = [Way(fir, self._cut, self._weighting) for fir in firs]
+        self._cut = OverlapSave(max_taps(firs), take.channels)
+        self._ways = [Way(fir, self._cut) for fir in firs]
         self._loudest = [self._most(part) for part in parts]
         self._done = 0
 
@@ -119,7 +110,7 @@ class Passage:
     def run(self, pool: ThreadPoolExecutor, share: Share) -> None:
         """From the beginning to the end; raises AudioFileError."""
         windows = self._cut.windows(self._take.blocks(), self._delay, self._frames, self._kind)
-        ahead: deque[Future[Batch]] = deque()
+        ahead: deque[Future[list[Samples]]] = deque()
         for window in windows:
             ahead.append(pool.submit(self._made, window))
             if len(ahead) > AHEAD:
@@ -127,31 +118,25 @@ class Passage:
         while ahead:
             self._tell(ahead.popleft().result(), pool, share)
 
-    def _made(self, window: Samples) -> Batch:
+    def _made(self, window: Samples) -> list[Samples]:
+        """The source and all that is made of it, (frames, channels) each."""
         cut, spectra = self._cut, {window.dtype: self._cut.spectra(window)}
-        dry = cut.unfiltered(window, self._delay)
-        loudest = cut.rms(window)
-        made: list[Samples] = [dry]
-        weighted: list[Samples | None] = []
-        single = spectra[window.dtype].astype(np.complex64, copy=False)
-        if self._weighting is not None:
-            response = self._weighting.astype(np.complex64)
-            weighted.append(cut.filtered(single, response, self._delay))
+        dry, loudest = cut.unfiltered(window, self._delay), cut.rms(window)
+        made = [dry]
         for way, factor in zip(self._ways, self._loudest, strict=True):
-            if way.highest == 0.0:
-                made.append(dry)
-            elif self._kind is np.complex64 and ROUNDING * loudest * way.highest * factor <= STEP:
-                made.append(cut.filtered(single, way.single) + np.float32(way.plain) * dry)
-            else:
-                double = np.dtype(np.complex128)
-                if double not in spectra:
-                    spectra[double] = cut.spectra(window.astype(double))
-                made.append(cut.filtered(spectra[double], way.rest) + way.plain * dry)
-            if way.weighted is not None:
-                weighted.append(cut.filtered(single, way.weighted))
-        return Batch(made, weighted)
+            if way.highest < NOTHING:
+                made.append(dry.dtype.type(way.plain) * dry)
+                continue
+            if self._kind is np.complex64 and ROUNDING * loudest * way.highest * factor <= STEP:
+                wet = cut.filtered(spectra[window.dtype], way.single)
+                made.append(wet + np.float32(way.plain) * dry)
+                continue
+            if DOUBLE not in spectra:
+                spectra[DOUBLE] = cut.spectra(window.astype(DOUBLE))
+            made.append(cut.filtered(spectra[DOUBLE], way.rest) + way.plain * dry)
+        return made
 
-    def _tell(self, batch: Batch, pool: ThreadPoolExecutor, share: Share) -> None:
+    def _tell(self, batch: Sequence[Samples], pool: ThreadPoolExecutor, share: Share) -> None:
         """Measure and write a batch, each signal in a thread."""
         frames = min(self._cut.frames, self._frames - self._done)
         source = max(0, min(frames, self._take.frames - self._done))
@@ -167,12 +152,11 @@ class Passage:
         self._done += frames
         share.add(frames)
 
-    def _signal(self, number: int, batch: Batch, frames: int) -> bool:
+    def _signal(self, number: int, batch: Sequence[Samples], frames: int) -> bool:
         """Measure and write one; whether it passes the ceiling."""
-        made = batch.made[number][:frames]
+        made = batch[number][:frames]
         if self._meters is not None:
-            weighted = batch.weighted[number]
-            self._meters[number].add(made, None if weighted is None else weighted[:frames])
+            self._meters[number].add(made)
         outlet = self.outlets.get(self._parts[number - 1].heard) if number else None
         if outlet is None:
             return False

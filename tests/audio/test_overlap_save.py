@@ -52,15 +52,6 @@ def test_the_same_bits_whatever_the_blocks(frames):
         assert np.array_equal(made(cut, signal, taps, 100, frames, np.complex64, blocks)[0], whole)
 
 
-def test_a_response_that_is_less_late_than_the_others():
-    signal, taps = noise(20_000, 2), noise(50, seed=2)
-    cut, delay = OverlapSave(400, 2), 80
-    (window, *_) = cut.windows([signal], delay, len(signal), np.complex128)
-    found = cut.filtered(cut.spectra(window), cut.response(taps), late=delay)
-    wanted = direct(signal, taps, 0, len(signal))
-    assert np.abs(found[: len(signal)] - wanted).max() <= DOUBLE * np.abs(wanted).max()
-
-
 def test_long_impulse_responses_have_their_room():
     """As those of a driver that rings on below 20 Hz, at a high sample rate."""
     cut = OverlapSave(500_000, 1)
