@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TypeVar
 
 import numpy as np
-from bench_render import RATE, RIG, make_programme
+from programmes import RATE, RIG, make_programme
 
 from auralize.audio.band_loudness import BandMeter
 from auralize.audio.loudness import LoudnessMeter
