@@ -7,7 +7,9 @@ is written in a second pass. Outputs are aligned with the source to the sample.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
@@ -18,7 +20,7 @@ from auralize.audio.room import check_disk, check_open_files
 from auralize.audio.writer import AudioWriter, check_output
 from auralize.circuit.signals import SIGNALS, over
 from auralize.errors import AudioFileError, RequestError
-from auralize.files import StagedText, commit_set
+from auralize.files import StagedFile, StagedText, commit_set
 from auralize.filters.fir import RunFilters, design_run
 from auralize.filters.quality import check
 from auralize.gains import (
@@ -137,16 +139,19 @@ def carried_out(job: Job, designs: Designs, progress: Progress) -> Rendered:
             tuple(outputs),
             told_of(job.choices),
         )
-        staged = []
-        for part, output, beside in zip(kept, outputs, sidecars, strict=True):
+
+        def finish(part: Part, output: RenderedFile, beside: StagedText) -> list[StagedFile]:
             writer = writers[part.heard]
             writer.finish()
             told = facts(rendered, output, part.choice, take, options, job.source_sha256)
             beside.stage(facts_beside(writer.staged.temporary, told, job.call))
-            staged += [writer.staged, beside.staged]
+            return [writer.staged, beside.staged]
+
+        with ThreadPoolExecutor(os.cpu_count()) as pool:  # checksums take long
+            staged = list(pool.map(finish, kept, outputs, sidecars))
         check_unchanged(take.info)  # since it was read ahead, and then for its checksum
         job.check_ours()  # somebody may have put a file there meanwhile
-        commit_set(staged)
+        commit_set([file for files in staged for file in files])
     return replace(rendered, replaced=tuple(w.path for w in writers.values() if w.replaced))
 
 

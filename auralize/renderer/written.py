@@ -43,6 +43,7 @@ def written(
     share = Share(progress, 1 if len(foreseen) == len(job.paths) else 2, job.frames)
     source = meter_of(job.take)
     with ThreadPoolExecutor(os.cpu_count()) as pool:
+        pool.submit(getattr, job, "source_sha256")  # takes long, and is asked for at the end
         early = files.enter_context(ExitStack())
         writers = _writers(job, parts, foreseen, more, early)
         passage = _passage(job, parts, _outlets(writers, foreseen), source)
