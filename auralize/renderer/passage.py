@@ -28,7 +28,7 @@ from auralize.units import amplitude
 AHEAD: Final = 2
 """Batches in work beside the one that is measured and written: as many as keep two processors busy."""
 SINGLE_DEPTHS: Final = ("PCM_16", "PCM_24")
-"""Of results that single precision serves, where it is good enough."""
+"""Of sources that single precision holds, and of results that it serves where it is good enough."""
 STEP: Final = 2.0**-23
 """Of 24 bit: what single precision may be off by, besides the rounding of the file."""
 ROUNDING: Final = 8e-7
@@ -109,7 +109,9 @@ class Passage:
 
     def run(self, pool: ThreadPoolExecutor, share: Share) -> None:
         """From the beginning to the end; raises AudioFileError."""
-        windows = self._cut.windows(self._take.blocks(), self._delay, self._frames, self._kind)
+        single = self._kind is np.complex64 and self._take.info.subtype in SINGLE_DEPTHS
+        blocks = self._take.blocks(single)
+        windows = self._cut.windows(blocks, self._delay, self._frames, self._kind)
         ahead: deque[Future[list[Samples]]] = deque()
         for window in windows:
             ahead.append(pool.submit(self._made, window))

@@ -30,9 +30,9 @@ def gone_through(monkeypatch):
     """Of every source, once for each time that its samples are asked for."""
     blocks, found = Take.blocks, []
 
-    def counted(self):
+    def counted(self, *rest):
         found.append(self.info.path)
-        return blocks(self)
+        return blocks(self, *rest)
 
     monkeypatch.setattr(Take, "blocks", counted)
     return found
