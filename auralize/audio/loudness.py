@@ -8,7 +8,7 @@ full scale at 1.0. No result depends on how a stream is cut into blocks, except 
 from __future__ import annotations
 
 import math
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,7 @@ from auralize.audio.recursion import MOST, Recursion
 from auralize.errors import AudioFileError
 
 FloatArray = NDArray[np.float64]
+Steps = TypeVar("Steps", int, NDArray[np.int_])
 
 MOST_CHANNELS = 8
 
@@ -106,7 +107,7 @@ class LoudnessMeter:
         self._weights = weights[self._heard]
         self._weighting = Recursion(k_weighting(rate), len(self._heard))
         self._first = first
-        self._frames = int(step_ends(np.array(first), rate))
+        self._frames = step_ends(first, rate)
         self._steps: list[float] = []  # weighted sum of squares in each whole step
         self._open_step = 0.0  # the same for the step under way
 
@@ -138,7 +139,7 @@ class LoudnessMeter:
         return float(self._weights @ np.einsum("cn,cn->c", weighted, weighted))
 
     def _next_step_end(self) -> int:
-        return int(step_ends(np.array(self._first + len(self._steps) + 1), self._rate))
+        return step_ends(self._first + len(self._steps) + 1, self._rate)
 
     def append(self, part: LoudnessMeter, first: int, stop: int | None) -> None:
         """Take the steps ``first`` (the next) to ``stop`` of the stream, where a part has them.
@@ -147,7 +148,7 @@ class LoudnessMeter:
         """
         self._steps += part._steps[first - part._first : stop and stop - part._first]
         self._open_step = 0.0 if stop else part._open_step
-        self._frames = int(step_ends(np.array(stop), self._rate)) if stop else part._frames
+        self._frames = step_ends(stop, self._rate) if stop else part._frames
 
     def _block_means(self, steps: FloatArray) -> FloatArray:
         """Mean over each whole gating block of sums over its steps, (steps, ...)."""
@@ -185,7 +186,7 @@ class LoudnessMeter:
         return lufs(float(self._block_means(np.array(self._steps)).max()))
 
 
-def step_ends(index: NDArray[np.int_], rate: int) -> NDArray[np.int_]:
+def step_ends(index: Steps, rate: int) -> Steps:
     """Frames in the first `index` steps; no drift where 100 ms is no whole number of frames."""
     return index * rate // STEPS_PER_SECOND
 

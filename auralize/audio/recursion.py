@@ -11,7 +11,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from auralize.audio.denormals import NEARLY_SILENCE, without_denormals
+from auralize.audio.denormals import without_denormals
 
 FloatArray = NDArray[np.float64]
 
@@ -37,7 +37,7 @@ class Recursion:
         one = np.eye(order)
         self._in_group = _unrolled(self._in_row[:order, -order:], one, GROUP)
         self._in_groups = _unrolled(self._in_group[:order, -order:], one, GROUPS)
-        self._rows = np.empty((channels, GROUPS * GROUP, order + ROW))
+        self._rows = np.zeros((channels, GROUPS * GROUP, order + ROW))
         self.state = np.zeros((channels, order))
 
     def run(self, samples: NDArray[Any]) -> FloatArray:
@@ -70,16 +70,13 @@ class Recursion:
         """So many rows (channels, count, state and samples), the states still to come; then silence."""
         channels, frames = samples.shape
         rows = self._rows[:, :count]
-        whole = frames // ROW
-        raised = np.add(
-            samples, NEARLY_SILENCE, dtype=np.float64
-        )  # and lowered again: see `without_denormals`
-        cut = raised[:, : whole * ROW].reshape(channels, whole, ROW)
-        np.subtract(cut, NEARLY_SILENCE, out=rows[:, :whole, self._order :])
+        whole, rest = divmod(frames, ROW)
+        cut = samples[:, : whole * ROW].reshape(channels, whole, ROW)
+        rows[:, :whole, self._order :] = cut
         if whole < count:
-            rest = np.pad(raised[:, whole * ROW :] - NEARLY_SILENCE, ((0, 0), (0, ROW)))
-            rows[:, whole, self._order :] = rest[:, :ROW]
-            rows[:, whole + 1 :, self._order :] = 0.0
+            rows[:, whole:, self._order :] = 0.0
+            rows[:, whole, self._order :][:, :rest] = samples[:, whole * ROW :]
+        without_denormals(rows)
         return rows
 
 
