@@ -100,7 +100,8 @@ class Passage:
         self._cut = OverlapSave(max_taps(firs), take.channels)
         self._ways = [Way(fir, self._cut) for fir in firs]
         self._loudest = [self._most(part) for part in parts]
-        self._done = 0
+        self._telling: list[Future[bool]] = []
+        self._told = self._done = 0
 
     def _most(self, part: Part) -> float:
         """Gain that ``part`` gets at least, for the sake of precision: one that is only measured as well."""
@@ -113,12 +114,13 @@ class Passage:
         blocks = self._take.blocks(single)
         windows = self._cut.windows(blocks, self._delay, self._frames, self._kind)
         ahead: deque[Future[list[Samples]]] = deque()
-        for window in windows:
+        for window in windows:  # the next is read while threads are at those before
             ahead.append(pool.submit(self._made, window))
             if len(ahead) > AHEAD:
                 self._tell(ahead.popleft().result(), pool, share)
         while ahead:
             self._tell(ahead.popleft().result(), pool, share)
+        self._settle(share)
 
     def _made(self, window: Samples) -> list[Samples]:
         """The source and all that is made of it, (frames, channels) each."""
@@ -139,24 +141,30 @@ class Passage:
         return made
 
     def _tell(self, batch: Sequence[Samples], pool: ThreadPoolExecutor, share: Share) -> None:
-        """Measure and write a batch, each signal in a thread."""
+        """Begin to measure and write a batch, each signal in a thread, once the one before is done."""
+        self._settle(share)
         frames = min(self._cut.frames, self._frames - self._done)
         source = max(0, min(frames, self._take.frames - self._done))
         lengths = [source, *[frames] * len(self._parts)]
-        jobs = [
-            pool.submit(self._signal, number, batch, length)
+        self._telling = [
+            pool.submit(self._signal, number, batch[number], length)
             for number, length in enumerate(lengths)
         ]
-        passed = [job.result() for job in jobs]
+        self._told, self._done = frames, self._done + frames
+
+    def _settle(self, share: Share) -> None:
+        """Have the batch measured and written that was begun."""
+        passed = [job.result() for job in self._telling]
         if any(passed) and self.outlets:
             self.outlets.clear()
             share.twice()
-        self._done += frames
-        share.add(frames)
+        if passed:
+            share.add(self._told)
+        self._telling = []
 
-    def _signal(self, number: int, batch: Sequence[Samples], frames: int) -> bool:
+    def _signal(self, number: int, samples: Samples, frames: int) -> bool:
         """Measure and write one; whether it passes the ceiling."""
-        made = batch[number][:frames]
+        made = samples[:frames]
         if self._meters is not None:
             self._meters[number].add(made)
         outlet = self.outlets.get(self._parts[number - 1].heard) if number else None
