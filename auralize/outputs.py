@@ -16,7 +16,7 @@ import zlib
 from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
-from importlib.metadata import version
+from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
@@ -60,10 +60,18 @@ def origin(day: str | None = None) -> str:
     """What made a file, and on which ``day``: else today in UTC, or as ``SOURCE_DATE_EPOCH`` has it
     (reproducible-builds.org)."""
     if day is not None:
-        return f"auralize {version('auralize')}, {day}"
+        return f"auralize {version()}, {day}"
     told = os.environ.get("SOURCE_DATE_EPOCH", "")
     now = datetime.fromtimestamp(int(told), UTC) if told.isdecimal() else datetime.now(UTC)
-    return f"auralize {version('auralize')}, {now:%Y-%m-%d}"
+    return f"auralize {version()}, {now:%Y-%m-%d}"
+
+
+@cache
+def version() -> str:
+    """That of what is installed, looked up for what is written, and nothing else."""
+    from importlib import metadata
+
+    return metadata.version("auralize")
 
 
 def file_name(parts: Iterable[str], suffix: str) -> str:

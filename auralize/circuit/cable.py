@@ -14,6 +14,7 @@ from auralize.circuit.coaxial import coaxial_impedance, transfer_impedance
 from auralize.circuit.coil import helix_inductance
 from auralize.circuit.conductor import MU_0, Complex, Conductor, Real
 from auralize.circuit.pair import impedance_by_conductor, pair_capacitance, twist_factor
+from auralize.circuit.spline import Spline
 
 REFERENCE_FREQUENCY: Final = 1000.0
 """Hz at which a capacitance is stated, as is common in data sheets."""
@@ -266,12 +267,10 @@ class ImpedanceTable:
     """
 
     def __init__(self, frequency: Real, impedance: Complex) -> None:
-        from scipy.interpolate import make_interp_spline  # 0.2 s that --help need not wait for
-
         self._foot, self._top = float(frequency[0]), float(frequency[-1])
         omega = 2.0 * np.pi * frequency
         values = np.stack([impedance.real, impedance.imag / omega])
-        self._spline = make_interp_spline(np.log(frequency), np.moveaxis(values, -1, 0), k=5)
+        self._spline = Spline(np.log(frequency), np.moveaxis(values, -1, 0), 5)
 
     def __call__(self, frequency: Real) -> Complex:
         """ohm/m at frequencies in Hz, the last axis."""

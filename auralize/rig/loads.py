@@ -26,7 +26,6 @@ from auralize.circuit.sampled import SampledImpedance
 from auralize.errors import RigError
 from auralize.rig.folder import Folder
 from auralize.rig.load_notes import measured_notes
-from auralize.rig.measured import changed_at, read_impedance
 from auralize.rig.table import Table
 from auralize.rig.typical import read_typical, usual_band
 
@@ -215,6 +214,8 @@ def _read_vent(load: Table) -> loudspeaker.Vent | None:
 def _read_measured(
     load: Table, rated: float, folder: Folder
 ) -> tuple[Load, float, tuple[str, ...]]:
+    from auralize.rig.measured import changed_at  # only where something was measured
+
     at_dc = None
     if "dc_resistance" in load:
         at_dc = load.quantity("dc_resistance", "resistance", "0.01 ohm", "10 kohm")
@@ -235,6 +236,8 @@ def _sampled(path: Path, _changed: int, at_dc: float | None) -> tuple[SampledImp
 
     With whether the phase was derived.
     """
+    from auralize.rig.measured import read_impedance
+
     found = read_impedance(path)
     return found.load(at_dc), found.derived
 

@@ -35,7 +35,7 @@ def test_it_is_short():
 
 def test_every_command_is_in_it():
     for command in COMMANDS:
-        assert f"`auralize {command.__name__.rpartition('.')[2]}" in README
+        assert f"`auralize {command}" in README
 
 
 def test_it_points_to_the_reference_and_repeats_none_of_it():
