@@ -57,13 +57,15 @@ def fingerprint(*said: Any) -> str:
 
 
 def origin(day: str | None = None) -> str:
-    """What made a file, and on which ``day``: else today in UTC, or as ``SOURCE_DATE_EPOCH`` has it
-    (reproducible-builds.org)."""
-    if day is not None:
-        return f"auralize {version('auralize')}, {day}"
+    """What made a file, and on which ``day``."""
+    return f"auralize {version('auralize')}, {day or today()}"
+
+
+def today() -> str:
+    """In UTC, or as ``SOURCE_DATE_EPOCH`` has it (reproducible-builds.org)."""
     told = os.environ.get("SOURCE_DATE_EPOCH", "")
     now = datetime.fromtimestamp(int(told), UTC) if told.isdecimal() else datetime.now(UTC)
-    return f"auralize {version('auralize')}, {now:%Y-%m-%d}"
+    return f"{now:%Y-%m-%d}"
 
 
 def file_name(parts: Iterable[str], suffix: str) -> str:
@@ -96,9 +98,12 @@ def marked(content: bytes, suffix: str, call: str) -> bytes:
     return content[:at] + mark + content[at:]
 
 
-def facts_beside(sound: Path, facts: dict[str, Any], call: str) -> bytes:
-    """The JSON that stands beside a sound file, whose content is in ``sound`` so far; raises FileError."""
-    facts = {**facts, "made_by": origin(), "sound_sha256": sha256_of(sound)}
+def facts_beside(sound: Path, facts: dict[str, Any], call: str, day: str | None = None) -> bytes:
+    """The JSON that stands beside a sound file, whose content is in ``sound`` so far; raises FileError.
+
+    ``day`` is as in `origin`.
+    """
+    facts = {**facts, "made_by": origin(day), "sound_sha256": sha256_of(sound)}
     return marked(encoded(json.dumps(facts, indent=2, ensure_ascii=False) + "\n"), ".json", call)
 
 
