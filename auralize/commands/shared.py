@@ -5,10 +5,13 @@ from __future__ import annotations
 import argparse
 import math
 from collections.abc import Sequence
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     from auralize.rig.choice import Choice
     from auralize.rig.reading import Rig
     from auralize.units import Quantity
@@ -87,6 +90,25 @@ def add_replace(command: argparse.ArgumentParser) -> None:
         action="store_true",
         help="replace files that are there (default: only those that this same call made, unchanged)",
     )
+
+
+def add_scheduler(command: argparse.ArgumentParser) -> None:
+    """Who does the work."""
+    command.add_argument(
+        "--scheduler",
+        metavar="ADDRESS",
+        help="let the workers of this dask scheduler do it, such as tcp://192.168.1.10:8786 (default: this "
+        "machine alone)",
+    )
+
+
+def executor_of(arguments: argparse.Namespace) -> AbstractContextManager[Executor | None]:
+    """The workers that were asked for; None where the work is done here."""
+    if arguments.scheduler is None:
+        return nullcontext()
+    from auralize.executors import cluster
+
+    return cluster(arguments.scheduler)
 
 
 def loaded(arguments: argparse.Namespace) -> Rig:

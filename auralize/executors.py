@@ -1,0 +1,100 @@
+"""Work given to an executor of `concurrent.futures`: threads, processes, or the machines of a cluster.
+
+Workers are sent names of functions of auralize and plain data, never code; what a result is made with must be
+the same on all of them. A cluster is one of dask.distributed (the extra ``cluster``).
+"""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Iterator, Mapping
+from concurrent.futures import CancelledError, Executor
+from contextlib import contextmanager
+from importlib.metadata import PackageNotFoundError, version
+from typing import TYPE_CHECKING, Final
+
+from auralize.errors import AuralizeError, RequestError, one_line
+
+if TYPE_CHECKING:
+    from distributed import Client
+
+PATIENCE: Final = 10.0
+"""s that a scheduler and its workers are waited for where they do not answer."""
+THIS: Final = one_line(platform.node())
+"""What this machine is called, for those who read of it on another."""
+_MAKERS: Final = ("auralize", "numpy", "scipy", "soundfile")
+"""Packages that have a hand in what a result is."""
+
+
+class WorkerError(AuralizeError, OSError):
+    """A worker is not fit for what it is sent, or is lost for good, and so no other work is begun."""
+
+
+def makers() -> dict[str, str]:
+    """The versions that results are made with here."""
+    return {name: version(name) for name in _MAKERS}
+
+
+def check_makers(wanted: Mapping[str, str]) -> None:
+    """Raise WorkerError on a worker where results would be made with anything else than this."""
+    _check_same(THIS, makers(), wanted)
+
+
+def _check_same(where: str, found: Mapping[str, str | None], wanted: Mapping[str, str]) -> None:
+    for name, right in wanted.items():
+        if found[name] != right:
+            has = f"{name} {found[name]}" if found[name] else f"no {name}"
+            raise WorkerError(
+                f"the worker on {where} has {has}, and this machine {name} {right}; right is the same "
+                "version on all, so that all make the same"
+            )
+
+
+@contextmanager
+def cluster(address: str) -> Iterator[Executor]:
+    """The workers of the scheduler at ``address`` as an executor.
+
+    Raises WorkerError where there are none, or one is not fit, and in here where they are lost.
+    """
+    try:
+        from distributed import Client
+        from distributed.comm.core import CommClosedError
+        from distributed.scheduler import KilledWorker
+    except ImportError:
+        raise RequestError(
+            "a scheduler needs dask.distributed, which is not installed; `pip install distributed` "
+            "brings it"
+        ) from None
+    try:
+        client = Client(address, timeout=PATIENCE, set_as_default=False)
+    except (OSError, ValueError):
+        raise WorkerError(
+            f"no scheduler answers at {address}; right is what `dask scheduler` says where it runs, such "
+            "as tcp://192.168.1.10:8786"
+        ) from None
+    try:
+        _check_workers(client, address)
+        yield client.get_executor(pure=False)
+    except KilledWorker as error:
+        raise WorkerError(f"workers of the scheduler at {address} were lost: {error}") from None
+    except (CancelledError, CommClosedError):
+        raise WorkerError(
+            f"the scheduler at {address} was lost; what was finished before is whole"
+        ) from None
+    finally:
+        client.close(timeout=PATIENCE)
+
+
+def _check_workers(client: Client, address: str) -> None:
+    """Refuse a scheduler without workers, and workers that have other versions, before anything is sent."""
+    try:
+        client.wait_for_workers(1, timeout=PATIENCE)
+    except TimeoutError:
+        raise WorkerError(
+            f"the scheduler at {address} has no workers; `dask worker {address}` starts one"
+        ) from None
+    wanted = makers()
+    for name in wanted:
+        for where, found in client.run(version, name, on_error="return").items():
+            has = None if isinstance(found, PackageNotFoundError) else found
+            _check_same(where, {name: has}, {name: wanted[name]})
