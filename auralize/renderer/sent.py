@@ -76,7 +76,7 @@ def _changed(path: Path) -> tuple[int, int] | None:
 @lru_cache(maxsize=1)
 def _read(rig: SentRig) -> tuple[Sequence[Choice], Designs]:
     """Once for all sources that a worker is sent."""
-    return rig.read(), Designs()
+    return list(rig.read().choices.values()), Designs()
 
 
 class _WhileWanted:

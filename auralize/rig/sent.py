@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from auralize.errors import AuralizeError
 from auralize.executors import THIS, WorkerError, check_makers, makers
-from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig, read_rig
 
 
@@ -37,17 +36,17 @@ class SentRig:
             tuple(makers().items()),
         )
 
-    def read(self) -> list[Choice]:
-        """The choices, on a worker; raises WorkerError where they would not be the same as at home."""
+    def read(self) -> Rig:
+        """The rig with these choices alone, on a worker; raises WorkerError where it would not be the same."""
         check_makers(dict(self.made_with))
         try:
             rig = read_rig(json.loads(self.text), self.path, files_anywhere=self.files_anywhere)
-            choices = [rig[name].at(listen) for name, listen, _ in self.choices]
+            choices = {name: rig[name].at(listen) for name, listen, _ in self.choices}
         except AuralizeError as error:
             raise WorkerError(f"the worker on {THIS} cannot read the rig: {error}") from None
-        if tuple(choice.identity for choice in choices) != self.choices:
+        if tuple(choice.identity for choice in choices.values()) != self.choices:
             raise WorkerError(
                 f"the worker on {THIS} finds other measurements beside {self.path}; right is a folder that "
                 "all machines share, under the same path"
             )
-        return choices
+        return replace(rig, choices=choices)

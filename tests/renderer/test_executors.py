@@ -210,7 +210,8 @@ def test_a_worker_with_other_measurements_or_versions_is_refused(
     mill: Mill, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     asked = SentRig.of(mill.rig)
-    assert [choice.identity for choice in asked.read()] == list(asked.choices)
+    read = asked.read()
+    assert [choice.identity for choice in read.choices.values()] == list(asked.choices)
     table = mill.folder / "load.txt"
     table.write_text(IMPEDANCE.replace("8 0", "7 0"))
     with pytest.raises(WorkerError, match="finds other measurements"):
