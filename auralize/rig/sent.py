@@ -37,7 +37,7 @@ class SentRig:
         )
 
     def read(self) -> Rig:
-        """The rig with these choices alone, on a worker; raises WorkerError where it would not be the same."""
+        """The rig with these choices alone, on a worker; raises WorkerError where it is not the same."""
         check_makers(dict(self.made_with))
         try:
             rig = read_rig(json.loads(self.text), self.path, files_anywhere=self.files_anywhere)
