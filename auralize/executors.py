@@ -7,11 +7,13 @@ the same on all of them. A cluster is one of dask.distributed (the extra ``clust
 from __future__ import annotations
 
 import platform
+import re
 from collections.abc import Iterator, Mapping
 from concurrent.futures import CancelledError, Executor
 from contextlib import contextmanager
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Final
+from warnings import catch_warnings, simplefilter
 
 from auralize.errors import AuralizeError, RequestError, one_line
 
@@ -24,6 +26,8 @@ THIS: Final = one_line(platform.node())
 """What this machine is called, for those who read of it on another."""
 _MAKERS: Final = ("auralize", "numpy", "scipy", "soundfile")
 """Packages that have a hand in what a result is."""
+
+_ADDRESS: Final = re.compile(r"((tcp|tls)://)?[^/\s]+:\d+")
 
 
 class WorkerError(AuralizeError, OSError):
@@ -45,8 +49,8 @@ def _check_same(where: str, found: Mapping[str, str | None], wanted: Mapping[str
         if found[name] != right:
             has = f"{name} {found[name]}" if found[name] else f"no {name}"
             raise WorkerError(
-                f"the worker on {where} has {has}, and this machine {name} {right}; right is the same "
-                "version on all, so that all make the same"
+                f"the worker on {where} has {has}, and the machine that asks {name} {right}; right is the "
+                "same version on all, so that all make the same"
             )
 
 
@@ -57,7 +61,6 @@ def cluster(address: str) -> Iterator[Executor]:
     Raises WorkerError where there are none, or one is not fit, and in here where they are lost.
     """
     try:
-        from distributed import Client
         from distributed.comm.core import CommClosedError
         from distributed.scheduler import KilledWorker
     except ImportError:
@@ -65,24 +68,42 @@ def cluster(address: str) -> Iterator[Executor]:
             "a scheduler needs dask.distributed, which is not installed; `pip install distributed` "
             "brings it"
         ) from None
-    try:
-        client = Client(address, timeout=PATIENCE, set_as_default=False)
-    except (OSError, ValueError):
-        raise WorkerError(
-            f"no scheduler answers at {address}; right is what `dask scheduler` says where it runs, such "
-            "as tcp://192.168.1.10:8786"
-        ) from None
+    client = _client(address)
     try:
         _check_workers(client, address)
         yield client.get_executor(pure=False)
-    except KilledWorker as error:
-        raise WorkerError(f"workers of the scheduler at {address} were lost: {error}") from None
+    except KilledWorker:
+        raise WorkerError(
+            f"the scheduler at {address} has lost one worker after the other at the same work; their logs "
+            "say why"
+        ) from None
     except (CancelledError, CommClosedError):
         raise WorkerError(
             f"the scheduler at {address} was lost; what was finished before is whole"
         ) from None
     finally:
         client.close(timeout=PATIENCE)
+
+
+def _client(address: str) -> Client:
+    from distributed import Client, Security
+
+    if address.startswith("tls:") and not Security().get_connection_args("client")["ssl_context"]:
+        raise RequestError(
+            f"{address}: no certificate is there for it; right is one in dask's configuration, under "
+            "distributed.comm.tls"
+        )
+    try:
+        if _ADDRESS.fullmatch(address) is None:
+            raise ValueError
+        with catch_warnings():  # of versions that differ, of which we say what matters
+            simplefilter("ignore")
+            return Client(address, timeout=PATIENCE, set_as_default=False)
+    except (OSError, ValueError):
+        raise WorkerError(
+            f"no scheduler answers at {address}; right is what `dask scheduler` says where it runs, such "
+            "as tcp://192.168.1.10:8786"
+        ) from None
 
 
 def _check_workers(client: Client, address: str) -> None:
@@ -93,8 +114,8 @@ def _check_workers(client: Client, address: str) -> None:
         raise WorkerError(
             f"the scheduler at {address} has no workers; `dask worker {address}` starts one"
         ) from None
-    wanted = makers()
-    for name in wanted:
+    for name, wanted in makers().items():
         for where, found in client.run(version, name, on_error="return").items():
-            has = None if isinstance(found, PackageNotFoundError) else found
-            _check_same(where, {name: has}, {name: wanted[name]})
+            if isinstance(found, str | PackageNotFoundError):  # else the worker has just been lost
+                has = found if isinstance(found, str) else None
+                _check_same(where, {name: has}, {name: wanted})

@@ -18,7 +18,7 @@ import soundfile as sf
 
 from auralize import executors
 from auralize.commands.main import main
-from auralize.errors import RequestError
+from auralize.errors import AuralizeError, RequestError
 from auralize.executors import WorkerError, cluster
 from auralize.renderer import text
 from auralize.renderer.batch import Batch, render_all
@@ -128,7 +128,7 @@ def test_workers_of_another_version_are_refused_before_anything_is_sent(
     found = executors.makers()
     monkeypatch.setattr(executors, "makers", lambda: {**found, "scipy": "9.9"})
     with pytest.raises(
-        WorkerError, match=rf"has scipy {found['scipy']}, and this machine scipy 9\.9"
+        WorkerError, match=rf"has scipy {found['scipy']}, and the machine that asks scipy 9\.9"
     ):
         cluster(machines.address).__enter__()
 
@@ -167,6 +167,19 @@ def test_without_dask_a_sentence_says_what_to_install(monkeypatch: pytest.Monkey
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(RequestError, match="pip install distributed"):
         cluster("tcp://127.0.0.1:1").__enter__()
+
+
+@pytest.mark.parametrize(
+    ("address", "sentence"),
+    [
+        ("foo://127.0.0.1:8786", "no scheduler answers at foo://"),
+        ("tls://127.0.0.1:8786", "no certificate is there"),
+        ("127.0.0.1", "no scheduler answers at 127"),
+    ],
+)
+def test_what_is_no_address_of_a_scheduler_is_a_sentence(address: str, sentence: str) -> None:
+    with pytest.raises(AuralizeError, match=sentence):
+        cluster(address).__enter__()
 
 
 # --- workers that are not fit ----------------------------------------------------------------------
@@ -221,7 +234,9 @@ def test_a_worker_with_other_measurements_or_versions_is_refused(
         asked.read()
     table.write_text(IMPEDANCE)
     monkeypatch.setattr(sent, "makers", lambda: {"numpy": "1.0"})
-    with pytest.raises(WorkerError, match=r"has numpy [\d.]+, and this machine numpy 1\.0"):
+    with pytest.raises(
+        WorkerError, match=r"has numpy [\d.]+, and the machine that asks numpy 1\.0"
+    ):
         SentRig.of(mill.rig).read()
 
 
