@@ -61,8 +61,8 @@ def cluster(address: str) -> Iterator[Executor]:
     Raises WorkerError where there are none, or one is not fit, and in here where they are lost.
     """
     try:
+        from distributed import KilledWorker
         from distributed.comm.core import CommClosedError
-        from distributed.scheduler import KilledWorker
     except ImportError:
         raise RequestError(
             "a scheduler needs dask.distributed, which is not installed; `pip install distributed` "
