@@ -2,7 +2,8 @@
 
 A mark has two hashes: of the call that made the file (rig, source, all options), and of what is in it. So
 a file that somebody changed is no longer ours, and a result makes way only for what the same call makes
-again. Texts and pictures bear it inside, as their format has it; a sound file in the JSON beside it.
+again. Texts and pictures bear it inside, as their format has it; a sound file, or a table of
+comma-separated values, in the JSON beside it.
 """
 
 from __future__ import annotations
@@ -23,8 +24,8 @@ from typing import Any, Final
 from auralize.errors import FileError
 from auralize.files import check_text, encoded, make_folder, read_bounded
 
-SOUNDS: Final = (".wav", ".flac")
-"""Endings of files that have their mark beside them."""
+_BESIDE: Final = {".wav": "sound", ".flac": "sound", ".csv": "table"}
+"""Endings of files that have their mark beside them, and what they are."""
 LONGEST_PART: Final = 100
 """Bytes of a list of names in the name of a file."""
 _MOST_BYTES: Final = 100_000_000
@@ -84,7 +85,7 @@ def among(names: Collection[str], every: Collection[str]) -> str:
 
 
 def sidecar(path: Path) -> Path:
-    """Where the facts of a sound file stand: beside it, ``.json`` added to its whole name."""
+    """Where the facts of a sound file or table stand: beside it, ``.json`` added to its whole name."""
     return path.with_name(path.name + ".json")
 
 
@@ -98,12 +99,14 @@ def marked(content: bytes, suffix: str, call: str) -> bytes:
     return content[:at] + mark + content[at:]
 
 
-def facts_beside(sound: Path, facts: dict[str, Any], call: str, day: str | None = None) -> bytes:
-    """The JSON that stands beside a sound file, whose content is in ``sound`` so far; raises FileError.
+def facts_beside(
+    file: Path, facts: dict[str, Any], call: str, kind: str = "sound", day: str | None = None
+) -> bytes:
+    """The JSON beside a sound or a table, whose content is in ``file`` so far; raises FileError.
 
     ``day`` is as in `origin`.
     """
-    facts = {**facts, "made_by": origin(day), "sound_sha256": sha256_of(sound)}
+    facts = {**facts, "made_by": origin(day), f"{kind}_sha256": sha256_of(file)}
     return marked(encoded(json.dumps(facts, indent=2, ensure_ascii=False) + "\n"), ".json", call)
 
 
@@ -120,13 +123,13 @@ def sha256_of(path: Path) -> str:
 def check_ours(path: Path, call: str, replace: bool) -> None:
     """Raise FileError for a file that is there, unless it is as the same call left it, or may be replaced.
 
-    For a sound file this is asked of the JSON beside it, too. What is no file, or is write-protected, is
+    Where there is a JSON beside it this is asked of that, too. What is no file, or is write-protected, is
     refused in any case.
     """
     check_text(path)
     if path.is_symlink():  # what it leads to may be anything, a rig that is read among it
         raise InTheWayError(f"{path}: this is a link, and stays; remove it, or name another folder")
-    beside = [sidecar(path)] if path.suffix.lower() in SOUNDS else []
+    beside = [sidecar(path)] if path.suffix.lower() in _BESIDE else []
     made = made_by(path) if os.path.lexists(path) else call
     if replace or made == call:
         for facts in beside:
@@ -143,10 +146,11 @@ def check_ours(path: Path, call: str, replace: bool) -> None:
 def made_by(path: Path) -> str | None:
     """The call that made a file, None where it is not as we left it."""
     with suppress(*_NO_MARK):
-        if path.suffix.lower() not in SOUNDS:
+        kind = _BESIDE.get(path.suffix.lower())
+        if kind is None:
             return _call_in(read_bounded(path, _MOST_BYTES), path.suffix.lower())
         content = read_bounded(sidecar(path), _MOST_BYTES)
-        if json.loads(content)["sound_sha256"] == sha256_of(path):
+        if json.loads(content)[f"{kind}_sha256"] == sha256_of(path):
             return _call_in(content, ".json")
     return None
 

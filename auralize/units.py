@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime
 import math
 import re
+from functools import lru_cache
 from typing import Final, Literal
 
 from auralize.spellings import plain
@@ -130,6 +131,7 @@ _LONGEST_QUOTE: Final = 60
 """Characters of what was found that a sentence repeats."""
 
 
+@lru_cache(maxsize=1024)  # limits of what may be are parsed again and again
 def parse(text: str, quantity: Quantity) -> float:
     """Value of ``text`` in SI units (degrees Celsius for temperatures, dB for levels).
 

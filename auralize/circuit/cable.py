@@ -6,13 +6,13 @@ import math
 from abc import ABC, abstractmethod
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Final, Literal, Protocol, get_args
+from typing import Final, Literal, Protocol, Self, get_args
 
 import numpy as np
 
 from auralize.circuit.coaxial import coaxial_impedance, transfer_impedance
 from auralize.circuit.coil import helix_inductance
-from auralize.circuit.conductor import MU_0, Complex, Conductor, Real
+from auralize.circuit.conductor import MU_0, UNIT, Complex, Conductor, Real
 from auralize.circuit.pair import impedance_by_conductor, pair_capacitance, twist_factor
 
 REFERENCE_FREQUENCY: Final = 1000.0
@@ -21,6 +21,10 @@ TABLE_TOP: Final = 1.0e6
 """Hz; the field is solved up to here, which is also how far a response may be asked."""
 _POINTS_PER_DECADE: Final = 20
 # With quintic splines of log f this keeps the table within 2e-7 of the direct solve (tested).
+_STEPS_PER_DECADE: Final = 4
+# In which tables end, so that those of one cable at many temperatures are one or two.
+_ROUNDING: Final = 1e-6
+# By which they end later, so that their end is not missed by the last digit.
 Side = Literal["plus", "minus"]
 """One of the two conductors, by the terminal it comes from."""
 SIDES: Final[tuple[Side, ...]] = get_args(Side)
@@ -74,8 +78,15 @@ class Dielectric:
         return modulus * np.asarray(relative**power, dtype=np.complex128)
 
 
+_NO_DIELECTRIC: Final = Dielectric(0.0)
+
+
 class SolvedCable(ABC):
-    """A cable whose field is solved once on a table over frequency, then interpolated smoothly."""
+    """A cable whose field is solved once on a table over frequency, then interpolated smoothly.
+
+    What it has per ohm of DC resistance depends on its proportions and on frequency per ohm alone, as do
+    all fields of eddy currents: so one table, of `unit`, serves all temperatures and sizes.
+    """
 
     conductor: Conductor
     dielectric: Dielectric
@@ -91,6 +102,10 @@ class SolvedCable(ABC):
         return (self.conductor,)
 
     @abstractmethod
+    def unit(self) -> SolvedCable:
+        """The same in its proportions, its `conductor` of 1 m of radius and 1 ohm/m."""
+
+    @abstractmethod
     def solve(self, frequency: Real) -> Complex:
         """Along plus and minus in ohm/m of the untwisted cable, shape (2, frequencies), above 0 Hz."""
 
@@ -100,21 +115,30 @@ class SolvedCable(ABC):
 
     def by_conductor(self, frequency: Real) -> Complex:
         """What plus and minus each keep of it in ohm/m of cable, shape (2, frequencies)."""
-        return self.lengthening * _table(self)(frequency)
+        frequency = np.asarray(frequency, dtype=np.float64)
+        _check_within(frequency, TABLE_TOP)
+        ohm, unit = self.conductor.resistance, self.unit()
+        foot = _foot(unit)
+        steps = math.ceil(_STEPS_PER_DECADE * math.log10(TABLE_TOP / ohm / foot) + _ROUNDING)
+        return self.lengthening * ohm * _table(unit, foot, steps)(frequency / ohm)
 
     def shunt(self, frequency: Real) -> Complex:
         """Admittance in S/m of cable."""
         return self.lengthening * self.dielectric.admittance(frequency)
 
 
-@lru_cache(maxsize=64)
-def _table(cable: SolvedCable) -> ImpedanceTable:
-    foot = min(
+def _foot(cable: SolvedCable) -> float:
+    """Hz of `_SMALLEST_ARGUMENT` in the wire that crowds the current first."""
+    return min(
         _SMALLEST_ARGUMENT * wire.resistivity / (2 * math.pi * MU_0 * wire.radius**2)
         for wire in cable.wires
     )
-    count = math.ceil(_POINTS_PER_DECADE * math.log10(TABLE_TOP / foot)) + 1
-    grid = np.geomspace(foot, TABLE_TOP, count)
+
+
+@lru_cache(maxsize=512)
+def _table(cable: SolvedCable, foot: float, steps: int) -> ImpedanceTable:
+    count = steps * _POINTS_PER_DECADE // _STEPS_PER_DECADE + 1
+    grid = foot * 10.0 ** (np.arange(count) / _POINTS_PER_DECADE)
     return ImpedanceTable(grid, cable.solve(grid))
 
 
@@ -142,6 +166,11 @@ class PairCable(SolvedCable):
         """Plus and minus."""
         return self.conductor, self.minus or self.conductor
 
+    def unit(self) -> PairCable:
+        """In its proportions; twist and dielectric make no difference to the field."""
+        minus = None if self.minus is None else self.minus.relative_to(self.conductor)
+        return PairCable(UNIT, self.spacing / self.conductor.radius, _NO_DIELECTRIC, minus=minus)
+
     def solve(self, frequency: Real) -> Complex:
         """Along plus and minus in ohm/m of the untwisted pair."""
         return impedance_by_conductor(frequency, [0.0, self.spacing], self.wires, [1.0, -1.0])
@@ -153,7 +182,14 @@ class ParallelCores(SolvedCable):
     What the twist adds to the inductance is part of it.
     """
 
+    spacing: float
     lay_length: float
+
+    def unit(self) -> Self:
+        """In its proportions; twist and dielectric make no difference to the field."""
+        spacing = self.spacing / self.conductor.radius
+        alike = {"conductor": UNIT, "spacing": spacing, "dielectric": _NO_DIELECTRIC}
+        return replace(self, lay_length=math.inf, **alike)  # type: ignore[type-var]
 
     @property
     @abstractmethod
@@ -250,12 +286,23 @@ class CoaxialCable(SolvedCable):
         """1: nothing is twisted."""
         return 1.0
 
+    def unit(self) -> CoaxialCable:
+        """In its proportions."""
+        radius, ohm = self.conductor.radius, self.conductor.resistance
+        shield = (self.inner / radius, self.outer / radius, self.resistance / ohm)
+        return CoaxialCable(UNIT, *shield, _NO_DIELECTRIC)
+
     def solve(self, frequency: Real) -> Complex:
         """Along core and shield in ohm/m, the shield's along its outside."""
         shield = self.inner, self.outer, self.resistance
         loop = coaxial_impedance(frequency, self.conductor, *shield)
         outside = transfer_impedance(frequency, *shield)
         return np.stack([loop - outside, outside])
+
+
+def _check_within(frequency: Real, top: float) -> None:
+    if frequency.size and not 0.0 <= frequency.min() <= frequency.max() <= top:
+        raise ValueError(f"the cable is solved from 0 to {top:g} Hz")
 
 
 class ImpedanceTable:
@@ -276,8 +323,7 @@ class ImpedanceTable:
     def __call__(self, frequency: Real) -> Complex:
         """ohm/m at frequencies in Hz, the last axis."""
         frequency = np.asarray(frequency, dtype=np.float64)
-        if frequency.size and not 0.0 <= frequency.min() <= frequency.max() <= self._top:
-            raise ValueError(f"the cable is solved from 0 to {self._top:g} Hz")
+        _check_within(frequency, self._top)
         r, henry = np.moveaxis(self._spline(np.log(np.maximum(frequency, self._foot))), 0, -1)
         omega = 2.0 * np.pi * frequency
         return np.asarray(r + 1j * omega * henry, dtype=np.complex128)

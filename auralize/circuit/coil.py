@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final, Literal, get_args
 
 import numpy as np
@@ -219,6 +220,7 @@ def mutual_beside(a: Turns, b: Turns, distance: float) -> float:
     return float(sum(s * (per_point * ring_mutual(r1, z1, rho, z)).sum() for r1, z1, s in rings))
 
 
+@lru_cache(maxsize=512)
 def twist_inductance(spacing: float, lay_length: float) -> float:
     """Loop inductance in H/m of cable that a twisted pair has beyond its lengthened straight pair.
 

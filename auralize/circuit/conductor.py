@@ -131,6 +131,14 @@ class Conductor:
         """ohm m, of the homogeneous body."""
         return self.resistance * math.pi * self.radius**2
 
+    def relative_to(self, other: Conductor) -> Conductor:
+        """In units of another one's radius and resistance."""
+        return Conductor(self.radius / other.radius, self.resistance / other.resistance)
+
+
+UNIT: Final = Conductor(1.0, 1.0)
+"""1 m of radius, 1 ohm/m."""
+
 
 def make_conductor(
     area: float,

@@ -67,8 +67,10 @@ class Crowding:
 
     def inductance(self, cable: LaidCable, frequency: Real) -> Complex:
         """H that they add along plus and minus, shape (2, frequencies); complex, as they lose power."""
+        found = np.zeros((2, *np.shape(frequency)), dtype=np.complex128)
+        if self is NO_CROWDING:
+            return found
         dipole = wire_dipoles(cable, frequency)
-        found = np.zeros(dipole.shape, dtype=np.complex128)
         for modes in self.modes:
             found += modes.inductance(dipole)
         for modes in self.instead_of:

@@ -4,7 +4,8 @@
     (E)---[  ]---+----o=== run ===o---+------- loudspeaker
                  |                    +--o=== run ===o--- loudspeaker
 
-E is the amplifier's own source voltage; `solution` says what becomes of it.
+E is the amplifier's own source voltage; `solution` says what becomes of it. Where many are
+`stacked`, resistances, lengths and ratios are arrays, with a value at each frequency that is solved.
 """
 
 from __future__ import annotations
@@ -42,7 +43,7 @@ class Contact:
     minus: float = 0.0
 
     def __post_init__(self) -> None:
-        if not (self.plus >= 0.0 and self.minus >= 0.0):
+        if not np.all(np.minimum(self.plus, self.minus) >= 0.0):
             raise ValueError("the resistance of a joint cannot be below zero")
 
     @property
@@ -91,10 +92,10 @@ class Run:
         if self.added is not None:
             series = series + self.added(frequency).sum(axis=0) / self.length
         matrix = twoport.line(series, shunt, self.length)
-        if self.near != PERFECT:
-            matrix[..., 0, :] += self.near.both * matrix[..., 1, :]
-        if self.far != PERFECT:
-            matrix[..., :, 1] += self.far.both * matrix[..., :, 0]
+        if np.any(self.near.both):
+            matrix[..., 0, :] += np.expand_dims(self.near.both, -1) * matrix[..., 1, :]
+        if np.any(self.far.both):
+            matrix[..., :, 1] += np.expand_dims(self.far.both, -1) * matrix[..., :, 0]
         return matrix
 
 

@@ -89,9 +89,29 @@ def cable_share(network: Network, drive: Drive) -> float:
     0 where no power flows.
     """
     solution = solve(network, drive.frequency)
-    given = np.array(drive.share) * solution.input_power
-    whole = float(np.sum(given))
-    return float(np.sum(given * solution.cable_share())) / whole if whole > 0.0 else 0.0
+    return float(share_kept(solution.input_power, solution.cable_share(), drive))
+
+
+def share_kept(given: Real, kept: Real, drive: Drive) -> Real:
+    """Share of all power ``given`` under a drive, ``kept`` being that at each of its frequencies (last axis).
+
+    0 where no power flows.
+    """
+    weighted = np.array(drive.share) * given
+    whole = weighted.sum(axis=-1)
+    idle = whole <= 0.0
+    return np.where(idle, 0.0, (weighted * kept).sum(axis=-1) / np.where(idle, 1.0, whole))
+
+
+def driven_weight(sending: Complex, drive: Drive) -> Real:
+    """V^2 by which a power per square volt of E counts at each frequency of a drive (last axis).
+
+    Its sum is that of the drive at the ``sending`` end; not finite where that is shorted.
+    """
+    share = np.array(drive.share)
+    mean_square = (share * np.abs(sending) ** 2).sum(axis=-1, keepdims=True)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return share * drive.volts**2 / mean_square
 
 
 @dataclass(frozen=True)
@@ -119,11 +139,9 @@ class Budget:
 def budget(network: Network, drive: Drive) -> Budget:
     """Where the power goes under a drive. Raises ValueError where the sending end is shorted."""
     solution = solve(network, drive.frequency)
-    share = np.array(drive.share)
-    mean_square = float(np.sum(share * np.abs(solution.sending) ** 2))
-    if mean_square == 0.0:
+    weight = driven_weight(solution.sending, drive)
+    if not np.isfinite(weight).all():
         raise ValueError("the amplifier is shorted at its terminals: no voltage can stand there")
-    weight = share * drive.volts**2 / mean_square
 
     def total(per_square_volt: Real) -> float:
         return float(np.sum(weight * per_square_volt))

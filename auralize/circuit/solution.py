@@ -16,7 +16,7 @@ from auralize.circuit import twoport
 from auralize.circuit.cable import SIDES, Cable, Side
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.loudspeaker import Load
-from auralize.circuit.network import PERFECT, Amplifier, Network
+from auralize.circuit.network import Amplifier, Network
 from auralize.circuit.transformer import Transformer
 
 Across = Literal["both", "plus", "minus"]
@@ -244,7 +244,7 @@ class _Tree:
         for name, connected in network.loads.items():
             contact = twoport.series(np.full(f.shape, connected.contact.both, dtype=np.complex128))
             port = self.port(connected.load)
-            seen = port if connected.contact == PERFECT else twoport.carried(contact, port)
+            seen = twoport.carried(contact, port) if np.any(connected.contact.both) else port
             self.branches[connected.at]["load", name] = seen
         for name in reversed(order):
             self.whole[name] = self.all_at(name)

@@ -16,8 +16,9 @@ from auralize.circuit.conductor import Complex, Real
 
 def chain(a: Complex, b: Complex, c: Complex, d: Complex) -> Complex:
     """Stack four parameters, each of shape (frequencies,), into (frequencies, 2, 2)."""
-    a, b, c, d = np.broadcast_arrays(a, b, c, d)
-    return np.stack([np.stack([a, b], axis=-1), np.stack([c, d], axis=-1)], axis=-2)
+    made = np.empty((*np.broadcast_shapes(*map(np.shape, (a, b, c, d))), 2, 2), np.complex128)
+    made[..., 0, 0], made[..., 0, 1], made[..., 1, 0], made[..., 1, 1] = a, b, c, d
+    return made
 
 
 def series(impedance: Complex) -> Complex:
@@ -41,15 +42,15 @@ def shunt(admittance: Complex) -> Complex:
     return chain(one, nothing, admittance, one)
 
 
-def line(impedance: Complex, admittance: Complex, length: float) -> Complex:
+def line(impedance: Complex, admittance: Complex, length: Real | float) -> Complex:
     """Uniform line of ``length`` m with Z' in ohm/m and Y' in S/m: exact, also at 0 Hz.
 
     With x = gamma l = sqrt(Z' Y') l: A = D = cosh x, B = Z' l sinh(x)/x, C = Y' l sinh(x)/x. No
     characteristic impedance is formed, so nothing is divided by zero where Y' is 0.
     """
     x = np.asarray(np.sqrt(impedance * admittance) * length, dtype=np.complex128)
-    ratio = sinh_over_x(x)
-    return chain(np.cosh(x), impedance * length * ratio, admittance * length * ratio, np.cosh(x))
+    cosh, ratio = np.cosh(x), length * sinh_over_x(x)
+    return chain(cosh, impedance * ratio, admittance * ratio, cosh)
 
 
 def sinh_over_x(x: Complex) -> Complex:
@@ -60,7 +61,9 @@ def sinh_over_x(x: Complex) -> Complex:
 
 def port(voltage: Complex | Real | float, current: Complex | Real | float) -> Complex:
     """Port of these, each of shape (frequencies,) or one number; only their ratio counts."""
-    return np.stack(np.broadcast_arrays(voltage, current), axis=-1).astype(np.complex128)
+    made = np.empty((*np.broadcast_shapes(np.shape(voltage), np.shape(current)), 2), np.complex128)
+    made[..., 0], made[..., 1] = voltage, current
+    return made
 
 
 def in_parallel(one: Complex, other: Complex) -> Complex:
@@ -87,7 +90,8 @@ def share(before: Complex, kept: Complex) -> Complex:
 
 def normal(one: Complex) -> Complex:
     """The same port with its larger number of modulus 1, so that long cascades do not overflow."""
-    return one / np.abs(one).max(axis=-1, keepdims=True)
+    v, i = _parts(np.abs(one))
+    return one / np.maximum(v, i)[..., None]
 
 
 def admittance(one: Complex) -> Complex:
@@ -109,7 +113,7 @@ def carried(two_port: Complex, far: Complex) -> Complex:
     """Port at the near end of a two-port with ``far`` at its far end."""
     a, b, c, d = (two_port[..., i, j] for i in (0, 1) for j in (0, 1))
     v, i = _parts(far)
-    return np.stack([a * v + b * i, c * v + d * i], axis=-1)
+    return port(a * v + b * i, c * v + d * i)
 
 
 def turned(two_port: Complex) -> Complex:

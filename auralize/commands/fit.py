@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 from auralize.commands.progress import telling
-from auralize.commands.shared import add_rig, loaded, number_or_nan, picked, typed_or_nan
+from auralize.commands.shared import KINDS, add_rig, loaded, picked, tolerance
 from auralize.errors import RequestError
 
 if TYPE_CHECKING:
@@ -50,7 +50,7 @@ def run(arguments: argparse.Namespace) -> None:
     from auralize.figures.fit_text import as_fits
     from auralize.rig.work import working_out
 
-    kind, tolerance = _tolerance(arguments)
+    kind, limit = _tolerance(arguments)
     band = None if arguments.band is None else _band(arguments.band)
     rig = loaded(arguments)
     found = []
@@ -62,37 +62,21 @@ def run(arguments: argparse.Namespace) -> None:
                     choice,
                     arguments.run,
                     kind,
-                    tolerance,
+                    limit,
                     cable=arguments.cable,
                     load=arguments.load,
                     band=band,
                 )
             )
-    print(as_fits(rig.title, found, kind, tolerance))
+    print(as_fits(rig.title, found, kind, limit))
 
 
 def _tolerance(arguments: argparse.Namespace) -> tuple[Kind, float]:
-    """What limits, and how much: dB, a factor, or a share of the power."""
-    if arguments.heat is not None:
-        share = number_or_nan(arguments.heat.strip().removesuffix("%")) / 100.0
-        if not 0.0 < share < 1.0:
-            raise RequestError(
-                f'--heat: {arguments.heat!r} was found; right is a share such as "10 %"'
-            )
-        return "heat", share
-    if arguments.damping is not None:
-        factor = number_or_nan(arguments.damping)
-        if not 0.1 <= factor <= 1e6:
-            raise RequestError(
-                f"--damping: {arguments.damping!r} was found; right is a factor such as 20"
-            )
-        return "damping", factor
-    kind: Kind = "loss" if arguments.loss is not None else "deviation"
-    text = arguments.loss if kind == "loss" else arguments.deviation
-    level = typed_or_nan(text, "level", "dB")
-    if not 0.0 < level <= 40.0:
-        raise RequestError(f'--{kind}: {text!r} was found; right is a level such as "0.5 dB"')
-    return kind, level
+    """What limits, and how much."""
+    for kind in KINDS:
+        if (text := getattr(arguments, kind)) is not None:
+            return kind, tolerance(kind, text, f"--{kind}")
+    raise AssertionError("argparse asks for one of them")
 
 
 def _band(text: str) -> Band:

@@ -133,7 +133,7 @@ def _options(arguments: argparse.Namespace) -> HandoverOptions:
 
 
 def _steps(text: str) -> Any:
-    from auralize.handover.steps import SteppedValue
+    from auralize.rig.stepped import SteppedValue
 
     try:
         return SteppedValue.of(text)

@@ -34,8 +34,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(f"auralize: the output cannot be written: {reason}", file=sys.stderr)
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # what is left in its buffer
         return ExitCode.BAD_INPUT
-    except KeyboardInterrupt:
-        print("auralize: stopped; nothing partial is left behind", file=sys.stderr)
+    except KeyboardInterrupt as stopped:
+        left = str(stopped) or "nothing partial is left behind"
+        print(f"auralize: stopped; {left}", file=sys.stderr)
         return ExitCode.INTERRUPTED
 
 

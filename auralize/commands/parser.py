@@ -19,6 +19,7 @@ from auralize.commands import (
     plot,
     render,
     sizes,
+    sweep,
     trials,
 )
 from auralize.commands.shared import CAUTION
@@ -30,6 +31,7 @@ COMMANDS: Final = (
     render,
     handover,
     fit,
+    sweep,
     plot,
     filter,
     bench,

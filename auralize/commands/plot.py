@@ -27,7 +27,7 @@ def add(commands: Any) -> None:
 
 @telling
 def run(arguments: argparse.Namespace) -> None:
-    from auralize.figures.picture import save_plot
+    from auralize.figures.plot import save_plot
     from auralize.figures.plot_name import Drawn, plot_name
     from auralize.outputs import made_folder
     from auralize.rig.work import working_out

@@ -7,11 +7,14 @@ import math
 from collections.abc import Sequence
 from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
+
+from auralize.errors import RequestError
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
 
+    from auralize.figures.fit import Kind
     from auralize.rig.choice import Choice
     from auralize.rig.reading import Rig
     from auralize.units import Quantity
@@ -139,6 +142,29 @@ def number_or_nan(text: str) -> float:
         return float(text)
     except ValueError:
         return math.nan
+
+
+KINDS: Final[tuple[Kind, ...]] = ("loss", "deviation", "damping", "heat")
+"""Figures that can be limited."""
+
+
+def tolerance(kind: Kind, text: str, option: str) -> float:
+    """A limit as typed: dB, a factor, or a share of the power."""
+    found, wrong = text.strip(), f"{option}: {text!r} was found; right is"
+    if kind == "heat":
+        share = number_or_nan(found.removesuffix("%")) / 100.0
+        if not 0.0 < share < 1.0:
+            raise RequestError(f'{wrong} a share such as "10 %"')
+        return share
+    if kind == "damping":
+        factor = number_or_nan(found)
+        if not 0.1 <= factor <= 1e6:
+            raise RequestError(f"{wrong} a factor such as 20")
+        return factor
+    level = typed_or_nan(found, "level", "dB")
+    if not 0.0 < level <= 40.0:
+        raise RequestError(f'{wrong} a level such as "0.5 dB"')
+    return level
 
 
 def installed(group: str, name: str) -> Any:

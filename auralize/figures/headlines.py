@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 
+from auralize.circuit.conductor import Real
 from auralize.circuit.levels import loss_db
 from auralize.circuit.solution import Solution, solve, source_impedance
 from auralize.figures.reference import band_of, damping_points, reference
@@ -36,5 +36,11 @@ def headline(choice: Choice, solved: Solution | None = None) -> Headline:
     points = damping_points(choice)
     back = np.abs(source_impedance(network, load, points))
     worst = int(np.argmax(back))
-    factor = choice.loads[load].nominal / back[worst] if back[worst] > 0.0 else math.inf
+    factor = damping_factor(back[worst], choice.loads[load].nominal)
     return Headline(float(loss[0]), at, float(factor), float(points[worst]))
+
+
+def damping_factor(back: Real, nominal: Real | float) -> Real:
+    """Of ohm that a loudspeaker of a rated impedance sees looking back; infinite where that is none."""
+    with np.errstate(divide="ignore"):
+        return np.divide(nominal, back)

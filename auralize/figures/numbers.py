@@ -14,7 +14,7 @@ from auralize.circuit.network import Network
 from auralize.circuit.power import cable_share
 from auralize.circuit.sizing import only
 from auralize.circuit.solution import Across, solve, source_impedance
-from auralize.figures.headlines import headline
+from auralize.figures.headlines import damping_factor, headline
 from auralize.figures.lays import LayFigures, lay_figures
 from auralize.figures.loudspeakers import Loudspeaker, loudspeakers
 from auralize.figures.powers import Driven, driven, programme
@@ -115,7 +115,7 @@ def figures(
     network, load = choice.network, choice.listen
     short, band, swept = headline(choice), band_of(choice), solve(network, SWEEP)
     heard = sweep(band)
-    deviation = _deviation(loss_db(solve(network, heard), load), short.loss_db)
+    deviation = deviation_of(loss_db(solve(network, heard), load), short.loss_db)
     drive = programme(choice, band)
     under = driven(choice)
     worst, lowest = int(np.argmax(np.abs(deviation))), int(np.argmin(np.abs(swept.presented)))
@@ -159,7 +159,7 @@ def _judged(choice: Choice, across: Across) -> Judged:
     drop = drop_db(solve(choice.network, [short.reference_hz]), load, across)
     return Judged(
         short.loss_db,
-        float(np.abs(_deviation(loss, short.loss_db)).max()),
+        float(np.abs(deviation_of(loss, short.loss_db)).max()),
         float(drop[0]),
         short.damping_factor,
     )
@@ -204,10 +204,11 @@ def _place(network: Network, name: str | None) -> str:
     return f"at the end of run {name}" if name in network.runs else f"on transformer {name}"
 
 
-def _deviation(loss: Real, at_reference: float) -> Real:
+def deviation_of(loss: Real, at_reference: Real | float) -> Real:
     """Loss less its value at the reference; none where nothing arrives at all."""
-    silent = ~np.isfinite(loss)
-    return np.where(silent, 0.0, loss) - (at_reference if np.isfinite(at_reference) else 0.0)
+    return np.where(np.isfinite(loss), loss, 0.0) - np.where(
+        np.isfinite(at_reference), at_reference, 0.0
+    )
 
 
 def _lines(choice: Choice, frequency: Real, across: Across) -> tuple[Line, ...]:
@@ -219,8 +220,7 @@ def _lines(choice: Choice, frequency: Real, across: Across) -> tuple[Line, ...]:
     nearby = np.maximum(frequency, 1e-2)
     henry = _way_ohm(network, load, nearby).imag / (2.0 * np.pi * nearby)
     back = np.abs(source_impedance(network, load, frequency))
-    with np.errstate(divide="ignore"):
-        damping = choice.loads[load].nominal / back
+    damping = damping_factor(back, choice.loads[load].nominal)
     columns = (
         frequency,
         loss_db(solution, load),

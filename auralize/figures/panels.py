@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -13,6 +13,7 @@ from auralize.circuit.power import Drive
 from auralize.circuit.signals import Signal, over
 from auralize.circuit.solution import Across
 from auralize.figures.curves import Curves, curves, less, lowest_and_highest, open_ends
+from auralize.figures.reference import SWEEP
 from auralize.rig.choice import Choice
 
 LEAST_DB: Final = 3.0
@@ -23,14 +24,16 @@ _LEAST_DEGREES: Final = 30.0
 
 @dataclass(frozen=True)
 class PanelCurve:
-    """One line over `SWEEP`; values that are not finite are gaps."""
+    """One line over the frequencies of its panel; values that are not finite are gaps."""
 
     number: int | None
     """Of the choice it belongs to; None for one that is the same for all."""
     values: Real
     low: Real | None = None
     high: Real | None = None
-    """Between which what a lay leaves open may move it."""
+    """Between which what is left open may move it."""
+    inner: tuple[Real, Real] | None = None
+    """Between which it is half of the time, where that is known."""
 
 
 @dataclass(frozen=True)
@@ -45,6 +48,8 @@ class Panel:
     """Whether its curves are differences, which are seen against zero."""
     bars: tuple[Real, Real] | None = None
     """Third octaves in Hz and their levels, in place of curves."""
+    frequency: Real = field(default_factory=lambda: SWEEP)
+    """Hz, at which the curves are told."""
 
 
 def panels(

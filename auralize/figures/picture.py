@@ -1,4 +1,4 @@
-"""Loss, drop and impedance over frequency as a picture (PNG, SVG or PDF), for all choices of a rig."""
+"""Panels of curves over frequency on a page, as a picture (PNG, SVG or PDF)."""
 
 from __future__ import annotations
 
@@ -14,16 +14,9 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from auralize.circuit.conductor import Real
-from auralize.circuit.power import Drive
-from auralize.circuit.signals import over
-from auralize.circuit.solution import Across
 from auralize.errors import RequestError
-from auralize.figures.panels import Panel, PanelCurve, panels
-from auralize.figures.reference import SWEEP
-from auralize.figures.typical import variants
-from auralize.files import write_bytes
-from auralize.outputs import check_ours, fingerprint, marked, origin
-from auralize.rig.choice import Choice
+from auralize.figures.panels import Panel, PanelCurve
+from auralize.outputs import check_ours, marked
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -48,77 +41,58 @@ class Look:
 PLAIN: Final = Look()
 
 
-def save_plot(
-    title: str,
-    choices: Sequence[Choice],
-    path: Path,
-    across: Across = "both",
-    *,
-    against: Choice | None = None,
-    sound: Drive | None = None,
-    look: Look = PLAIN,
-    replaces: bool = False,
-) -> str:
-    """Write a page with a panel each for loss, drop, the load's impedance in ohm and degrees; say what it is.
+@dataclass(frozen=True)
+class Sheet:
+    """What stands on a page."""
 
-    With ``against`` it has what arrives and the drop less those of that choice. A ``sound`` gets a panel
-    with its spectrum. Raises AuralizeError where matplotlib (extra "plot") is missing, the drop cannot be
-    told, or the file cannot be written: one that this call did not make, unless it ``replaces``.
+    title: str
+    labels: tuple[str, ...]
+    """Of the curves, by their numbers."""
+    panels: tuple[Panel, ...]
+    caption: str
+    """Below them, in small letters."""
+    made: str
+    """What made it, when, and from what: for the file's own description."""
+
+
+def check_picture(path: Path, call: str, replaces: bool) -> None:
+    """Raise AuralizeError where a sheet cannot be written there: asked before any work.
+
+    For an ending that is not known, a file that another call made, unless it ``replaces``, or where
+    matplotlib (extra "plot") is missing.
     """
-    suffix = path.suffix.lower()
-    if suffix not in ENDINGS:
+    if path.suffix.lower() not in ENDINGS:
         wanted = ", ".join(ENDINGS)
         raise RequestError(f"{path}: this ending is not known; right is one of {wanted}")
-    identities = [choice.identity for choice in choices]
-    other = None if against is None else against.identity
-    call = fingerprint("plot", title, identities, across, other, sound, look)
     check_ours(path, call, replaces)
     try:
-        import matplotlib
-        from matplotlib.figure import Figure
+        import matplotlib  # noqa: F401
     except ImportError:
         raise RequestError(
             "plots need matplotlib, which is not installed; `pip install matplotlib` brings it"
         ) from None
-    shown, what = panels(choices, across, against, sound), _what(across, against)
-    made = _made_from(choices)
-    invented = "Typical loads are invented. " if any(variants(one) for one in choices) else ""
-    about = {"Subject" if suffix == ".pdf" else "Description": made}
-    settings: Any = _settings(look)
+
+
+def sheet_image(sheet: Sheet, look: Look, suffix: str, call: str) -> bytes:
+    """It as the file of that ending has it, with the mark of the call."""
+    import matplotlib
+    from matplotlib.figure import Figure
+
+    about: dict[str, Any] = {"Subject" if suffix == ".pdf" else "Description": sheet.made}
+    # The day stands in it; a time, or names by chance, would make each drawing of the same another.
+    about |= {".svg": {"Date": None}, ".pdf": {"CreationDate": None}}.get(suffix, {})
+    settings: Any = {**_settings(look), "svg.hashsalt": call}
     with matplotlib.rc_context(settings):
         page = Figure(figsize=look.size)
-        head = page.suptitle(_folded(page, title, "large"), x=_MARGIN, ha="left", fontsize="large")
-        legend = _legend(page, [_label(choice, choices) for choice in choices])
-        bottom, top = _edges(page, head, legend, _caption(page, what, shown, f"{invented}{made}"))
-        _draw(page, shown, top - bottom)
+        title = _folded(page, sheet.title, "large")
+        head = page.suptitle(title, x=_MARGIN, ha="left", fontsize="large")
+        legend = _legend(page, sheet.labels)
+        bottom, top = _edges(page, head, legend, _caption(page, sheet.caption))
+        _draw(page, sheet.panels, top - bottom)
         _settle(page, bottom, top)
         image = io.BytesIO()
         page.savefig(image, format=suffix[1:], metadata=about)
-    write_bytes(path, marked(image.getvalue(), suffix, call))
-    names = "; ".join(_name(choice, choices) for choice in choices)
-    return f"{path}: {what} from 20 Hz to 20 kHz, {names}"
-
-
-def _what(across: Across, against: Choice | None) -> str:
-    drop = f"drop{over('drop', across)}"
-    other = "" if against is None else f"what arrives and the {drop} against {against.name}"
-    return other or f"loss, {drop} and load"
-
-
-def _made_from(choices: Sequence[Choice]) -> str:
-    """What made it, when, and from which rigs."""
-    return f"{origin()}, rig {', '.join(dict.fromkeys(choice.fingerprint for choice in choices))}"
-
-
-def _name(choice: Choice, choices: Sequence[Choice]) -> str:
-    several = len({one.listen for one in choices}) > 1
-    return f"{choice.name}: {choice.listen}" if several else choice.name
-
-
-def _label(choice: Choice, choices: Sequence[Choice]) -> str:
-    """Its name, and its label where that says more; of several loudspeakers which, and no more."""
-    name = _name(choice, choices)
-    return name if choice.label == choice.name or name != choice.name else f"{name}: {choice.label}"
+    return marked(image.getvalue(), suffix, call)
 
 
 # ---- how it looks ---------------------------------------------------------------------------------
@@ -210,7 +184,7 @@ def _fill(place: Axes, panel: Panel) -> None:
     place.set_title(panel.words, loc="left")
     place.grid(visible=True)
     for curve in panel.curves:
-        _line(place, curve)
+        _line(place, panel.frequency, curve)
     if panel.zero:
         place.axhline(0.0, color=_FOR_ALL, linewidth=0.8)
     if panel.bars is not None:
@@ -232,12 +206,15 @@ _BELOW_DB: Final = 40.0
 # By which bars go on below the softest, to the end of the axis.
 
 
-def _line(place: Axes, curve: PanelCurve) -> None:
+def _line(place: Axes, hertz: Real, curve: PanelCurve) -> None:
     style = _style(curve.number)
-    place.plot(SWEEP, _gaps(curve.values), **style)
+    place.plot(hertz, _gaps(curve.values), **style)
+    bands = [] if curve.inner is None else [curve.inner]
     if curve.low is not None and curve.high is not None:
-        low, high = _gaps(curve.low), _gaps(curve.high)
-        place.fill_between(SWEEP, low, high, color=style["color"], alpha=0.2, linewidth=0.0)
+        bands.append((curve.low, curve.high))
+    for low, high in bands:
+        ends = _gaps(low), _gaps(high)
+        place.fill_between(hertz, *ends, color=style["color"], alpha=0.2, linewidth=0.0)
 
 
 def _gaps(values: Real) -> Real:
@@ -303,11 +280,7 @@ def _legend(page: Figure, labels: Sequence[str]) -> Legend:
     return legend
 
 
-def _caption(page: Figure, what: str, shown: Sequence[Panel], made: str) -> Text:
-    """What it is, when it was drawn and by what, and from which rig."""
-    open_lay = any(curve.low is not None for panel in shown for curve in panel.curves)
-    bands = " Bands: what the lay of a cable leaves open." if open_lay else ""
-    words = f"{what[0].upper()}{what[1:]}.{bands} {made}"
+def _caption(page: Figure, words: str) -> Text:
     words = _folded(page, words, "small")
     return page.text(_MARGIN, _MARGIN, words, ha="left", va="bottom", fontsize="small")
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from auralize.gains import INSTALLED, DropsWay, Match
-from auralize.handover.steps import SteppedValue
+from auralize.rig.stepped import SteppedValue
 
 Kind = Literal["flac", "wav"]
 """Of the sound in the page."""

@@ -192,7 +192,7 @@ def carried_out(job: Job, designs: Designs, progress: Progress) -> Rendered:
         for (part, _), output, writer, staged in zip(kept, outputs, writers, sidecars, strict=True):
             writer.finish()
             told = facts(rendered, output, part.choice, take, options, job.source_sha256)
-            staged.stage(facts_beside(writer.staged.temporary, told, job.call, job.day))
+            staged.stage(facts_beside(writer.staged.temporary, told, job.call, day=job.day))
         job.check_ours()  # somebody may have put a file there meanwhile
         # Facts before their sound: should we be killed between, the same call may finish it.
         commit_set([f.staged for pair in zip(sidecars, writers, strict=True) for f in pair])

@@ -127,8 +127,23 @@ def _nothing(frequency: Real) -> Complex:
     return np.zeros((2, *np.shape(frequency)), dtype=np.complex128)
 
 
-@lru_cache(maxsize=32)
+@dataclass(frozen=True)
+class _Twist:
+    """What the twist adds to a straight run: in closed form, so that no table is needed."""
+
+    laid: LaidCable
+    length: float
+
+    def __call__(self, frequency: Real) -> Complex:
+        return added_by_conductor(Straight(), self.laid, self.length, frequency)
+
+
 def _nominal(lay: Lay, laid: LaidCable, length: float) -> Added:
+    return _Twist(laid, length) if isinstance(lay, Straight) else _tabled(lay, laid, length)
+
+
+@lru_cache(maxsize=512)
+def _tabled(lay: Lay, laid: LaidCable, length: float) -> Added:
     return ImpedanceTable(_GRID, added_by_conductor(lay, laid, length, _GRID))
 
 

@@ -76,21 +76,24 @@ class Rig:
         """The choices of these names, all of them for an empty list; raises RigError."""
         return [self[name] for name in dict.fromkeys(names or self)]
 
+    def said(self, choice: Choice) -> Mapping[str, Any]:
+        """The file's contents as a choice has them."""
+        return laid_on(common_part(self.data), self.data.get("choices", {}).get(choice.name, {}))
+
     def of(self, choice: Choice) -> Mapping[str, Any]:
-        """The file's contents as a choice has them, every load and run of a line by its own name."""
-        data = laid_on(common_part(self.data), self.data.get("choices", {}).get(choice.name, {}))
-        return written_out(Table(data, (), dotted)).data
+        """The same with every load and run of a line by its own name."""
+        return written_out(Table(self.said(choice), (), dotted)).data
 
     def changed(self, choice: Choice, values: Mapping[Any, Any]) -> Choice:
-        """The choice with other values at some places (tuples of keys); raises RigError."""
+        """The choice with other values at some places (tuples of keys), heard as it is; raises RigError."""
         overlay: dict[str, Any] = dict(self.data.get("choices", {}).get(choice.name, {}))
         for place, value in values.items():
             for key in reversed(place):
                 value = {key: value}
             overlay = laid_on(overlay, value)
         data = {**self.data, "choices": {choice.name: overlay}}
-        found = read_rig(data, self.path, files_anywhere=self.files_anywhere)
-        return replace(found[choice.name], listen=choice.listen)
+        found = read_rig(data, self.path, files_anywhere=self.files_anywhere)[choice.name]
+        return found.at(choice.listen if choice.place_tag else None)
 
 
 def load_rig(path: Path | str, *, files_anywhere: bool = False) -> Rig:

@@ -35,6 +35,7 @@ COMMANDS = {
     "plot png": ("plot", "sluice.toml", *INTO),
     "plot svg": ("plot", "sluice.toml", *INTO, "--as", "svg"),
     "plot pdf": ("plot", "sluice.toml", *INTO, "--as", "pdf"),
+    "sweep": ("sweep", "sluice.toml", *INTO, "--steps", "runs.path.length = 50 m, 100 m"),
     "demo": ("demo", "results"),
     "handover": ("handover", "sluice.toml", "bells.wav", *INTO, *THIN),
 }

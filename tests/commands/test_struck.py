@@ -21,6 +21,7 @@ from support.stricken import Ended, Forge
 
 THIN = ("--choice", "thin")
 FILTER = ("filter", "sluice.toml", *THIN, "--rate", "8 kHz", "--into", "results", "--replace")
+STEPS = "runs.path.length = 50 m, 100 m"
 COMMANDS = {
     "wav": (*FILTER, "--as", "wav"),
     "txt": (*FILTER, "--as", "txt"),
@@ -28,6 +29,7 @@ COMMANDS = {
     "dsp": (*FILTER, "--as", "dsp"),
     "plot": ("plot", "sluice.toml", "--into", "results", "--replace"),
     "render": ("render", "sluice.toml", "bells.wav", "--into", "results", *THIN, "--replace"),
+    "sweep": ("sweep", "sluice.toml", "--steps", STEPS, "--into", "results", "--replace"),
     "demo": ("demo", "results", "--replace"),
     "handover": (
         *("handover", "sluice.toml", "bells.wav", "--into", "results/show"),

@@ -11,7 +11,8 @@ from auralize.circuit.power import Drive
 from auralize.commands.main import main
 from auralize.figures.lays import lay_figures
 from auralize.figures.panels import LEAST_DB
-from auralize.figures.picture import ENDINGS, Look, save_plot
+from auralize.figures.picture import ENDINGS, Look
+from auralize.figures.plot import save_plot
 from auralize.outputs import origin
 from support.letters import clashes
 

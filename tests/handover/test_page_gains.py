@@ -13,12 +13,12 @@ from auralize.gains import INSTALLED, LOUDNESS, End, Match
 from auralize.handover.handover import PAGE, hand_over
 from auralize.handover.levels import gains, measure_all, signals
 from auralize.handover.options import HandoverOptions
-from auralize.handover.steps import SteppedValue
 from auralize.outputs import sha256_of
 from auralize.renderer.files import Designs
 from auralize.renderer.parts import Share
 from auralize.renderer.take import WHOLE, Take
 from auralize.rig.reading import load_rig
+from auralize.rig.stepped import SteppedValue
 from auralize.trials.compared import compared
 from support.command import RATE, RIG
 

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from auralize.errors import RequestError, RigError
-from auralize.handover.steps import MOST_STEPS, SteppedValue, nearest
+from auralize.handover.steps import nearest
 from auralize.rig.reading import load_rig
+from auralize.rig.stepped import MOST_STEPS, SteppedValue
 from support.command import RIG
 
 
@@ -21,6 +22,18 @@ from support.command import RIG
             ("runs", "path", "length"),
             ("20 m", "65' 6\"", "40 m"),
             "length of the path run",
+        ),
+        (
+            "runs.path.length = 20 m to 40.5 m in 3",
+            ("runs", "path", "length"),
+            ("20 m", "30.25 m", "40.5 m"),
+            "length of the path run",
+        ),
+        (
+            "amplifier.damping_factor = 400 to 20 in 5",
+            ("amplifier", "damping_factor"),
+            (400, 305, 210, 115, 20),
+            "damping factor of the amplifier",
         ),
         (
             'cables."old reel".conductor="14 AWG","2.5 mm2"',
@@ -60,6 +73,8 @@ def test_a_key_and_its_values_are_read_as_toml_has_them(
         "runs.path.length = 20 m,, 30 m",
         "runs.path.length = 20 m, 20 m",
         "= 20 m, 30 m",
+        "runs.path.length = 20 m to 30 m in 1",
+        f"runs.path.length = 20 m to 30 m in {MOST_STEPS + 1}",
         "runs..length = 20 m, 30 m",
         "runs path = 20 m, 30 m",
         "a = 1\nb = 20 m, 30 m",

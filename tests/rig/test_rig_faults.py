@@ -18,7 +18,7 @@ from auralize.errors import RequestError
 from auralize.figures import data
 from auralize.figures import text as show
 from auralize.figures.numbers import figures
-from auralize.figures.picture import save_plot
+from auralize.figures.plot import save_plot
 from auralize.filters.export import export_filter
 from auralize.gains import Match
 from auralize.renderer.files import render

@@ -10,9 +10,9 @@ import soundfile
 
 from auralize.handover.options import HandoverOptions
 from auralize.handover.page import page_text
-from auralize.handover.steps import SteppedValue
 from auralize.rig.choice import Choice
 from auralize.rig.reading import load_rig
+from auralize.rig.stepped import SteppedValue
 from support.page_data import made_data
 
 DEMO = Path(__file__).parents[2] / "audio_demo"

@@ -14,12 +14,12 @@ from auralize.handover.levels import measure_all, signals
 from auralize.handover.options import USUAL, HandoverOptions
 from auralize.handover.page_data import PageMaterial, page_data
 from auralize.handover.programme import sound_inside
-from auralize.handover.steps import SteppedValue
 from auralize.outputs import sha256_of
 from auralize.renderer.files import Designs
 from auralize.renderer.parts import Share
 from auralize.renderer.take import Excerpt, Take
 from auralize.rig.reading import load_rig
+from auralize.rig.stepped import SteppedValue
 
 
 def made_data(

@@ -1,0 +1,121 @@
+"""What varies, as it was asked for: by options, in a file, or both."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final
+
+from auralize.errors import RequestError
+from auralize.files import read_bounded
+from auralize.rig.choice import Choice
+from auralize.rig.place_words import place_words
+from auralize.rig.reading import Rig
+from auralize.rig.stepped import SteppedValue
+from auralize.rig.table import Table, dotted
+from auralize.sweep.cases import MOST_CASES, Cases, Place
+from auralize.sweep.cheapest import MOST_PRICE
+from auralize.sweep.uncertain import UncertainValue
+
+USUAL_DRAWS: Final = 1000
+"""Enough for the 5 % and 95 % to be within 1.4 % of all cases (two standard errors)."""
+_MOST_BYTES: Final = 1_000_000
+_MOST_STEPS: Final = 10_000
+"""Of one value."""
+
+
+@dataclass(frozen=True)
+class AskedSweep:
+    """``steps`` and ``tolerances`` each as "KEY = VALUES"; None where nothing was said."""
+
+    steps: Sequence[str] = ()
+    tolerances: Sequence[str] = ()
+    draws: int | None = None
+    seed: int | None = None
+    meets: str | None = None
+    """The limit that the cheapest is to keep, as "loss 1 dB"."""
+    prices: Mapping[str, float] = field(default_factory=dict)
+    """Of a metre of each cable."""
+
+    def beside(self, other: AskedSweep) -> AskedSweep:
+        """With all that another one says; for numbers that one counts."""
+        return AskedSweep(
+            (*self.steps, *other.steps),
+            (*self.tolerances, *other.tolerances),
+            self.draws if other.draws is None else other.draws,
+            self.seed if other.seed is None else other.seed,
+            self.meets if other.meets is None else other.meets,
+            {**self.prices, **other.prices},
+        )
+
+    def cases(self, rig: Rig, choices: Sequence[Choice]) -> Cases:
+        """The cases of a rig; raises RequestError."""
+        contents = [rig.said(choice) for choice in choices]
+        return Cases(
+            tuple(SteppedValue.of(text, _MOST_STEPS) for text in self.steps),
+            tuple(UncertainValue.of(t, lambda p: _said(contents, p)) for t in self.tolerances),
+            USUAL_DRAWS if self.draws is None else self.draws,
+            1 if self.seed is None else self.seed,
+        )
+
+
+def _said(contents: Sequence[Mapping[str, Any]], place: Place) -> Any:
+    """What all choices say at a place; raises ValueError where that is not one value."""
+    found = []
+    for inside in contents:
+        value: Any = inside
+        for key in place:
+            value = value.get(key) if isinstance(value, Mapping) else None
+        found.append(value)
+    if any(isinstance(one, Mapping) or one is None or one != found[0] for one in found):
+        raise ValueError(
+            f"the choices have no one value as {place_words(place)}; right is to give the nominal value too"
+        )
+    return found[0]
+
+
+def read_sweep(path: Path) -> AskedSweep:
+    """A sweep file: TOML with [steps] and [tolerances], in which keys are those of a rig file, and [prices].
+
+    Raises RequestError.
+    """
+    try:
+        data = tomllib.loads(read_bounded(path, _MOST_BYTES).decode("utf-8-sig"))
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise RequestError(f"{path}: the sweep file cannot be read: {reason}") from None
+    except (ValueError, RecursionError) as error:
+        raise RequestError(f"{path}: this is no valid TOML: {error}") from None
+    table = Table(data, (), lambda place: f"{path}: {dotted(place)}")
+    prices = table.table("prices")
+    asked = AskedSweep(
+        list(_lines(table, "steps")),
+        list(_lines(table, "tolerances")),
+        table.whole("draws", 1, MOST_CASES) if "draws" in table else None,
+        table.whole("seed", 0, 2**32 - 1) if "seed" in table else None,
+        table.text("meets") if "meets" in table else None,
+        {name: prices.number(name, 0.0, MOST_PRICE) for name in prices.data},
+    )
+    table.asked |= {"draws", "seed", "meets"}
+    table.finish()
+    return asked
+
+
+def _lines(table: Table, name: str) -> Iterator[str]:
+    """The values of a table as options have them: "runs.pond.length = 20 m, 30 m"."""
+    for place, value in _leaves(table.table(name).data):
+        parts = value if isinstance(value, list) else [value]
+        if not parts or not all(isinstance(part, str | int | float) for part in parts):
+            raise table.refuse(name, f"{dotted(place)}: right is a text, or a list of values")
+        texts = [str(part).lower() if isinstance(part, bool) else str(part) for part in parts]
+        yield f"{dotted(place)} = {', '.join(texts)}"
+
+
+def _leaves(data: Mapping[str, Any], place: Place = ()) -> Iterator[tuple[Place, Any]]:
+    for key, value in data.items():
+        if isinstance(value, Mapping):
+            yield from _leaves(value, (*place, key))
+        else:
+            yield (*place, key), value

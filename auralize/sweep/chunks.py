@@ -1,0 +1,134 @@
+"""All cases of a sweep, some at a time: solved once, and kept until the result is whole."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from auralize.circuit.conductor import Real
+from auralize.circuit.solution import Across
+from auralize.rig.choice import Choice
+from auralize.rig.reading import Rig
+from auralize.sweep.case_figures import CaseFigures
+from auralize.sweep.cases import Cases
+from auralize.sweep.kept import Arrays, KeptChunks
+from auralize.sweep.percentiles import percentiles
+from auralize.sweep.solving import CHUNK, solve_cases
+
+NO_CURVES: Final = np.empty(0)
+CURVES: Final = ("loss_curve_db", "drop_curve_db")
+_OF_ALL: Final = ("choice", "label", "load", "frequency")
+_FIGURES: Final = tuple(
+    field.name for field in fields(CaseFigures) if field.name not in (*_OF_ALL, *CURVES)
+)
+_ROOM: Final = 4_000_000
+# Values of a curve that are in memory at a time, 32 MB: 20 000 cases at 200 frequencies.
+
+
+@dataclass(frozen=True)
+class Chunks:
+    """The cases of a sweep in chunks of `CHUNK`, with curves at ``frequency`` in Hz."""
+
+    rig: Rig
+    choices: Sequence[Choice]
+    cases: Cases
+    kept: KeptChunks
+    across: Across
+    frequency: Real
+
+    @classmethod
+    def beside(
+        cls,
+        result: Path,
+        call: str,
+        rig: Rig,
+        choices: Sequence[Choice],
+        cases: Cases,
+        across: Across,
+        frequency: Real,
+    ) -> Chunks:
+        """Kept beside the ``result`` of a ``call`` while it goes on, but for a single chunk."""
+        lasting = len(cases) > CHUNK
+        kept = KeptChunks(result, [call, frequency.tolist(), CHUNK], lasting)
+        return cls(rig, choices, cases, kept, across, frequency)
+
+    def __len__(self) -> int:
+        return -(-len(self.cases) // CHUNK)
+
+    @property
+    def cases_kept(self) -> int:
+        """How many cases are kept; of the last chunk as if it were a whole one."""
+        return min((len(self) - len(self.rest)) * CHUNK, len(self.cases))
+
+    @property
+    def rest(self) -> list[int]:
+        """Numbers of those that are not kept."""
+        return [number for number in range(len(self)) if not self.kept.has(number)]
+
+    def figures(self, progress: Callable[[float], None]) -> list[CaseFigures]:
+        """The figures of each choice in all cases, without curves.
+
+        ``progress`` is told the share that is done of what was not kept. Raises RigError for a value that
+        the rig file could not have, FileError where nothing can be kept.
+        """
+        rest = self.rest
+        for done, number in enumerate(rest, 1):
+            self._arrays(number, ())
+            progress(done / len(rest))
+        parts = [self._arrays(number, _FIGURES) for number in range(len(self))]
+        nothing = np.empty((len(self.cases), 0))
+        return [
+            CaseFigures(
+                choice.name,
+                choice.label,
+                choice.listen,
+                frequency=NO_CURVES,
+                **dict.fromkeys(CURVES, nothing),
+                **{
+                    name: np.concatenate([part[_entry(name, at)] for part in parts])
+                    for name in _FIGURES
+                },
+            )
+            for at, choice in enumerate(self.choices)
+        ]
+
+    def curve_percentiles(self, choice: int, curve: str) -> Real:
+        """`percentiles` of one of `CURVES`, shape (percents, frequencies), in memory that is flat."""
+        width = max(_ROOM // len(self.cases), 1)
+        found = []
+        for low in range(0, len(self.frequency), width):
+            part = slice(low, low + width)
+            values = [
+                self._arrays(number, [curve])[_entry(curve, choice)][:, part]
+                for number in range(len(self))
+            ]
+            found.append(percentiles(np.concatenate(values)))
+        return np.concatenate(found, axis=1)
+
+    def _arrays(self, number: int, names: Sequence[str]) -> Arrays:
+        """These of one chunk, of each choice; solved, and kept, where they are not there."""
+        wanted = [_entry(name, at) for at in range(len(self.choices)) for name in names]
+        found = self.kept.taken(number, wanted)
+        if found is None:
+            first = number * CHUNK
+            last = min(first + CHUNK, len(self.cases))
+            solved = solve_cases(
+                self.rig, self.choices, self.cases, first, last, self.frequency, self.across
+            )
+            found = dict(_entries(solved))
+            self.kept.keep(number, found)
+        return found
+
+
+def _entry(name: str, choice: int) -> str:
+    return f"{name}-{choice}"
+
+
+def _entries(solved: Sequence[CaseFigures]) -> Iterator[tuple[str, Real]]:
+    for at, one in enumerate(solved):
+        for name in (*_FIGURES, *CURVES):
+            yield _entry(name, at), getattr(one, name)

@@ -1,0 +1,125 @@
+"""A sweep as data: comma-separated values, a row a case and choice, and the facts that stand beside them."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import re
+from collections.abc import Sequence
+from typing import Any, Final
+
+from auralize.circuit.conductor import Real
+from auralize.rig.reading import Rig
+from auralize.rig.stepped import NUMBER, SteppedValue
+from auralize.rig.table import dotted
+from auralize.sweep.case_figures import CaseFigures
+from auralize.sweep.cases import Cases
+from auralize.sweep.percentiles import PERCENTS, percentiles
+from auralize.sweep.uncertain import UncertainValue
+
+FIGURES: Final = {
+    "loss_db": "level at the loudspeaker relative to the amplifier's terminals, at reference_hz",
+    "drop_db": "level of the drop relative to the same, at reference_hz",
+    "deviation_db": "largest departure of the loss from that, over the band",
+    "deviation_hz": "at which that is",
+    "damping_factor": "at the loudspeaker",
+    "damping_hz": "at which that is",
+    "cable_share": "share of the amplifier's output power that cable and joints turn into heat",
+    "cable_watts": "heat in the cable of all runs under the rig's programme",
+    "reference_hz": "at which loss and drop are stated",
+}
+"""Columns for each choice in each case; what is without limit, or not known, is left empty (JSON: null)."""
+
+
+def as_csv(cases: Cases, found: Sequence[CaseFigures]) -> str:
+    """All cases with a header: the case, what varies, the choice, its figures."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    varied, columns = _columns(cases)
+    writer.writerow(["case", *varied, "choice", *FIGURES])
+    figures = [[getattr(one, name).tolist() for name in FIGURES] for one in found]
+    rows = [zip(*some, strict=True) for some in figures]
+    for case, values in enumerate(zip(*columns, strict=True), 1):
+        for one, row in zip(found, rows, strict=True):
+            writer.writerow([case, *values, one.choice, *map(_finite, next(row))])
+    return text.getvalue()
+
+
+def facts(
+    rig: Rig, cases: Cases, found: Sequence[CaseFigures], nominal: Sequence[CaseFigures]
+) -> dict[str, Any]:
+    """What stands beside the table: what was asked, what its columns are, and each choice in short."""
+    return {
+        "title": rig.title,
+        "cases": len(cases),
+        "seed": cases.seed if cases.tolerances else None,
+        "steps": [_stepped(one) for one in cases.steps],
+        "tolerances": [_uncertain(one) for one in cases.tolerances],
+        "columns": FIGURES,
+        "choices": [_in_short(*both) for both in zip(found, nominal, strict=True)],
+    }
+
+
+def _in_short(found: CaseFigures, nominal: CaseFigures) -> dict[str, Any]:
+    """Nominal values and percentiles of each figure; of the deviation those of its modulus."""
+    names = [name for name in FIGURES if not name.endswith("_hz")]
+    return {
+        "choice": found.choice,
+        "label": found.label,
+        "load": found.load,
+        "nominal": {name: _finite(float(getattr(nominal, name)[0])) for name in FIGURES},
+        "percentiles": {name: _percentiles(getattr(found, name), name) for name in names},
+    }
+
+
+def _percentiles(values: Real, name: str) -> dict[str, float | None]:
+    if name == "deviation_db":
+        values = abs(values)
+    found = percentiles(values).tolist()
+    return {str(percent): _finite(value) for percent, value in zip(PERCENTS, found, strict=True)}
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
+
+
+def _stepped(one: SteppedValue) -> dict[str, Any]:
+    return {"place": dotted(one.place), "values": list(one.values)}
+
+
+def _uncertain(one: UncertainValue) -> dict[str, Any]:
+    """With ``low`` and ``high``, for a normal law ``mean`` and ``sigma``, in ``unit``; or the list."""
+    about: dict[str, Any] = {"place": dotted(one.place), "law": one.law}
+    if one.law == "list":
+        return about | {"values": list(one.values)}
+    limits = {"low": one.low, "high": one.high}
+    if one.law == "normal":
+        limits = {"mean": one.middle, "sigma": one.half}
+    return about | {"unit": one.unit, "nominal": one.nominal} | limits
+
+
+def _columns(cases: Cases) -> tuple[list[str], list[list[Any]]]:
+    """Names and values of what varies: numbers with their unit in the name, or values as the rig has them."""
+    numbers = cases.numbers(0, len(cases))
+    units = {one.place: one.unit for one in cases.tolerances}
+    for stepped in cases.steps:
+        unit, scale = _in_one_unit(stepped)
+        units[stepped.place] = unit
+        numbers[stepped.place] = [scale[value] for value in numbers[stepped.place]]
+    names = [
+        f"{dotted(place)}_{units[place].replace('/', '_per_')}".rstrip("_") for place in numbers
+    ]
+    return names, list(numbers.values())
+
+
+_QUANTITY: Final = re.compile(rf"({NUMBER})\s*([A-Za-z]\S*)")
+
+
+def _in_one_unit(stepped: SteppedValue) -> tuple[str, dict[Any, Any]]:
+    """The unit that all values share, and the number of each; else nothing, and each as it is."""
+    found = [_QUANTITY.fullmatch(str(value)) for value in stepped.values]
+    units = {match and match[2] for match in found}
+    if len(units) != 1 or None in units:
+        return "", {value: value for value in stepped.values}
+    return units.pop() or "", {m.string: float(m[1]) for m in found if m}

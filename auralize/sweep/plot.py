@@ -1,0 +1,52 @@
+"""Loss and drop over frequency in all cases, as bands: the median, and between what most cases are."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from auralize.circuit.signals import over
+from auralize.figures.panels import LEAST_DB, Panel, PanelCurve
+from auralize.figures.picture import PLAIN, Sheet, sheet_image
+from auralize.outputs import origin
+from auralize.sweep.chunks import CURVES, Chunks
+from auralize.sweep.percentiles import PERCENTS
+
+FREQUENCIES: Final = np.geomspace(20.0, 20e3, 200)
+"""Hz; 67 a decade: a driver's peak of Q 10 is cut by less than 0.5 dB, its loss by far less."""
+MOST_PLOTTED: Final = 100_000
+"""Cases; their curves take 0.3 GB a choice on the disk while it goes on."""
+
+
+def percentile_plot(chunks: Chunks, path: Path, call: str) -> bytes:
+    """The picture that is to have this name, with the mark of the call that makes it."""
+    names = ["loss, dB", f"drop{over('drop', chunks.across)}, dB re sending end"]
+    panels = [
+        Panel(
+            words,
+            tuple(_band(chunks, number, curve) for number in range(len(chunks.choices))),
+            LEAST_DB,
+            frequency=chunks.frequency,
+        )
+        for words, curve in zip(names, CURVES, strict=True)
+    ]
+    rigs = ", ".join(dict.fromkeys(choice.fingerprint for choice in chunks.choices))
+    made = f"{origin()}, rig {rigs}"
+    low, quarter, _, more, high = PERCENTS
+    caption = (
+        f"Of {len(chunks.cases)} cases at each frequency the median, and bands from {low} to {high} % and "
+        f"from {quarter} to {more} %. {made}"
+    )
+    labels = tuple(
+        choice.name if choice.label == choice.name else f"{choice.name}: {choice.label}"
+        for choice in chunks.choices
+    )
+    sheet = Sheet(chunks.rig.title, labels, tuple(panels), caption, made)
+    return sheet_image(sheet, PLAIN, path.suffix, call)
+
+
+def _band(chunks: Chunks, number: int, curve: str) -> PanelCurve:
+    low, quarter, middle, more, high = chunks.curve_percentiles(number, curve)
+    return PanelCurve(number, middle, low, high, (quarter, more))

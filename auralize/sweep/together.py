@@ -1,0 +1,99 @@
+"""Choices of one layout solved together: the figures of all of them, as arrays."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Sequence
+from typing import Any
+
+import numpy as np
+
+from auralize.circuit.conductor import Real
+from auralize.circuit.levels import drop_db, loss_db
+from auralize.circuit.network import Network
+from auralize.circuit.power import driven_weight, share_kept
+from auralize.circuit.solution import Across, Solution, solve, source_impedance
+from auralize.circuit.stacked import layout, stacked, tiled
+from auralize.figures.headlines import damping_factor
+from auralize.figures.numbers import deviation_of
+from auralize.figures.powers import programme
+from auralize.figures.reference import band_of, damping_points, reference, sweep
+from auralize.rig.choice import Choice
+from auralize.sweep.case_figures import CaseFigures
+
+Rows = Callable[[Any, Any], Any]
+"""Of values at all points of all cases those at some frequencies, shape (cases, frequencies)."""
+
+
+def alike(choice: Choice) -> Hashable:
+    """Equal for choices that can be solved together: the same layout, judged at the same frequencies."""
+    drive = choice.drive and (choice.drive.frequency, choice.drive.share)
+    return layout(choice.network), choice.listen, band_of(choice), choice.turns_db is None, drive
+
+
+def solve_together(choices: Sequence[Choice], frequency: Real, across: Across) -> CaseFigures:
+    """The figures of choices that are `alike`, with curves at ``frequency`` in Hz.
+
+    Raises RequestError where the drop cannot be told, ValueError where a case cannot be solved.
+    """
+    first = choices[0]
+    first.check_signal("drop", across)
+    band = band_of(first)
+    at, heard, weighing = np.array([reference(band)]), sweep(band), programme(first, band)
+    drives = [weighing.frequency] + ([] if first.drive is None else [first.drive.frequency])
+    grid = np.unique(np.concatenate([at, heard, *drives, frequency]))
+    networks = [choice.network for choice in choices]
+    solution = solve(stacked(networks, len(grid)), tiled(grid, len(choices)))
+
+    def rows(values: Any, hertz: Any) -> Any:
+        return values.reshape(len(choices), -1)[:, np.searchsorted(grid, hertz)]
+
+    loss, drop = loss_db(solution, first.listen), drop_db(solution, first.listen, across)
+    loss_there = rows(loss, at)[:, 0]
+    deviation, deviation_hz = _largest(deviation_of(rows(loss, heard), loss_there[:, None]), heard)
+    damping, damping_hz = _damping(choices, networks)
+    power = rows(solution.input_power, weighing.frequency)
+    return CaseFigures(
+        first.name,
+        first.label,
+        first.listen,
+        reference_hz=np.repeat(at, len(choices)),
+        loss_db=loss_there,
+        drop_db=rows(drop, at)[:, 0],
+        deviation_db=deviation,
+        deviation_hz=deviation_hz,
+        damping_factor=damping,
+        damping_hz=damping_hz,
+        cable_share=share_kept(power, rows(solution.cable_share(), weighing.frequency), weighing),
+        cable_watts=_watts(choices, solution, rows),
+        frequency=frequency,
+        loss_curve_db=rows(loss, frequency),
+        drop_curve_db=rows(drop, frequency),
+    )
+
+
+def _largest(deviation: Real, heard: Real) -> tuple[Real, Real]:
+    """What is largest in each case, with its sign, and the Hz that it is at."""
+    worst = np.argmax(np.abs(deviation), axis=1)
+    return deviation[np.arange(len(worst)), worst], heard[worst]
+
+
+def _damping(choices: Sequence[Choice], networks: Sequence[Network]) -> tuple[Real, Real]:
+    """The least factor of each case, and the Hz that it is at."""
+    load, points = choices[0].listen, damping_points(choices[0])
+    hanging = stacked(networks, len(points))
+    back = np.abs(source_impedance(hanging, load, tiled(points, len(choices))))
+    back = back.reshape(len(choices), -1)
+    nominal = np.array([choice.loads[load].nominal for choice in choices])
+    return damping_factor(back.max(axis=1), nominal), points[np.argmax(back, axis=1)]
+
+
+def _watts(choices: Sequence[Choice], solution: Solution, rows: Rows) -> Real:
+    """Heat in the cable of all runs; not a number where nothing drives it, or it is shorted."""
+    drive = choices[0].drive
+    if drive is None:
+        return np.full(len(choices), np.nan)
+    kept = np.sum([solution.run_power(name) for name in solution.network.runs], axis=0)
+    weight = driven_weight(rows(solution.sending, drive.frequency), drive)
+    volts = np.array([choice.drive.volts for choice in choices if choice.drive])
+    found = (weight * rows(kept, drive.frequency)).sum(axis=-1) * (volts / drive.volts) ** 2
+    return np.where(np.isfinite(found), found, np.nan)

@@ -1,0 +1,78 @@
+"""What a sweep answers in words."""
+
+from __future__ import annotations
+
+import pytest
+
+from auralize.commands.main import main
+from support.command import BAD_INPUT, OK, RIG
+
+SWEEP = ("sweep", "sluice.toml")
+DRAWN = ("--tolerance", "loads.sluice.resistance = 8 ohm +- 40 %", "--draws", "40")
+PRICES = ("--price", "thin=1.20", "--price", "thick=4")
+
+
+@pytest.fixture(autouse=True)
+def here(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "sluice.toml").write_text(RIG, encoding="utf-8")
+
+
+def said(capsys, *options):
+    assert main((*SWEEP, *options)) == OK
+    return " ".join(capsys.readouterr().out.split())
+
+
+def test_the_cheapest_is_told_nominally_and_in_most_cases(capsys):
+    """1 ohm of cable before 8 ohm loses 1.02 dB, before 4.8 ohm 1.64; a quarter of it a third of that."""
+    told = said(capsys, *DRAWN, "--meets", "loss 1.1 dB", *PRICES)
+    assert (
+        "Cheapest with a loss at 1 kHz of at most 1.1 dB, a metre costing thin 1.2, thick 4: "
+        "nominal: thin: 100 m of thin for 120.00, 1.02 dB "
+        "in at least 95 % of cases: thick: 100 m of thick for 400.00; 100 % of its cases do, "
+        "95 % have at most 0.4"
+    ) in told
+
+
+def test_that_none_does_is_told_with_the_nearest(capsys):
+    steps = ("--steps", "runs.path.length = 100 m, 80 m")
+    told = said(capsys, *steps, *DRAWN, "--meets", "damping 200", *PRICES)
+    nearest = "none; nearest is thick, length of the path run 80 m: 80 m of thick for 320.00"
+    assert (
+        f"damping factor of at least 200, a metre costing thin 1.2, thick 4: nominal: {nearest}, 40"
+        in told
+    )
+    assert (
+        f"in at least 95 % of cases: {nearest}; 0 % of its cases do, 95 % have at least 2" in told
+    )
+
+
+def test_what_matters_most_is_first(capsys):
+    options = ("--tolerance", "amplifier.resistance = 0 mohm to 1 mohm", *DRAWN)
+    told = said(capsys, *options, "--matters", "heat")
+    assert told.index("resistance of the sluice loudspeaker 9.") < told.rindex(
+        "resistance of the amplifier 0.0%"
+    )
+    assert "each alone over its range, all else nominal" in told
+
+
+@pytest.mark.parametrize(
+    ("options", "right"),
+    [
+        (("--meets", "loss 1 dB"), "--meets needs --price"),
+        (PRICES, "--meets needs --price"),
+        (
+            (*PRICES, "--meets", "quiet 1 dB"),
+            "meets: 'quiet 1 dB' was found; right is one of loss",
+        ),
+        (
+            (*PRICES, "--meets", "damping 1 dB"),
+            "meets: '1 dB' was found; right is a factor such as 20",
+        ),
+        (("--price", "thin", "--meets", "loss 1 dB"), "--price: 'thin' was found; right is"),
+        (("--price", "thin=1", "--meets", "loss 1 dB"), "price: cable 'thick' has none"),
+    ],
+)
+def test_what_cannot_be_asked_is_refused(capsys, options, right):
+    assert main((*SWEEP, *DRAWN, *options)) == BAD_INPUT
+    assert right in capsys.readouterr().err

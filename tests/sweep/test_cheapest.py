@@ -1,0 +1,94 @@
+"""The cheapest that keeps a requirement, against the divider's closed form, counted case by case."""
+
+import numpy as np
+import pytest
+
+import auralize as au
+from auralize.rig.stepped import SteppedValue
+from auralize.sweep.cases import Cases
+from auralize.sweep.cheapest import Costs, cheapest, pick
+from auralize.sweep.requirement import Requirement
+from auralize.sweep.solving import solve_cases
+from auralize.sweep.uncertain import UncertainValue
+
+OHM = {"reel": 0.016, "bought": 0.010, "thick": 0.004}
+PRICES = {"reel": 1.0, "bought": 2.5, "thick": 6.0}
+RIG = au.read_rig(
+    {
+        "amplifier": {"resistance": "0 ohm"},
+        "cables": {
+            name: {"construction": "measured", "resistance": f"{ohm} ohm/m", "inductance": "1 nH/m"}
+            for name, ohm in OHM.items()
+        },
+        "runs": {"pond": {"length": "62 m"}},
+        "loads": {"stage": {"type": "resistor", "resistance": "8 ohm"}},
+        "choices": {name: {"runs": {"pond": {"cable": name}}} for name in OHM},
+    }
+)
+CHOICES = RIG.pick([])
+LENGTHS = SteppedValue.of("runs.pond.length = 20 m, 62 m")
+LOAD = UncertainValue.of("loads.stage.resistance = 8 ohm +- 50 %", lambda place: None)
+
+
+def loss(name, metres, load=8.0):
+    return 20.0 * np.log10(1.0 + OHM[name] * metres / load)
+
+
+def answer(cases, limit):
+    costs = Costs.of(RIG, CHOICES, cases, PRICES)
+    found = solve_cases(RIG, CHOICES, cases, 0, len(cases))
+    return cheapest(RIG, CHOICES, cases, found, Requirement("loss", limit), costs)
+
+
+def test_the_cheapest_of_those_that_do():
+    told = answer(Cases((LENGTHS,)), 0.7)  # only at 20 m does anything thinner
+    assert told.in_most is None
+    assert told.nominal.does
+    offer = told.nominal.offer
+    assert (offer.choice, offer.steps, offer.metres) == ("reel", ("20 m",), {"reel": 20.0})
+    assert offer.cost == pytest.approx(20.0)
+    assert offer.nominal == pytest.approx(loss("reel", 20.0))
+
+
+def test_nominal_and_in_most_cases_differ():
+    """Counted over the draws themselves, at 62 m."""
+    cases = Cases((), (LOAD,), 60)
+    limit = 0.7  # bought: 0.65 dB nominal, but not at a load of 6 ohm
+    told = answer(cases, limit)
+    assert (told.nominal.offer.choice, told.nominal.does) == ("bought", True)
+    loads = np.array(cases.numbers(0, 60)[LOAD.place])
+    keeps = loss("bought", 62.0, loads) <= limit
+    assert told.nominal.offer.share == keeps.mean() < 0.95
+    assert told.in_most.does
+    most = told.in_most.offer
+    assert (most.choice, most.cost, most.share) == ("thick", pytest.approx(6.0 * 62.0), 1.0)
+    assert most.in_most == pytest.approx(np.sort(loss("thick", 62.0, loads))[56])
+
+
+def test_where_none_does_the_nearest_is_told():
+    told = answer(Cases((LENGTHS,), (LOAD,), 20), 0.01)
+    for picked in (told.nominal, told.in_most):
+        assert not picked.does
+        assert (picked.offer.choice, picked.offer.steps) == ("thick", ("20 m",))
+    assert told.nominal.offer.nominal == pytest.approx(loss("thick", 20.0))
+
+
+@pytest.mark.parametrize(
+    ("prices", "said"),
+    [
+        ({"reel": 1.0, "bought": 1.0}, "cable 'thick' has none; right is one for each of reel"),
+        ({**PRICES, "thik": 1.0}, "'thik' .*thick.*right is one of"),
+        ({**PRICES, "reel": -1.0}, r"-1 of reel was found; right is 0 to 1e\+09 a metre"),
+    ],
+)
+def test_prices_that_are_amiss_are_refused(prices, said):
+    with pytest.raises(au.RequestError, match=said):
+        Costs.of(RIG, CHOICES, Cases((LENGTHS,)), prices)
+
+
+def test_of_the_same_cost_the_better_is_picked():
+    cost, values = np.array([3.0, 1.0, 1.0, 2.0]), np.array([0.1, 0.9, 0.5, 0.2])
+    assert pick(cost, values, 1.0) == (2, True)
+    assert pick(cost, values, 0.2) == (3, True)
+    assert pick(cost, values, 0.05) == (0, False)
+    assert pick(cost, np.array([np.inf, np.inf, 5.0, np.inf]), 1.0) == (2, False)
