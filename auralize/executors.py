@@ -9,10 +9,10 @@ from __future__ import annotations
 import platform
 import re
 from collections.abc import Iterator, Mapping
-from concurrent.futures import CancelledError, Executor
+from concurrent.futures import BrokenExecutor, CancelledError, Executor, Future
 from contextlib import contextmanager
 from importlib.metadata import PackageNotFoundError, version
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeVar
 from warnings import catch_warnings, simplefilter
 
 from auralize.errors import AuralizeError, RequestError, one_line
@@ -20,6 +20,7 @@ from auralize.errors import AuralizeError, RequestError, one_line
 if TYPE_CHECKING:
     from distributed import Client
 
+T = TypeVar("T")
 PATIENCE: Final = 10.0
 """s that a scheduler and its workers are waited for where they do not answer."""
 THIS: Final = one_line(platform.node())
@@ -54,40 +55,40 @@ def _check_same(where: str, found: Mapping[str, str | None], wanted: Mapping[str
             )
 
 
+def result_of(future: Future[T]) -> T:
+    """What was asked for, or the error that it ended with; raises WorkerError where workers were lost."""
+    try:
+        return future.result()
+    except CancelledError:
+        why = "the scheduler of the workers was lost"
+    except BrokenExecutor:
+        why = "a worker has ended"
+    except Exception as error:
+        if type(error).__module__.partition(".")[0] != "distributed":
+            raise
+        why = "one worker after the other was lost at the same work"
+    raise WorkerError(f"{why}; what is finished stays")
+
+
 @contextmanager
 def cluster(address: str) -> Iterator[Executor]:
-    """The workers of the scheduler at ``address`` as an executor.
-
-    Raises WorkerError where there are none, or one is not fit, and in here where they are lost.
-    """
-    try:
-        from distributed import KilledWorker
-        from distributed.comm.core import CommClosedError
-    except ImportError:
-        raise RequestError(
-            "a scheduler needs dask.distributed, which is not installed; `pip install distributed` "
-            "brings it"
-        ) from None
+    """The workers of the scheduler at ``address``; raises WorkerError where none is there, or one not fit."""
     client = _client(address)
     try:
         _check_workers(client, address)
         yield client.get_executor(pure=False)
-    except KilledWorker:
-        raise WorkerError(
-            f"the scheduler at {address} has lost one worker after the other at the same work; their logs "
-            "say why"
-        ) from None
-    except (CancelledError, CommClosedError):
-        raise WorkerError(
-            f"the scheduler at {address} was lost; what was finished before is whole"
-        ) from None
     finally:
         client.close(timeout=PATIENCE)
 
 
 def _client(address: str) -> Client:
-    from distributed import Client, Security
-
+    try:
+        from distributed import Client, Security
+    except ImportError:
+        raise RequestError(
+            "a scheduler needs dask.distributed, which is not installed; `pip install distributed` "
+            "brings it"
+        ) from None
     if address.startswith("tls:") and not Security().get_connection_args("client")["ssl_context"]:
         raise RequestError(
             f"{address}: no certificate is there for it; right is one in dask's configuration, under "

@@ -14,6 +14,8 @@ from auralize.commands.shared import (
     add_across,
     add_into,
     add_rig,
+    add_scheduler,
+    executor_of,
     loaded,
     number_or_nan,
     picked,
@@ -78,6 +80,7 @@ def add(commands: Any) -> None:
     command.add_argument("--seed", metavar="N", help="of the draws (default: 1)")
     _add_answers(command)
     add_across(command)
+    add_scheduler(command)
     add_into(command)
     command.set_defaults(command=run)
 
@@ -121,8 +124,8 @@ def run(arguments: argparse.Namespace) -> None:
     rig = loaded(arguments)
     choices = picked(arguments, rig)
     cases = asked.cases(rig, choices)
-    with ProgressLine() as progress:
-        done = sweep_rig(rig, choices, cases, arguments.into, options, progress, _say)
+    with ProgressLine() as progress, executor_of(arguments) as executor:
+        done = sweep_rig(rig, choices, cases, arguments.into, options, progress, _say, executor)
     print(as_text(rig, cases, done.found, done.nominal))
     if done.cheapest is not None:
         print(f"\n{as_cheapest(done.cheapest, cases, done.found)}")

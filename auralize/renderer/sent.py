@@ -17,13 +17,12 @@ from pathlib import Path
 from typing import Final
 
 from auralize.errors import AuralizeError, FileError
-from auralize.executors import PATIENCE, THIS, WorkerError
+from auralize.executors import PATIENCE, THIS, WorkerError, result_of
 from auralize.outputs import today
 from auralize.renderer.facts import Rendered
 from auralize.renderer.files import Designs, Job, carried_out, prepared
 from auralize.renderer.options import RenderOptions
 from auralize.renderer.watched import StoppedError
-from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 from auralize.rig.sent import SentRig
 from auralize.temporaries import temporary_beside
@@ -49,9 +48,11 @@ class SentJob:
     def run(self) -> Rendered:
         """Render it, on a worker; raises AuralizeError, and WorkerError where that worker cannot do any."""
         self._check_shared()
-        choices, designs = _read(self.rig)
+        choices = list(self.rig.read().choices.values())
         job = prepared(self.source, choices, self.folder, self.options)
-        return carried_out(replace(job, day=self.day), designs, _WhileWanted(self.wanted))
+        return carried_out(
+            replace(job, day=self.day), _designs(self.rig), _WhileWanted(self.wanted)
+        )
 
     def _check_shared(self) -> None:
         for path, same in (
@@ -74,9 +75,9 @@ def _changed(path: Path) -> tuple[int, int] | None:
 
 
 @lru_cache(maxsize=1)
-def _read(rig: SentRig) -> tuple[Sequence[Choice], Designs]:
-    """Once for all sources that a worker is sent."""
-    return list(rig.read().choices.values()), Designs()
+def _designs(rig: SentRig) -> Designs:
+    """The same for all sources that a worker is sent with a rig."""
+    return Designs()
 
 
 class _WhileWanted:
@@ -145,7 +146,7 @@ def _outcome(
 ) -> Rendered | AuralizeError:
     """With paths as they were given here; those replaced that were there before anything was sent."""
     try:
-        done = future.result()
+        done = result_of(future)
     except WorkerError:
         raise
     except AuralizeError as error:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 
 from auralize.errors import AuralizeError
@@ -38,15 +39,21 @@ class SentRig:
 
     def read(self) -> Rig:
         """The rig with these choices alone, on a worker; raises WorkerError where it is not the same."""
-        check_makers(dict(self.made_with))
-        try:
-            rig = read_rig(json.loads(self.text), self.path, files_anywhere=self.files_anywhere)
-            choices = {name: rig[name].at(listen) for name, listen, _ in self.choices}
-        except AuralizeError as error:
-            raise WorkerError(f"the worker on {THIS} cannot read the rig: {error}") from None
-        if tuple(choice.identity for choice in choices.values()) != self.choices:
-            raise WorkerError(
-                f"the worker on {THIS} finds other measurements beside {self.path}; right is a folder that "
-                "all machines share, under the same path"
-            )
-        return replace(rig, choices=choices)
+        return _read(self)
+
+
+@lru_cache(maxsize=1)
+def _read(sent: SentRig) -> Rig:
+    """Once for all that a worker is sent with it."""
+    check_makers(dict(sent.made_with))
+    try:
+        rig = read_rig(json.loads(sent.text), sent.path, files_anywhere=sent.files_anywhere)
+        choices = {name: rig[name].at(listen) for name, listen, _ in sent.choices}
+    except AuralizeError as error:
+        raise WorkerError(f"the worker on {THIS} cannot read the rig: {error}") from None
+    if tuple(choice.identity for choice in choices.values()) != sent.choices:
+        raise WorkerError(
+            f"the worker on {THIS} finds other measurements beside {sent.path}; right is a folder that "
+            "all machines share, under the same path"
+        )
+    return replace(rig, choices=choices)

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import signal
 import sys
 from collections import Counter
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
+from contextlib import nullcontext
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +30,7 @@ from auralize.renderer.options import RenderOptions
 from auralize.rig import sent
 from auralize.rig.reading import Rig, load_rig
 from auralize.rig.sent import SentRig
+from auralize.sweep import chunks
 from support.cluster import FORKED, Cluster
 from support.command import RATE, RIG, tone
 
@@ -150,9 +154,7 @@ def test_a_scheduler_that_is_lost_is_a_sentence_and_what_is_finished_stays(
     asked = ("render", "sluice.toml", *(path.name for path in mill.sources), "--into", "lost")
     assert main([*asked, "--scheduler", machines.address]) == 2
     said = capsys.readouterr()
-    assert said.err == (
-        f"auralize: the scheduler at {machines.address} was lost; what was finished before is whole\n"
-    )
+    assert said.err == ("auralize: the scheduler of the workers was lost; what is finished stays\n")
     named = {line.removeprefix("told: ").removesuffix(".wav") for line in said.out.splitlines()}
     assert named
     left = {name: content for name, content in held(mill.folder / "lost").items() if name[0] != "."}
@@ -167,6 +169,57 @@ def test_without_dask_a_sentence_says_what_to_install(monkeypatch: pytest.Monkey
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(RequestError, match="pip install distributed"):
         cluster("tcp://127.0.0.1:1").__enter__()
+
+
+# --- sweeps ----------------------------------------------------------------------------------------
+
+CASES = (
+    *("sweep", "sluice.toml", "--steps", "runs.path.length = 20 m, 100 m, 200 m", "--draws", "14"),
+    *("--tolerance", "cables.thin.resistance = 10 ohm/km +- 5 %", "--plot", "svg", "--into"),
+)
+
+
+@pytest.fixture
+def in_fours(mill: Mill, monkeypatch: pytest.MonkeyPatch) -> dict[str, bytes]:
+    """42 cases in chunks of four, in the rig's folder; what comes of them without any executor."""
+    monkeypatch.setattr(chunks, "CHUNK", 4)
+    monkeypatch.chdir(mill.folder)
+    if not Path("cases").exists():
+        assert main([*CASES, "cases"]) == 0
+    return held(Path("cases"))
+
+
+def test_a_sweep_is_the_same_by_threads(
+    in_fours: dict[str, bytes], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with threads() as executor:
+        monkeypatch.setattr(executors, "cluster", lambda _: nullcontext(executor))
+        assert main([*CASES, "cases-threads", "--scheduler", "tcp://127.0.0.1:8786"]) == 0
+    assert held(Path("cases-threads")) == in_fours
+
+
+def test_a_sweep_goes_on_where_workers_were_lost(
+    in_fours: dict[str, bytes], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One of two is killed, which makes no difference; then, in another sweep, the scheduler."""
+    machines = Cluster(strike=1)
+    assert main([*CASES, "cases-cluster", "--scheduler", machines.address]) == 0
+    machines.workers[0].join(60)
+    assert [worker.exitcode for worker in machines.workers] == [-signal.SIGKILL, None]
+    assert held(Path("cases-cluster")) == in_fours
+
+    def kill(solved: Any) -> Any:
+        machines.scheduler.kill()
+        return entries(solved)
+
+    entries = chunks.entries
+    monkeypatch.setattr(chunks, "entries", kill)
+    assert main([*CASES, "cases-lost", "--scheduler", machines.address]) == 2
+    assert "scheduler of the workers was lost; what is finished stays" in capsys.readouterr().err
+    machines.close()
+    assert main([*CASES, "cases-lost"]) == 0
+    assert re.match(r"auralize: \d+ of 42 cases are there", capsys.readouterr().err)
+    assert held(Path("cases-lost")) == in_fours
 
 
 @pytest.mark.parametrize(
@@ -222,9 +275,7 @@ def test_a_worker_with_other_folders_is_refused(
 def test_a_worker_with_other_measurements_or_versions_is_refused(
     mill: Mill, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    asked = SentRig.of(mill.rig)
-    read = asked.read()
-    assert [choice.identity for choice in read.choices.values()] == list(asked.choices)
+    asked = SentRig.of(replace(mill.rig, files_anywhere=True))  # which no other test has read
     table = mill.folder / "load.txt"
     table.write_text(IMPEDANCE.replace("8 0", "7 0"))
     with pytest.raises(WorkerError, match="finds other measurements"):
@@ -233,6 +284,8 @@ def test_a_worker_with_other_measurements_or_versions_is_refused(
     with pytest.raises(WorkerError, match=r"cannot read the rig: .*load\.txt"):
         asked.read()
     table.write_text(IMPEDANCE)
+    read = asked.read()
+    assert [choice.identity for choice in read.choices.values()] == list(asked.choices)
     monkeypatch.setattr(sent, "makers", lambda: {"numpy": "1.0"})
     with pytest.raises(
         WorkerError, match=r"has numpy [\d.]+, and the machine that asks numpy 1\.0"
