@@ -106,8 +106,8 @@ def test_results_are_the_same_by_any_executor(mill: Mill, kind: Callable[[], Exe
 
 @pytest.fixture(scope="module")
 def machines(mill: Mill) -> Iterator[Cluster]:
-    """The first of its two workers dies within its second source, with half of the names given."""
-    made = Cluster(strike=2 * len(mill.alone.done[0].outputs) + 4)
+    """The first of its two workers dies when half of the results of its first source have their names."""
+    made = Cluster(strike=2 + len(mill.alone.done[0].outputs))
     yield made
     made.close()
 

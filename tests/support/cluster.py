@@ -23,7 +23,7 @@ FORKED.set_forkserver_preload(
 
 
 class Cluster:
-    """The first worker kills itself before it names its ``strike``-th file, or within its second chunk."""
+    """The first worker kills itself before it names its ``strike``-th file, or when it is to solve cases."""
 
     def __init__(self, strike: int) -> None:
         reading, writing = FORKED.Pipe(duplex=False)
@@ -31,11 +31,13 @@ class Cluster:
         self.scheduler.start()
         self.address: str = reading.recv()
         self.workers = [
-            FORKED.Process(target=_work, args=(self.address, number), daemon=True)
+            FORKED.Process(target=_work, args=(self.address, number, writing), daemon=True)
             for number in (strike, 0)
         ]
         for worker in self.workers:
             worker.start()
+        for _ in self.workers:
+            reading.recv()  # it has joined
 
     def close(self) -> None:
         for process in (*self.workers, self.scheduler):
@@ -55,11 +57,12 @@ def _schedule(telling: Connection) -> None:
     asyncio.run(life())
 
 
-def _work(address: str, strike: int) -> None:
+def _work(address: str, strike: int, telling: Connection) -> None:
     from distributed import Worker
 
     async def life() -> None:
         async with Worker(address, nthreads=1, dashboard=False) as worker:
+            telling.send(worker.address)
             await worker.finished()
 
     _quiet()
@@ -72,15 +75,7 @@ def _quiet() -> None:
 
 
 def _be_killed(strike: int) -> None:
-    if not strike:
-        return
-    left, chunks, run = [strike], [2], SentCases.run
-
-    def solving(cases: SentCases) -> Any:
-        chunks[0] -= 1
-        if chunks[0] == 0:
-            os.kill(os.getpid(), signal.SIGKILL)
-        return run(cases)
+    left = [strike]
 
     def hook(event: str, arguments: tuple[Any, ...]) -> None:
         if event == "os.rename" and str(arguments[1]).endswith((".wav", ".json")):
@@ -88,5 +83,6 @@ def _be_killed(strike: int) -> None:
             if left[0] == 0:
                 os.kill(os.getpid(), signal.SIGKILL)
 
-    sys.addaudithook(hook)
-    SentCases.run = solving  # type: ignore[method-assign]
+    if strike:
+        sys.addaudithook(hook)
+        SentCases.run = lambda _: os.kill(os.getpid(), signal.SIGKILL)  # type: ignore[method-assign]
