@@ -13,6 +13,7 @@ from auralize.audio.loudness import (
     FloatArray,
     LoudnessMeter,
     gated_power,
+    k_weighting,
     lufs,
     power_response,
     step_ends,
@@ -75,7 +76,7 @@ class BandMeter(LoudnessMeter):
         )
         lower = np.floor(place)
         self._first_bins = np.searchsorted(lower, np.arange(len(self._centres)))
-        weight = power_response(self._sections, frequencies / rate)
+        weight = power_response(k_weighting(rate), frequencies / rate)
         weight[-1] /= 2  # Nyquist has no mirror image
         self._to_upper = weight * (place - lower)
         self._to_lower = weight - self._to_upper
@@ -86,7 +87,7 @@ class BandMeter(LoudnessMeter):
 
     def _add_slice(self, block: FloatArray) -> None:
         super()._add_slice(block)
-        self._pending = np.concatenate([self._pending, block.T[self._heard]], axis=1)
+        self._pending = np.concatenate([self._pending, self._of_heard(block)], axis=1)
         starts = self._frame_starts(len(self._steps) + 1)
         ready = int(np.count_nonzero(starts + 2 * self._hop <= self._pending.shape[1]))
         if ready:

@@ -112,6 +112,30 @@ def _sound_chunk(path: Path) -> _SoundChunk | None:
     return None
 
 
+ALIGN_AT: Final = 12
+"""Byte of a format chunk where the bytes of a frame are told."""
+
+
+def plain_start(path: Path, frames: int, frame_bytes: int) -> int | None:
+    """Where so many frames of so many bytes begin in a little-endian WAV or RF64 file.
+
+    None for any other file, and for one that says or holds something else.
+    """
+    with path.open("rb") as file:
+        if file.read(4) not in (b"RIFF", b"RF64"):
+            return None
+        found = list(chunks(path))
+        formats = [chunk.start for chunk in found if chunk.name == b"fmt "]
+        sounds = [chunk for chunk in found if chunk.name == RIFF.sound]
+        if len(formats) != 1 or len(sounds) != 1:
+            return None
+        file.seek(formats[0] + ALIGN_AT)
+        align = int.from_bytes(file.read(2), "little")
+        start = sounds[0].start
+        held = min(sounds[0].length, file.seek(0, 2) - start) // frame_bytes
+    return start if align == frame_bytes and held == frames else None
+
+
 EXTENSIBLE: Final = 0xFFFE
 MASK_AT: Final = 20
 """Format tag of WAVE_FORMAT_EXTENSIBLE, and the byte of its format chunk where the mask is."""

@@ -8,16 +8,17 @@ full scale at 1.0. No result depends on how a stream is cut into blocks, except 
 from __future__ import annotations
 
 import math
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from auralize.audio.bands import HIGHEST_RATE, LOWEST_RATE
-from auralize.audio.denormals import without_denormals
+from auralize.audio.recursion import MOST, Recursion
 from auralize.errors import AudioFileError
 
 FloatArray = NDArray[np.float64]
+Steps = TypeVar("Steps", int, NDArray[np.int_])
 
 MOST_CHANNELS = 8
 
@@ -42,12 +43,6 @@ STEPS_PER_BLOCK = 4
 WARM_STEPS = 3
 """After which a part of a stream is weighted as if it had been there from the start: the poles of the
 high-pass let less than 1e-20 of what was before through."""
-
-WEIGHTING_SECONDS = 4096 / TABLE_RATE
-"""After which the weighting of an impulse has faded: the same poles leave 1e-8 of it."""
-
-SLICE = 1 << 16  # frames worked on at once: keeps memory flat and stays in the cache
-
 
 # Bits of a WAVE_FORMAT_EXTENSIBLE mask, from memory: the channels stand in the order of these.
 LOW_FREQUENCY = 0x8
@@ -97,15 +92,6 @@ def k_weighting(rate: int) -> FloatArray:
     return np.array(sections)
 
 
-def weighting_taps(rate: int) -> FloatArray:
-    """K-weighting as an impulse response, cut after `WEIGHTING_SECONDS`."""
-    from scipy.signal import sosfilt
-
-    impulse = np.zeros(round(rate * WEIGHTING_SECONDS))
-    impulse[0] = 1.0
-    return np.asarray(sosfilt(k_weighting(rate), impulse))
-
-
 class LoudnessMeter:
     """Loudness of a stream; keeps one number for each 100 ms.
 
@@ -119,32 +105,24 @@ class LoudnessMeter:
         self._rate, self._channels = rate, channels
         self._heard = np.flatnonzero(weights)
         self._weights = weights[self._heard]
-        self._sections = k_weighting(rate)
-        self._state = np.zeros((len(self._sections), len(self._heard), 2))
+        self._weighting = Recursion(k_weighting(rate), len(self._heard))
         self._first = first
-        self._frames = int(step_ends(np.array(first), rate))
+        self._frames = step_ends(first, rate)
         self._steps: list[float] = []  # weighted sum of squares in each whole step
         self._open_step = 0.0  # the same for the step under way
 
-    def add(self, block: FloatArray) -> None:
+    def add(self, block: NDArray[Any]) -> None:
         """Take the next block (n, channels); ValueError for another shape."""
         check_shape(block, self._channels)
-        for start in range(0, len(block), SLICE):
-            self._add_slice(block[start : start + SLICE])
+        for start in range(0, len(block), MOST):
+            self._add_slice(block[start : start + MOST])
 
-    def _add_slice(self, block: FloatArray) -> None:
-        from scipy.signal import sosfilt
+    def _add_slice(self, block: NDArray[Any]) -> None:
+        self._collect(self._weighting.run(self._of_heard(block)))
 
-        heard = np.ascontiguousarray(block.T[self._heard], dtype=np.float64)
-        without_denormals(heard)
-        weighted, self._state = sosfilt(self._sections, heard, axis=1, zi=self._state)
-        without_denormals(self._state)
-        self._collect(weighted)
-
-    def add_weighted(self, block: NDArray[Any]) -> None:
-        """Instead of `add`: the next block of a stream that has gone through the weighting."""
-        check_shape(block, self._channels)
-        self._collect(np.ascontiguousarray(block.T[self._heard], dtype=np.float64))
+    def _of_heard(self, block: NDArray[Any]) -> NDArray[Any]:
+        """(channels that count, n)."""
+        return block.T if len(self._heard) == self._channels else block.T[self._heard]
 
     def _collect(self, weighted: FloatArray) -> None:
         frames = weighted.shape[1]
@@ -161,7 +139,7 @@ class LoudnessMeter:
         return float(self._weights @ np.einsum("cn,cn->c", weighted, weighted))
 
     def _next_step_end(self) -> int:
-        return int(step_ends(np.array(self._first + len(self._steps) + 1), self._rate))
+        return step_ends(self._first + len(self._steps) + 1, self._rate)
 
     def append(self, part: LoudnessMeter, first: int, stop: int | None) -> None:
         """Take the steps ``first`` (the next) to ``stop`` of the stream, where a part has them.
@@ -170,7 +148,7 @@ class LoudnessMeter:
         """
         self._steps += part._steps[first - part._first : stop and stop - part._first]
         self._open_step = 0.0 if stop else part._open_step
-        self._frames = int(step_ends(np.array(stop), self._rate)) if stop else part._frames
+        self._frames = step_ends(stop, self._rate) if stop else part._frames
 
     def _block_means(self, steps: FloatArray) -> FloatArray:
         """Mean over each whole gating block of sums over its steps, (steps, ...)."""
@@ -208,7 +186,7 @@ class LoudnessMeter:
         return lufs(float(self._block_means(np.array(self._steps)).max()))
 
 
-def step_ends(index: NDArray[np.int_], rate: int) -> NDArray[np.int_]:
+def step_ends(index: Steps, rate: int) -> Steps:
     """Frames in the first `index` steps; no drift where 100 ms is no whole number of frames."""
     return index * rate // STEPS_PER_SECOND
 
@@ -253,7 +231,7 @@ def check_format(rate: int, channels: int) -> None:
         )
 
 
-def check_shape(block: FloatArray, channels: int) -> None:
+def check_shape(block: NDArray[Any], channels: int) -> None:
     """Raise ValueError for a block that is not (n, channels)."""
     if block.ndim != 2 or block.shape[1] != channels:
         raise ValueError(f"block has shape {block.shape}, but (n, {channels}) is expected")

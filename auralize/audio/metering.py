@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,15 +45,11 @@ class Meter:
         self.loudness = loudness or LoudnessMeter(rate, channels, first=first)
         self._peak = TruePeakMeter(rate, channels, goes_on=first > 0)
 
-    def add(self, block: Samples, weighted: Samples | None = None) -> None:
-        """The next (n, channels), any n; with what the weighting makes of it, where that is known."""
-        if not len(block):
-            return
-        if weighted is None:
+    def add(self, block: NDArray[Any]) -> None:
+        """The next (n, channels), any n, in single or double precision."""
+        if len(block):
             self.loudness.add(block)
-        else:
-            self.loudness.add_weighted(weighted)
-        self._peak.add(block)
+            self._peak.add(block)
 
     def append(self, part: Meter, first: int, stop: int | None) -> None:
         """Take steps ``first`` (the next) to ``stop`` from a part, or (None) all to the end.

@@ -1,15 +1,17 @@
 """Sound files in: what a file is, and its samples block by block, exact or refused.
 
-libsndfile decodes. Damage that it would play over is refused, here and in `audioheader`.
+libsndfile decodes what does not lie plainly in the file. Damage that it would play over is refused,
+here and in `header`.
 """
 
 import os
 import stat
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import soundfile as sf
@@ -17,7 +19,15 @@ from numpy.typing import NDArray
 
 from auralize.audio.bands import HIGHEST_RATE, LOWEST_RATE
 from auralize.audio.denormals import without_denormals
-from auralize.audio.header import channel_mask, check_mp3_length, check_whole, left_open, told_of
+from auralize.audio.header import (
+    channel_mask,
+    check_mp3_length,
+    check_whole,
+    left_open,
+    plain_start,
+    told_of,
+)
+from auralize.audio.samples import FORMS, PlainFile
 from auralize.errors import AudioFileError
 
 StrPath = str | os.PathLike[str]
@@ -55,6 +65,8 @@ class AudioInfo:
     """Which file it was, and when last changed; `read_blocks` reads no other."""
     mask: int = field(default=0, compare=False)
     """Loudspeakers that the channels are for, as WAVE_FORMAT_EXTENSIBLE counts them; 0: not told."""
+    start: int | None = field(default=None, compare=False)
+    """Byte where the samples begin; None where libsndfile has to decode them."""
 
 
 def probe(path: StrPath) -> AudioInfo:
@@ -86,40 +98,81 @@ def _probed(path: Path, version: tuple[int, ...]) -> AudioInfo:
     _check_limits(info)
     if info.format == "MP3":
         check_mp3_length(path)
-    return info
+    if info.subtype not in FORMS:
+        return info
+    frame_bytes = FORMS[info.subtype].width * info.channels
+    return replace(info, start=plain_start(path, info.frames, frame_bytes))
+
+
+class FrameReader:
+    """The frames of a sound file, from any place, for threads at once."""
+
+    def __init__(self, info: AudioInfo, file: PlainFile | sf.SoundFile) -> None:
+        self._info, self._file = info, file
+        self._turn = threading.Lock()
+
+    def read(self, first: int, count: int, single: bool = False) -> NDArray[Any]:
+        """(count, channels) from frame ``first`` on, or fewer where the file ends; full scale 1.0.
+
+        Raises AudioFileError for what is no sound; OSError and LibsndfileError as they come.
+        """
+        block = self._fetched(first, count, "float32" if single else "float64")
+        if not self._info.subtype.startswith("PCM"):  # integers are finite, and never nearly 0
+            _check_samples(self._info, block, first)
+            without_denormals(block)
+        return block
+
+    def _fetched(self, first: int, count: int, dtype: str) -> NDArray[Any]:
+        if isinstance(self._file, PlainFile):
+            count = max(0, min(count, self._info.frames - first))  # behind them is other than sound
+            out = np.empty((count, self._info.channels), dtype)
+            return out[: self._file.read(first, out)]
+        with self._turn:
+            if self._file.tell() != first:
+                self._file.seek(first)
+            return self._file.read(count, dtype, always_2d=True)
+
+
+@contextmanager
+def frames_of(info: AudioInfo) -> Iterator[FrameReader]:
+    """What was probed, open for reading; it is not told whether that is still the same file."""
+    if info.start is None:
+        with opened(info.path) as file:
+            yield FrameReader(info, file)
+    else:
+        with PlainFile(info.path, info.start, info.subtype, info.channels) as plain:
+            yield FrameReader(info, plain)
 
 
 def read_blocks(
-    source: StrPath | AudioInfo, frames_per_block: int
-) -> Iterator[NDArray[np.float64]]:
+    source: StrPath | AudioInfo, frames_per_block: int, single: bool = False
+) -> Iterator[NDArray[Any]]:
     """The samples, full scale 1.0, in blocks (n, channels); all but the last n are the one asked.
 
-    Integer samples are decoded exactly. Memory holds one block. Raises AudioFileError at once for
-    what `probe` refuses; while running for damage, a file cut short, NaN and infinity, and for a
-    file that is no longer the one that was probed.
+    Integer samples are decoded exactly, those of 32 bit in double precision. Memory holds one block.
+    Raises AudioFileError at once for what `probe` refuses; while running for damage, a file cut short,
+    NaN and infinity, and for a file that is no longer the one that was probed.
     """
     if frames_per_block < 1:
         raise ValueError(f"Blocks of {frames_per_block} frames were asked for; 1 or more is right")
     info = source if isinstance(source, AudioInfo) else probe(source)
-    return _blocks(info, frames_per_block)
+    return _blocks(info, frames_per_block, single)
 
 
-def _blocks(info: AudioInfo, frames_per_block: int) -> Iterator[NDArray[np.float64]]:
+def _blocks(info: AudioInfo, frames_per_block: int, single: bool) -> Iterator[NDArray[Any]]:
     done = 0
     reason = ""
-    with told_of(info.path), opened(info.path) as file:
+    with told_of(info.path), frames_of(info) as file:
         check_unchanged(info)
         while done < info.frames:
             wanted = min(frames_per_block, info.frames - done)
             try:
-                block = file.read(wanted, dtype="float64", always_2d=True)
+                block = file.read(done, wanted, single)
             except sf.LibsndfileError as error:
                 reason = f" ({plain_reason(error)})"
                 break
             if len(block) == 0:
                 break
-            _check_samples(info, block, done)
-            without_denormals(block)
             yield block
             done += len(block)
     check_unchanged(info)
@@ -186,7 +239,7 @@ def _check_limits(info: AudioInfo) -> None:
         )
 
 
-def _check_samples(info: AudioInfo, block: NDArray[np.float64], before: int) -> None:
+def _check_samples(info: AudioInfo, block: NDArray[Any], before: int) -> None:
     usable = np.abs(block) <= LARGEST_SAMPLE  # false for NaN, too
     if usable.all():
         return

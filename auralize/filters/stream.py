@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from auralize.audio.convolver import Convolver, offline_hop
-from auralize.audio.loudness import weighting_taps
 from auralize.audio.metering import Samples
 from auralize.filters.fir import Fir
 
@@ -36,13 +34,6 @@ def through(
         yield dry, wet[:, early:]
         early = max(0, early - wet.shape[1])
     yield np.zeros((0, channels)), convolver.flush(tail + delay)[:, early:]
-
-
-def weighted(fir: Fir) -> Fir:
-    """What a loudness meter hears of it: with K-weighting behind."""
-    from scipy.signal import fftconvolve
-
-    return replace(fir, taps=fftconvolve(fir.taps, weighting_taps(fir.rate)))
 
 
 def max_taps(firs: Sequence[Fir]) -> int:

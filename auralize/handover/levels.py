@@ -13,7 +13,8 @@ from auralize.filters.fir import RunFilters
 from auralize.filters.quality import check
 from auralize.gains import SOURCE, DropsWay, End, Gains, Heard, Match, balance
 from auralize.renderer.files import Designs
-from auralize.renderer.parts import Part, Share, matches, measured, meter_of
+from auralize.renderer.parts import Part, Share, matches, meter_of
+from auralize.renderer.passage import measured
 from auralize.renderer.take import Take
 from auralize.rig.choice import Choice
 

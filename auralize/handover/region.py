@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 
 from auralize.audio.loudness import STEPS_PER_SECOND, k_weighting, power_response
 from auralize.audio.metering import Samples
+from auralize.audio.recursion import MOST, Recursion
 from auralize.filters.fir import Fir
-from auralize.filters.stream import through, weighted
+from auralize.filters.stream import through
 from auralize.renderer.files import Designs
 from auralize.renderer.parts import Share, as_it_is
 from auralize.renderer.take import Take
@@ -114,7 +115,13 @@ def _powers(take: Take, one: Fir, other: Fir, share: Share) -> NDArray[np.float6
 
 def _heard(take: Take, one: Fir, other: Fir) -> Iterator[Samples]:
     """Both as a loudness meter hears them, (2, n, channels). Single precision is -140 dB: enough here."""
-    firs = [weighted(one), weighted(other)]
     workers = os.cpu_count() or 1
-    for _, wet in through(take.blocks(), firs, take.channels, workers=workers, single=True):
+    for _, wet in through(_weighted(take), [one, other], take.channels, 0, workers, single=True):
         yield wet
+
+
+def _weighted(take: Take) -> Iterator[Samples]:
+    weighting = Recursion(k_weighting(take.info.rate), take.channels)
+    for block in take.blocks():
+        for start in range(0, len(block), MOST):
+            yield weighting.run(block[start : start + MOST].T).T

@@ -21,7 +21,7 @@ from auralize.audio.band_loudness import BandMeter
 from auralize.audio.loudness import STEPS_PER_SECOND, WARM_STEPS
 from auralize.audio.metering import Meter, Samples
 from auralize.filters.fir import Fir
-from auralize.filters.stream import max_taps, through, weighted
+from auralize.filters.stream import max_taps, through
 from auralize.live.sources import Feed, Readable
 
 PIECE: Final = 200
@@ -97,14 +97,13 @@ class Workers:
         """
         with closing(task.feed.opened(task.rate)) as programme:
             cut, channels = pieces(programme.stretch, task.rate), programme.channels
-        heard = [weighted(fir) for fir in task.firs]
         meters, waiting = task.meters(channels), deque[tuple[Span, Future[list[Meter]]]]()
         coming = iter(cut)
         try:
             while wanted():
                 # Only so far ahead that the pieces of an hour are never all in memory.
                 while len(waiting) < 2 * self._workers and (piece := next(coming, None)):
-                    job = self._pool.submit(_measured, task, heard, piece, wanted, told)
+                    job = self._pool.submit(_measured, task, piece, wanted, told)
                     waiting.append((piece, job))
                 if not waiting:
                     return
@@ -122,16 +121,11 @@ class Workers:
 
 def _measured(
     task: Task,
-    heard: Sequence[Fir],
     piece: Span,
     wanted: Callable[[], bool],
     told: Callable[[int], None],
 ) -> list[Meter]:
-    """The meters of one piece; of no use where it is not wanted any more.
-
-    ``heard``: the filters of the task, `weighted`. One convolution makes the signals, in single
-    precision, and what loudness is the power of: half the time of weighting each.
-    """
+    """The meters of one piece; of no use where it is not wanted any more."""
     first = max(0, piece.first - WARM_STEPS)
     with closing(task.feed.opened(task.rate)) as programme:
         stop = programme.stretch
@@ -139,20 +133,20 @@ def _measured(
             stop = min(stop, (piece.stop + BEYOND) * task.rate // STEPS_PER_SECOND)
         meters = task.meters(programme.channels, first)
         begin = first * task.rate // STEPS_PER_SECOND
-        for group in _signals(programme, begin, stop, [*task.firs, *heard], wanted):
+        for group in _signals(programme, begin, stop, task.firs, wanted):
             for meter, signal in zip(meters, group, strict=True):
-                meter.add(*signal)
-            told(len(group[0][0]))
+                meter.add(signal)
+            told(len(group[0]))
     return meters
 
 
 def _signals(
     programme: Readable, begin: int, stop: int, firs: Sequence[Fir], wanted: Callable[[], bool]
-) -> Iterator[list[tuple[Samples, ...]]]:
-    """Frames begin to stop of each signal, block by block; behind filters, and weighted too."""
+) -> Iterator[Sequence[Samples]]:
+    """Frames begin to stop of each signal, block by block; behind filters in single precision."""
     if not firs:
         for block in _blocks(programme, begin, stop, wanted):
-            yield [(block,)]
+            yield [block]
         return
     early = max(0, begin - max_taps(firs))
     late = min(programme.stretch, stop + firs[0].delay)
@@ -162,8 +156,7 @@ def _signals(
         kept = wet[:, skipped : skipped + left]
         skipped = max(0, skipped - wet.shape[1])
         left -= kept.shape[1]
-        half = len(firs) // 2
-        yield list(zip(kept[:half], kept[half:], strict=True))
+        yield list(kept)
 
 
 def _blocks(

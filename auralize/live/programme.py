@@ -11,7 +11,7 @@ import soundfile as sf
 
 from auralize.audio.header import told_of
 from auralize.audio.metering import Samples
-from auralize.audio.reader import opened, probe
+from auralize.audio.reader import frames_of, probe
 from auralize.audio.resampling import Resampler
 from auralize.errors import AudioFileError
 
@@ -40,7 +40,7 @@ class Programme:
         same = self.rate == self.info.rate
         self._resampler = None if same else Resampler(self.info.rate, self.rate)
         self._closing = ExitStack()
-        self._file = self._closing.enter_context(opened(path))
+        self._file = self._closing.enter_context(frames_of(self.info))
         self._kept_from, self._kept = 0, np.zeros((0, self.channels))
         self._chunk_index, self._chunk = -1, self._kept
 
@@ -96,9 +96,7 @@ class Programme:
         at = f"{start / self.info.rate:.1f} s"
         try:
             with told_of(self.info.path):
-                if self._file.tell() != start:
-                    self._file.seek(start)
-                samples = self._file.read(stop - start, dtype="float64", always_2d=True)
+                samples = self._file.read(start, stop - start)
         except sf.LibsndfileError as error:
             raise AudioFileError(
                 f"{self.info.path} cannot be decoded after {at} ({error}); fetch it again from "
@@ -108,10 +106,5 @@ class Programme:
             raise AudioFileError(
                 f"{self.info.path} is damaged or cut short after {at}; fetch it again from where it "
                 "came"
-            )
-        if not np.isfinite(samples).all():
-            raise AudioFileError(
-                f"{self.info.path} holds NaN or an infinite value after {at}; every sample must be "
-                "a finite number"
             )
         return samples

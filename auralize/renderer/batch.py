@@ -19,12 +19,12 @@ from auralize.outputs import InTheWayError, is_result, made_folder
 from auralize.renderer.facts import Rendered
 from auralize.renderer.files import (
     Designs,
-    Job,
     carried_out,
     check_drops,
     prepared,
     render,
 )
+from auralize.renderer.job import Job
 from auralize.renderer.options import RenderOptions, signals_of
 from auralize.renderer.parts import Progress
 from auralize.renderer.sent import Outcome, carried_out_by

@@ -1,28 +1,26 @@
 """A sound file rendered through the choices of a rig: what arrives at the loudspeaker, what the cable keeps.
 
-Two passes over the source, both in blocks: the first measures every output, the second writes it with
-the gains that follow. Outputs are aligned with the source to the sample.
+One pass over the source where gains do not depend on what comes of it: outputs are written while they
+are measured. What is to be matched in loudness or made up, and all where something would pass the ceiling,
+is written in a second pass. Outputs are aligned with the source to the sample.
 """
 
 from __future__ import annotations
 
 import os
-import zlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
-from dataclasses import dataclass, replace
-from functools import cached_property
+from dataclasses import replace
 from pathlib import Path
 
-from auralize.audio.carried import carried
 from auralize.audio.depth import Depth, output_depth, sound_bytes
-from auralize.audio.metering import Level
+from auralize.audio.reader import check_unchanged
 from auralize.audio.room import check_disk, check_open_files
 from auralize.audio.writer import AudioWriter, check_output
 from auralize.circuit.signals import SIGNALS, over
 from auralize.errors import AudioFileError, RequestError
-from auralize.files import StagedText, check_text, commit_set
+from auralize.files import StagedFile, StagedText, commit_set
 from auralize.filters.fir import RunFilters, design_run
 from auralize.filters.quality import check
 from auralize.gains import (
@@ -31,68 +29,26 @@ from auralize.gains import (
     End,
     Gains,
     Heard,
-    balance,
 )
 from auralize.outputs import (
-    check_ours,
     facts_beside,
-    fingerprint,
     made_folder,
-    sha256_of,
     sidecar,
 )
-from auralize.renderer.facts import Rendered, RenderedFile, describe, facts, told_of
+from auralize.renderer.facts import Rendered, RenderedFile, facts, told_of
+from auralize.renderer.job import Job
 from auralize.renderer.options import USUAL, RenderOptions
 from auralize.renderer.parts import (
     Part,
     Progress,
-    Share,
     as_it_is,
-    matches,
-    measured,
     meter_of,
-    played,
 )
 from auralize.renderer.take import Take
+from auralize.renderer.written import written
 from auralize.rig.choice import Choice
 from auralize.rig.work import working_out
-from auralize.units import amplitude, decibels
-
-
-@dataclass(frozen=True)
-class Job:
-    """One source and all that is to be made of it, found possible as far as that can be told at once."""
-
-    take: Take
-    choices: Sequence[Choice]
-    options: RenderOptions
-    depth: Depth
-    paths: Mapping[Heard, Path]
-    """Of all that is to be written."""
-    day: str | None = None
-    """What files say of when they were made; None: today."""
-
-    @property
-    def frames(self) -> int:
-        """Of each output."""
-        return self.take.frames + round(self.options.tail * self.take.info.rate)
-
-    @cached_property
-    def source_sha256(self) -> str:
-        return sha256_of(self.take.info.path)
-
-    @cached_property
-    def call(self) -> str:
-        """What the results are marked with: equal where the same is made of the same."""
-        choices = sorted(choice.identity for choice in self.choices)
-        return fingerprint("render", self.source_sha256, choices, self.depth, *self.options.said)
-
-    def check_ours(self) -> None:
-        """Raise FileError where a file is in the way that this call did not make."""
-        for path in self.paths.values():
-            check_text(sidecar(path))
-            if os.path.lexists(path) or os.path.lexists(sidecar(path)):
-                check_ours(path, self.call, self.options.replaces)
+from auralize.units import decibels
 
 
 class Designs:
@@ -170,17 +126,11 @@ def carried_out(job: Job, designs: Designs, progress: Progress) -> Rendered:
     job.check_ours()
     parts = _plan(job, designs)
     _check_room(take, list(job.paths.values()), job.depth, frames)
-    more = carried(take.info.path) if take.whole else b""
-    share = Share(progress, passes=2, frames=frames)
-    with ThreadPoolExecutor(os.cpu_count()) as pool, ExitStack() as files:
-        level = measured(take, parts, frames, pool, share)
-        gains = _gains(parts, job, level.loudness)
-        kept = [(part, gains[part.heard]) for part in parts if part.heard in job.paths]
-        places = [job.paths[part.heard] for part, _ in kept]
-        sidecars = [files.enter_context(StagedText(sidecar(path))) for path in places]
-        writers = [files.enter_context(_writer(job, part, gain, more)) for part, gain in kept]
-        _write(take, kept, writers, frames, pool, share)
-        outputs = [_output(p, g, w) for (p, g), w in zip(kept, writers, strict=True)]
+    with ExitStack() as files:
+        level, gains, writers = written(job, parts, progress, files)
+        kept = [part for part in parts if part.heard in writers]
+        sidecars = [files.enter_context(StagedText(sidecar(job.paths[p.heard]))) for p in kept]
+        outputs = [_output(p, gains[p.heard], writers[p.heard]) for p in kept]
         rendered = Rendered(
             take.info,
             level.loudness,
@@ -189,14 +139,23 @@ def carried_out(job: Job, designs: Designs, progress: Progress) -> Rendered:
             tuple(outputs),
             told_of(job.choices),
         )
-        for (part, _), output, writer, staged in zip(kept, outputs, writers, sidecars, strict=True):
+
+        def finish(part: Part, output: RenderedFile, beside: StagedText) -> list[StagedFile]:
+            writer = writers[part.heard]
             writer.finish()
             told = facts(rendered, output, part.choice, take, options, job.source_sha256)
-            staged.stage(facts_beside(writer.staged.temporary, told, job.call, day=job.day))
+            beside.stage(facts_beside(writer.staged.temporary, told, job.call, day=job.day))
+            return [
+                beside.staged,
+                writer.staged,
+            ]  # a kill between leaves what the same call finishes
+
+        with ThreadPoolExecutor(os.cpu_count()) as pool:  # checksums take long
+            staged = list(pool.map(finish, kept, outputs, sidecars))
+        check_unchanged(take.info)  # since it was read ahead, and then for its checksum
         job.check_ours()  # somebody may have put a file there meanwhile
-        # Facts before their sound: should we be killed between, the same call may finish it.
-        commit_set([f.staged for pair in zip(sidecars, writers, strict=True) for f in pair])
-    return replace(rendered, replaced=tuple(w.path for w in writers if w.replaced))
+        commit_set([file for files in staged for file in files])
+    return replace(rendered, replaced=tuple(w.path for w in writers.values() if w.replaced))
 
 
 def _plan(job: Job, designs: Designs) -> list[Part]:
@@ -225,52 +184,6 @@ def _check_room(take: Take, paths: Sequence[Path], depth: Depth, frames: int) ->
     check_open_files(len(paths))
     if paths[0].suffix != ".flac":
         check_disk(paths, sound_bytes(depth, take.channels, frames))
-
-
-def _gains(parts: Sequence[Part], job: Job, reference: float) -> Mapping[Heard, Gains]:
-    """What each part is given. ``reference`` is the loudness of the source."""
-    levels: dict[Heard, Level] = {part.heard: part.level for part in parts}
-    options, shared = job.options, list(job.paths)
-    matched = matches(parts, options.match, reference)
-    return balance(reference, levels, matched, options.makeup, shared, drops=options.drops)
-
-
-def _writer(job: Job, part: Part, gains: Gains, more: bytes) -> AudioWriter:
-    """Results are played together, so each has a dither of its own, the same at every render."""
-    heard, take = part.heard, job.take
-    name = f"{heard.choice}.{heard.kind}" if isinstance(heard, End) else heard.words
-    return AudioWriter(
-        job.paths[heard],
-        take.info.rate,
-        take.channels,
-        job.depth,
-        job.frames,
-        describe(heard, part.choice, gains, take, job.options.tail, job.day),
-        inputs=[take.info.path],
-        mask=take.mask,
-        more=more,
-        dither_seed=zlib.crc32(name.encode()),
-    )
-
-
-def _write(
-    take: Take,
-    kept: Sequence[tuple[Part, Gains]],
-    writers: Sequence[AudioWriter],
-    frames: int,
-    pool: ThreadPoolExecutor,
-    share: Share,
-) -> None:
-    """Fill each part's writer, its gain applied."""
-    factors = [amplitude(gains.total) for _, gains in kept]
-    for _, wet in played(take, [part for part, _ in kept], frames):
-        jobs = [
-            pool.submit(writer.write, factor * block)
-            for writer, factor, block in zip(writers, factors, wet, strict=True)
-        ]
-        for job in jobs:
-            job.result()
-        share.add(wet.shape[1])
 
 
 def _output(part: Part, gains: Gains, writer: AudioWriter) -> RenderedFile:

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from auralize.audio.loudness import LoudnessMeter
-from auralize.audio.metering import Level, Meter, Samples, measure
+from auralize.audio.metering import Level, Meter
 from auralize.filters.fir import Fir
-from auralize.filters.stream import through
 from auralize.gains import DROP_GATED_AFTER, End, Heard, Match, match_gain
 from auralize.renderer.take import Take
 from auralize.rig.choice import Choice
@@ -39,14 +36,20 @@ class Part:
 
 
 class Share:
-    """Turns frames done into a share of all the work."""
+    """Turns frames done into a share of all the work, which never falls."""
 
     def __init__(self, progress: Progress, passes: int, frames: int) -> None:
-        self._progress, self._all, self._done = progress, passes * frames, 0
+        self._progress, self._frames = progress, frames
+        self._all, self._done, self._told = passes * frames, 0, 0.0
 
     def add(self, frames: int) -> None:
         self._done += frames
-        self._progress(self._done / self._all)
+        self._told = max(self._told, self._done / self._all)
+        self._progress(self._told)
+
+    def twice(self) -> None:
+        """There are two passes to make, if that was not known before."""
+        self._all = 2 * self._frames
 
 
 def as_it_is(beside: Fir) -> Fir:
@@ -58,27 +61,6 @@ def as_it_is(beside: Fir) -> Fir:
 def meter_of(take: Take) -> Meter:
     rate, channels = take.info.rate, take.channels
     return Meter(rate, channels, LoudnessMeter(rate, channels, take.mask))
-
-
-def played(take: Take, parts: Sequence[Part], frames: int) -> Iterator[tuple[Samples, Samples]]:
-    """Source (n, channels) and outputs (parts, m, channels), ``frames`` of each output in all."""
-    return through(
-        take.blocks(),
-        [part.fir for part in parts],
-        take.channels,
-        tail=frames - take.frames,
-        workers=os.cpu_count() or 1,
-    )
-
-
-def measured(
-    take: Take, parts: Sequence[Part], frames: int, pool: ThreadPoolExecutor, share: Share
-) -> Level:
-    """Feed the meters of all parts; the level of the source itself."""
-    source = meter_of(take)
-    blocks = ((dry, *wet) for dry, wet in played(take, parts, frames))
-    measure(blocks, [source, *(part.meter for part in parts)], pool, share.add)
-    return source.level
 
 
 def matches(parts: Sequence[Part], match: Match, reference: float) -> dict[str, float]:

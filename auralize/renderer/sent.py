@@ -20,7 +20,8 @@ from auralize.errors import AuralizeError, FileError
 from auralize.executors import PATIENCE, THIS, WorkerError, result_of
 from auralize.outputs import today
 from auralize.renderer.facts import Rendered
-from auralize.renderer.files import Designs, Job, carried_out, prepared
+from auralize.renderer.files import Designs, carried_out, prepared
+from auralize.renderer.job import Job
 from auralize.renderer.options import RenderOptions
 from auralize.renderer.watched import StoppedError
 from auralize.rig.reading import Rig

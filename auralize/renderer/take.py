@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from auralize.audio.metering import Samples
 from auralize.audio.reader import AudioInfo, clock, probe, read_blocks
@@ -101,11 +102,11 @@ class Take:
         rate = self.info.rate
         return {"from_s": self.first / rate, "for_s": self.frames / rate, "fade_s": FADE}
 
-    def blocks(self) -> Iterator[Samples]:
+    def blocks(self, single: bool = False) -> Iterator[NDArray[Any]]:
         """The samples (n, channels); raises as `read_blocks` does, as far as it has to read."""
         gain = self._fades()
         done = -self.first
-        for block in read_blocks(self.info, BLOCK):
+        for block in read_blocks(self.info, BLOCK, single):
             taken = block[max(0, -done) : self.frames - done]
             begin = max(0, done)
             done += len(block)

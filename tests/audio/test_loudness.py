@@ -226,7 +226,8 @@ def test_gain_moves_loudness_and_true_peak_by_itself(
     samples = white(seconds, rate, seed)
     louder = samples * amplitude(gain)
     assert loudness(louder, rate) - loudness(samples, rate) == pytest.approx(gain, abs=1e-9)
-    assert true_peak(louder, rate) - true_peak(samples, rate) == pytest.approx(gain, abs=1e-9)
+    # Single precision: 1e-6 of a peak.
+    assert true_peak(louder, rate) - true_peak(samples, rate) == pytest.approx(gain, abs=1e-5)
 
 
 # --- cutting into blocks -------------------------------------------------------------------------
@@ -320,7 +321,7 @@ def test_long_silence_leaves_nothing_in_the_filters(after: float) -> None:
     before = meter.integrated
     for _ in range(60):
         meter.add(np.full((9_600, 2), after))
-    assert not meter._state.any()
+    assert not meter._weighting.state.any()
     # 7 gating blocks are full of sound, then 3 to three, two and one quarter: within the relative gate.
     # 0.1 dB, as the noise of a block is not quite that of another.
     assert meter.integrated == pytest.approx(before + 10.0 * np.log10(8.5 / 10.0), abs=0.1)

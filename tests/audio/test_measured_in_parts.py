@@ -42,7 +42,8 @@ def test_level_and_bands_are_those_of_the_whole(rate, cuts):
     total = in_parts(samples, rate, cuts)
     # Rounding of sums, and what the weighting remembers from before it was warm: under 1e-12.
     assert total.level.loudness == pytest.approx(whole.level.loudness, abs=1e-10)
-    assert total.level.peak == pytest.approx(whole.level.peak, rel=1e-12)
+    # Cut elsewhere into segments, in single precision.
+    assert total.level.peak == pytest.approx(whole.level.peak, rel=1e-6)
     ours, its = total.loudness.energies, whole.loudness.energies
     assert ours.blocks.shape == its.blocks.shape
     assert np.allclose(ours.blocks, its.blocks, rtol=1e-9, atol=1e-15 * its.blocks.max())

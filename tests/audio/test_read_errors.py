@@ -14,6 +14,7 @@ import soundfile as sf
 from auralize.audio import header, reader
 from auralize.audio.carried import carried
 from auralize.audio.reader import probe, read_blocks
+from auralize.audio.samples import PlainFile
 from auralize.errors import AudioFileError
 from auralize.live.programme import Programme
 from support.sound_files import FRAMES, assert_one_sentence, make
@@ -35,15 +36,17 @@ def test_a_read_that_fails_half_way_tells_where_and_why(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str, error: Exception
 ) -> None:
     """What the library below raises, at the third block."""
-    path, read, calls = source(tmp_path, name), sf.SoundFile.read, []
+    path, calls = source(tmp_path, name), list[Any]()
+    kind: Any = PlainFile if name == "a.wav" else sf.SoundFile
+    read = kind.read
 
-    def failing(file: sf.SoundFile, *rest: Any, **named: Any) -> Any:
+    def failing(file: Any, *rest: Any, **named: Any) -> Any:
         calls.append(file)
         if len(calls) == 3:
             raise error
         return read(file, *rest, **named)
 
-    monkeypatch.setattr(sf.SoundFile, "read", failing)
+    monkeypatch.setattr(kind, "read", failing)
     with pytest.raises(AudioFileError) as caught:
         list(read_blocks(path, FRAMES // 4))
     assert_one_sentence(str(caught.value), path)
@@ -120,8 +123,8 @@ def test_a_file_that_becomes_shorter_while_its_header_is_read(
 def test_the_live_programme_that_fails_is_told(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    programme = Programme(make(tmp_path / "a.wav"))
-    monkeypatch.setattr(sf.SoundFile, "read", fault)
-    with pytest.raises(AudioFileError, match="cannot be read: input/output error"):
-        programme.read(0, 100)
-    programme.close()
+    for name, kind in (("a.wav", PlainFile), ("a.flac", sf.SoundFile)):
+        with Programme(source(tmp_path, name)) as programme:
+            monkeypatch.setattr(kind, "read", fault)
+            with pytest.raises(AudioFileError, match="cannot be read: input/output error"):
+                programme.read(0, 100)

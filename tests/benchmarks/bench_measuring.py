@@ -3,7 +3,7 @@
     python tests/benchmarks/bench_measuring.py 5
 
 makes a stereo 24-bit file of that many minutes, measures it as the bench does, and three choices of the
-demo; then each part by itself, beside the same done in double precision with recursive weighting. All in
+demo; then each part by itself, beside the same done in double precision. All in
 seconds of one processor for an hour of programme.
 """
 
@@ -17,14 +17,14 @@ from pathlib import Path
 from typing import TypeVar
 
 import numpy as np
-from bench_render import RATE, RIG, make_programme
+from programmes import RATE, RIG, make_programme
 
 from auralize.audio.band_loudness import BandMeter
 from auralize.audio.loudness import LoudnessMeter
 from auralize.audio.metering import Meter, Samples
 from auralize.audio.true_peak import TruePeakMeter
 from auralize.filters.fir import Fir
-from auralize.filters.stream import through, weighted
+from auralize.filters.stream import through
 from auralize.live.designer import designed
 from auralize.live.pieces import READ, Task, Workers
 from auralize.live.sources import FileFeed
@@ -52,7 +52,7 @@ def whole(path: Path, firs: list[Fir]) -> list[Meter]:
 
 
 def one_go(read: list[Samples], firs: list[Fir]) -> list[Meter]:
-    """The same in double precision, each signal weighted by itself."""
+    """The same in double precision."""
     meters = [Meter(RATE, 2) for _ in firs]
     for _, wet in through(read, firs, 2):
         for meter, signal in zip(meters, wet, strict=True):
@@ -83,23 +83,19 @@ def main() -> None:
     choices = list(load_rig(RIG).choices.values())[:CHOICES]
     runs = [designed(choice, RATE) for choice in choices]
     firs = [fir for run in runs for fir in (run.receiving, run.drop)]
-    heard = [weighted(fir) for fir in firs]
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "long.wav"
         make_programme(path, minutes)
         print(f"processor seconds for an hour of stereo at {RATE} Hz, of {minutes:g} min:")
         read = timed("reading", lambda: blocks(path))
         timed("bands and loudness of the programme", lambda: fed(BandMeter(RATE, 2), read))
-        timed("loudness of one signal, recursive", lambda: fed(LoudnessMeter(RATE, 2), read))
+        timed("loudness of one signal", lambda: fed(LoudnessMeter(RATE, 2), read))
         timed("true peak of one signal", lambda: fed(TruePeakMeter(RATE, 2), read))
         timed(f"{len(firs)} filters, double", lambda: convolved(read, firs, False))
-        timed(
-            f"{len(firs)} filters, and weighted, single",
-            lambda: convolved(read, firs + heard, True),
-        )
+        timed(f"{len(firs)} filters, single", lambda: convolved(read, firs, True))
         timed("the programme, as the bench does", lambda: whole(path, []))
         ours = timed(f"{len(firs)} signals, as the bench does", lambda: whole(path, firs))
-        theirs = timed(f"{len(firs)} signals, double and recursive", lambda: one_go(read, firs))
+        theirs = timed(f"{len(firs)} signals, double", lambda: one_go(read, firs))
     pairs = [(a.level, b.level) for a, b in zip(ours, theirs, strict=True)]
     loudness = max(abs(a.loudness - b.loudness) for a, b in pairs)
     peak = max(abs(20 * np.log10(a.peak / b.peak)) for a, b in pairs)

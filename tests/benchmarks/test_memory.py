@@ -1,17 +1,23 @@
-"""A render's memory does not grow with the length of the file (the long run: bench_render.py 60)."""
+"""A render's memory does not grow with the length of the file (the long run: bench_against.py length)."""
 
+import json
+import subprocess
 import sys
+from pathlib import Path
 
 import pytest
-from bench_render import measure
+
+BENCH = Path(__file__).with_name("bench_against.py")
 
 
 @pytest.mark.bench
 @pytest.mark.skipif(
     sys.platform == "win32", reason="peak memory is read with `resource`, not on Windows"
 )
-def test_memory_is_flat_and_under_150_mb():
-    _, _, short = measure(0.25)
-    _, _, long = measure(1.0)
+def test_memory_is_flat_and_under_150_mb(tmp_path: Path):
+    found = tmp_path / "found.json"
+    options = ["--lengths", "0.25", "1", "--rounds", "1", "--noise", "--json", str(found)]
+    subprocess.run([sys.executable, BENCH, "length", *options], check=True)
+    short, long = (row["memory"] for row in json.loads(found.read_text())["rows"])
     assert long < 150
     assert long - short < 10

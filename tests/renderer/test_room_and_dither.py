@@ -11,7 +11,7 @@ import pytest
 import soundfile as sf
 
 from auralize.errors import AudioFileError
-from auralize.renderer import files as render_module
+from auralize.renderer import written
 from auralize.renderer.files import render
 from auralize.renderer.options import RenderOptions
 from auralize.rig.reading import load_rig
@@ -39,7 +39,7 @@ def test_room_for_the_whole_set_is_looked_for_before_measuring(
     sound = FRAMES * 2 * 3
     free = shutil._ntuple_diskusage(0, 0, 6 * sound - 1)
     monkeypatch.setattr(shutil, "disk_usage", lambda _: free)
-    monkeypatch.setattr(render_module, "measured", not_measured)
+    monkeypatch.setattr(written, "Passage", not_measured)
     choices = load_rig(RIG).pick(["reel", "bought"])
     with pytest.raises(
         AudioFileError, match=r"and 5 more .* need 0\.9 MB .* has 0\.9 MB"
@@ -76,7 +76,7 @@ def test_more_results_than_files_may_be_open_are_refused_before_measuring(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     source = steady(tmp_path / "tide.wav")
-    monkeypatch.setattr(render_module, "measured", not_measured)
+    monkeypatch.setattr(written, "Passage", not_measured)
     with pytest.raises(AudioFileError, match=r"^2 results .* lets a program open \d+ files in all"):
         render(source, load_rig(RIG).pick(["reel"]), tmp_path / "results")
     assert not (tmp_path / "results").exists()

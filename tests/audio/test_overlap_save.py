@@ -1,0 +1,66 @@
+"""Segments of a sound that is there as a whole, against numpy.convolve in double precision."""
+
+import numpy as np
+import pytest
+
+from auralize.audio.overlap_save import OverlapSave
+
+DOUBLE = 1e-12
+"""Relative to the highest. Double precision has 1.1e-16; transforms of 2**13 points add a few bits."""
+SINGLE = 2e-6
+"""Likewise: 6e-8, and a few bits."""
+
+
+def noise(*shape, seed=1):
+    return np.random.default_rng(seed).standard_normal(shape)
+
+
+def direct(signal, taps, delay, frames):
+    padded = np.concatenate([signal, np.zeros((frames + delay, signal.shape[1]))])
+    late = [np.convolve(lane, taps)[delay : delay + frames] for lane in padded.T]
+    return np.stack(late, axis=1)
+
+
+def made(cut, signal, taps, delay, frames, kind, blocks):
+    windows = cut.windows(iter(np.array_split(signal, blocks)), delay, frames, kind)
+    response = cut.response(taps).astype(kind)
+    got = [(cut.filtered(cut.spectra(w), response), cut.unfiltered(w, delay)) for w in windows]
+    wet, dry = (np.concatenate(parts)[:frames] for parts in zip(*got, strict=True))
+    return wet, dry
+
+
+@pytest.mark.parametrize("channels", range(1, 6))
+@pytest.mark.parametrize(("kind", "error"), [(np.complex128, DOUBLE), (np.complex64, SINGLE)])
+def test_against_convolution_as_it_is_defined(channels, kind, error):
+    signal, taps, delay = noise(90_000, channels), noise(300, seed=2), 40
+    cut = OverlapSave(len(taps), channels)
+    frames = len(signal) + 1000
+    wet, dry = made(cut, signal, taps, delay, frames, kind, 7)
+    wanted = direct(signal, taps, delay, frames)
+    assert wet.dtype == kind(0).real.dtype
+    assert np.abs(wet - wanted).max() <= error * np.abs(wanted).max()
+    assert np.array_equal(dry[: len(signal)], signal.astype(wet.dtype))
+    assert not dry[len(signal) :].any()
+
+
+@pytest.mark.parametrize("frames", [1, 2, 8000, 300_000])
+def test_the_same_bits_whatever_the_blocks(frames):
+    signal, taps = noise(frames, 2), noise(500, seed=2)
+    cut = OverlapSave(len(taps), 2)
+    whole, _ = made(cut, signal, taps, 100, frames, np.complex64, 1)
+    for blocks in (2, 13, min(frames, 999)):
+        assert np.array_equal(made(cut, signal, taps, 100, frames, np.complex64, blocks)[0], whole)
+
+
+def test_long_impulse_responses_have_their_room():
+    """As those of a driver that rings on below 20 Hz, at a high sample rate."""
+    cut = OverlapSave(500_000, 1)
+    assert cut.frames >= 500_000
+    assert cut.size <= 4 * 500_000
+
+
+def test_the_loudest_segment_is_told_by_both_channels_of_a_pair():
+    cut = OverlapSave(100, 3)
+    steady = np.full((20_000, 3), [0.3, 0.4, 0.2])
+    (window, *_) = cut.windows([steady], 0, 10, np.complex64)
+    assert cut.rms(window) == pytest.approx(0.5, rel=1e-4)

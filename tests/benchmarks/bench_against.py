@@ -1,0 +1,373 @@
+"""Time and memory of whole processes against those that do the same, or a part of it, by other means.
+
+    python tests/benchmarks/bench_against.py                           # one, six, loudness: 10 min, 7 rounds
+    python tests/benchmarks/bench_against.py --quick                   # the same of 1 min, 3 rounds
+    python tests/benchmarks/bench_against.py one six --minutes 60 --rounds 3 --json found.json
+    python tests/benchmarks/bench_against.py length --lengths 1 10 60 360
+    python tests/benchmarks/bench_against.py channels taps choices
+
+Rounds are interleaved: each runs every row once, and a ratio is the median of the ratios of the rounds, so
+that whatever else a machine does falls on all alike. Stereo (or --channels) of 48 kHz, 24 bit: the
+demonstration's programme again and again, or noise (--noise). `ffmpeg`, `sox` and `pyloudnorm` are used
+where installed. Nothing large is imported here: a child's peak memory begins at its parent's.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from statistics import median
+
+HERE = Path(__file__).parent
+RIG = HERE.parents[1] / "audio_demo" / "saltmarsh.toml"
+CHOICES = ("reel", "bought", "beams")
+PARTS = ("one", "six", "loudness", "length", "channels", "taps", "choices")
+Command = Sequence[str]
+USUAL = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+"""Compiled modules are kept, as they are where auralize is installed: else each start compiles all anew."""
+
+
+@dataclass
+class Timing:
+    """What one row took, round by round."""
+
+    name: str
+    size: float = 1.0
+    """What its time is told for: minutes, channels, taps, choices."""
+    seconds: list[float] = field(default_factory=list)
+    processor: list[float] = field(default_factory=list)
+    memory: float = 0.0
+    """MB, the most that any process had."""
+
+    def ratio(self, other: Timing) -> float:
+        return ratio(self.seconds, other.seconds)
+
+
+def ratio(ours: Sequence[float], theirs: Sequence[float]) -> float:
+    """The median over rounds, of which each has both."""
+    return median(a / b for a, b in zip(ours, theirs, strict=True))
+
+
+@dataclass(frozen=True)
+class Bar:
+    """What was found, and the most that it should be."""
+
+    words: str
+    found: float
+    most: float
+
+    @property
+    def told(self) -> str:
+        met = "met" if self.found <= self.most else "NOT MET"
+        return f"{self.words:<58}{self.found:8.3g}  (at most {self.most:g}: {met})"
+
+
+def main() -> None:
+    asked = _asked()
+    found: list[Timing] = []
+    bars: list[Bar] = []
+    for name in asked.parts:
+        with tempfile.TemporaryDirectory(dir=asked.folder) as folder:
+            rows, measured = PART[name](asked, Path(folder))
+        print(f"\n{name}: {asked.minutes:g} min unless said, median of {asked.rounds}")
+        print(_table(rows))
+        for bar in measured:
+            print(bar.told)
+        found += rows
+        bars += measured
+    if asked.json:
+        told = {
+            "minutes": asked.minutes,
+            "rounds": asked.rounds,
+            "rows": [asdict(row) for row in found],
+            "bars": [asdict(bar) | {"met": bar.found <= bar.most} for bar in bars],
+        }
+        asked.json.write_text(json.dumps(told, indent=1))
+
+
+def _asked() -> argparse.Namespace:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("parts", nargs="*", metavar="PART", help=", ".join(PARTS))
+    parser.add_argument("--minutes", type=float, default=10.0)
+    parser.add_argument("--rounds", type=int, default=7)
+    parser.add_argument("--lengths", type=float, nargs="+", default=[1.0, 10.0, 60.0])
+    parser.add_argument("--channels", type=int, default=2)
+    parser.add_argument("--noise", action="store_true")
+    parser.add_argument("--quick", action="store_true", help="1 min, 3 rounds")
+    parser.add_argument("--json", type=Path)
+    parser.add_argument("--folder", type=Path, help="for sounds, 6 GB for 6 h and as many a result")
+    asked = parser.parse_args()
+    asked.parts = asked.parts or ["one", "six", "loudness"]
+    if unknown := set(asked.parts) - set(PARTS):
+        parser.error(f"{', '.join(sorted(unknown))}: no such part; there are {', '.join(PARTS)}")
+    if asked.quick:
+        asked.minutes, asked.rounds = 1.0, 3
+    return asked
+
+
+# --- what is run ----------------------------------------------------------------------------------
+
+
+def run(command: Command) -> tuple[float, float, float]:
+    """Seconds, seconds of processor, peak MB of a process."""
+    start = time.perf_counter()
+    child = subprocess.Popen(
+        command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=USUAL
+    )
+    _, status, used = os.wait4(child.pid, 0)
+    seconds = time.perf_counter() - start
+    child.returncode = os.waitstatus_to_exitcode(status)  # it is waited for
+    if child.returncode:
+        raise SystemExit(f"{' '.join(command)}: exit code {child.returncode}")
+    unit = 1e6 if sys.platform == "darwin" else 1e6 / 1024
+    return seconds, used.ru_utime + used.ru_stime, used.ru_maxrss / unit
+
+
+def compared(rows: dict[str, list[Command]], rounds: int) -> list[Timing]:
+    """Each row's commands one after the other; all rows once before, unmeasured, then in every round."""
+    found = {name: Timing(name) for name in rows}
+    for number in range(rounds + 1):
+        for name, commands in rows.items():
+            print(f"\r{number}/{rounds} {name:<60}", end="", file=sys.stderr, flush=True)
+            each = [run(command) for command in commands]
+            if number:
+                found[name].seconds.append(sum(seconds for seconds, _, _ in each))
+                found[name].processor.append(sum(processor for _, processor, _ in each))
+                found[name].memory = max(found[name].memory, *(memory for _, _, memory in each))
+    print("\r" + 70 * " ", end="\r", file=sys.stderr)
+    return list(found.values())
+
+
+def inside(function: str, *arguments: object) -> Command:
+    """A function of `programmes` in a process of its own."""
+    given = ", ".join(
+        f"Path({str(one)!r})" if isinstance(one, Path) else repr(one) for one in arguments
+    )
+    program = (
+        f"import sys; sys.path.insert(0, {str(HERE)!r}); from pathlib import Path; "
+        f"import programmes; programmes.{function}({given})"
+    )
+    return [sys.executable, "-c", program]
+
+
+def told(command: Command) -> str:
+    return subprocess.run(command, check=True, capture_output=True, text=True).stdout
+
+
+def auralize(*arguments: object) -> Command:
+    program = "import sys; from auralize.commands.main import main; sys.exit(main())"
+    return [sys.executable, "-c", program, *map(str, arguments)]
+
+
+def render(rig: Path, source: Path, folder: Path, *more: str) -> Command:
+    return auralize("render", rig, source, "--into", folder / "results", "--replace", *more)
+
+
+def programme(asked: argparse.Namespace, folder: Path, minutes: float, channels: int) -> Path:
+    path = folder / f"programme-{minutes:g}-{channels}.wav"
+    told(inside("make_programme", path, minutes, channels, not asked.noise))
+    return path
+
+
+def taps_of(rig: Path, choice: str, signal: str, folder: Path) -> Path:
+    """What `auralize filter` exports, taken out of the way of the next."""
+    into = folder / f"{rig.stem}-{choice}-{signal}"
+    told(auralize("filter", rig, "--choice", choice, "--signal", signal, "--into", into))
+    (path,) = into.glob("*.wav")
+    return path
+
+
+def afir(source: Path, taps: Path, result: Path, *, measuring: bool = False) -> Command:
+    """The same taps on the same source, to 24 bit; with loudness and true peak of source and result."""
+    through = "afir=gtype=none:irfmt=mono"
+    graph = f"[0:a][1:a]{through}[out]"
+    if measuring:
+        meter = "ebur128=peak=true,anullsink"
+        graph = f"[0:a]asplit[dry][s];[s]{meter};[dry][1:a]{through},asplit[out][r];[r]{meter}"
+    inputs = ["-i", str(source), "-i", str(taps), "-filter_complex", graph, "-map", "[out]"]
+    encoded = ["-c:a", "pcm_s24le", "-rf64", "auto", str(result)]
+    return ["ffmpeg", "-nostdin", "-v", "error", "-y", *inputs, *encoded]
+
+
+def _installed(*programs: str) -> bool:
+    missing = [program for program in programs if not shutil.which(program)]
+    for program in missing:
+        print(f"{program} is not installed: its rows are left out")
+    return not missing
+
+
+# --- the parts ------------------------------------------------------------------------------------
+
+Found = tuple[list[Timing], list[Bar]]
+LONGEST_WHOLE = 20.0
+"""min that SciPy convolves at once: it takes 0.3 GB a minute."""
+
+
+def one(asked: argparse.Namespace, folder: Path) -> Found:
+    """One output against all else."""
+    source = programme(asked, folder, asked.minutes, asked.channels)
+    taps, text = taps_of(RIG, "reel", "receiving", folder), folder / "taps.txt"
+    told(inside("as_text", taps, text))
+    result = folder / "result.wav"
+    ours = render(RIG, source, folder, "--choice", "reel", "--signals", "receiving")
+    rows: dict[str, list[Command]] = {"auralize render, one output": [ours]}
+    if _installed("ffmpeg"):
+        rows["ffmpeg afir"] = [afir(source, taps, result)]
+        rows["ffmpeg doing the same work"] = [afir(source, taps, result, measuring=True)]
+    if _installed("sox"):
+        rows["sox fir"] = [["sox", "-D", str(source), str(result), "fir", str(text)]]
+    if asked.minutes * asked.channels <= 2 * LONGEST_WHOLE:
+        rows["scipy oaconvolve"] = [inside("convolve", source, taps, result)]
+    rows["plain copy"] = [["cp", str(source), str(result)]]
+    found = compared(rows, asked.rounds)
+    most = 1.0 if asked.minutes >= 60 else 1.5
+    limits = {"ffmpeg afir": most, "ffmpeg doing the same work": 0.3}
+    bars = [
+        Bar(f"one output, of the time of {row.name}", found[0].ratio(row), limits[row.name])
+        for row in found
+        if row.name in limits
+    ]
+    return found, bars
+
+
+def six(asked: argparse.Namespace, folder: Path) -> Found:
+    """Six outputs against one, and against others' six, one after the other."""
+    source = programme(asked, folder, asked.minutes, asked.channels)
+    single = render(RIG, source, folder, "--choice", "reel", "--signals", "receiving")
+    rows: dict[str, list[Command]] = {
+        "auralize render, six outputs": [render(RIG, source, folder)],
+        "auralize render, one output": [single],
+    }
+    if _installed("ffmpeg"):
+        signals = [(choice, signal) for choice in CHOICES for signal in ("receiving", "drop")]
+        taps = [taps_of(RIG, choice, signal, folder) for choice, signal in signals]
+        rows["ffmpeg afir, six"] = [
+            afir(source, path, folder / f"result-{number}.wav") for number, path in enumerate(taps)
+        ]
+    found = compared(rows, asked.rounds)
+    return found, [Bar("six outputs, of the time of one", found[0].ratio(found[1]), 3.0)]
+
+
+def loudness(asked: argparse.Namespace, folder: Path) -> Found:
+    """The meter alone on an array, in one process with pyloudnorm."""
+    lines = told(inside("loudness", asked.minutes, asked.rounds + 1)).splitlines()[1:]
+    pairs = [[float(word) for word in line.split()] for line in lines]
+    ours = Timing("auralize's loudness meter", seconds=[mine for mine, _, _ in pairs])
+    theirs = Timing("pyloudnorm", seconds=[others for _, others, _ in pairs])
+    bars = [
+        Bar("loudness alone, of the time of pyloudnorm", ours.ratio(theirs), 0.2),
+        Bar("apart, LU", max(abs(apart) for _, _, apart in pairs), 0.1),
+    ]
+    return [ours, theirs], bars
+
+
+def scaled(rows: dict[float, Command], words: str, rounds: int) -> list[Timing]:
+    """One row for each size."""
+    found = compared({f"{size:g} {words}": [one] for size, one in rows.items()}, rounds)
+    for row, size in zip(found, rows, strict=True):
+        row.size = size
+    return found
+
+
+def length(asked: argparse.Namespace, folder: Path) -> Found:
+    """Whether each further minute costs the same, in time of the processor, which others do not lengthen."""
+    rows = {
+        minutes: render(
+            RIG,
+            programme(asked, folder, minutes, asked.channels),
+            folder,
+            *("--choice", "reel", "--signals", "receiving"),
+        )
+        for minutes in sorted(asked.lengths)
+    }
+    found = scaled(rows, "min", asked.rounds)
+    cost = [median(row.processor) for row in found]
+    each = [
+        (cost[k + 1] - cost[k]) / (found[k + 1].size - found[k].size) for k in range(len(cost) - 1)
+    ]
+    bars = [Bar(f"peak memory at {found[-1].size:g} min, MB", found[-1].memory, 130.0)]
+    if len(each) > 1:
+        words = "a further minute, the longest against the shortest, less 1"
+        bars.append(Bar(words, each[-1] / each[0] - 1.0, 0.05))
+    return found, bars
+
+
+def channels(asked: argparse.Namespace, folder: Path) -> Found:
+    rows = {
+        count: render(
+            RIG, programme(asked, folder, asked.minutes, count), folder, "--choice", "reel"
+        )
+        for count in (1, 2, 6, 8)
+    }
+    return scaled(rows, "channels", asked.rounds), []
+
+
+def taps(asked: argparse.Namespace, folder: Path) -> Found:
+    """Filters as long as the loudspeaker rings: the lower it resonates, the longer."""
+    source = programme(asked, folder, asked.minutes, asked.channels)
+    rows = {}
+    for resonance in (200, 60, 38, 25):
+        rig = folder / f"at-{resonance}-Hz.toml"
+        rig.write_text(RIG.read_text("utf-8").replace('fs = "38 Hz"', f'fs = "{resonance} Hz"'))
+        exported = taps_of(rig, "reel", "receiving", folder)
+        count = float(told(inside("as_text", exported, folder / "taps.txt")))
+        rows[count] = render(rig, source, folder, "--choice", "reel")
+    return scaled(rows, "taps", asked.rounds), []
+
+
+def choices(asked: argparse.Namespace, folder: Path) -> Found:
+    """The demonstration's reel at as many lengths as there are choices, two outputs of each."""
+    source = programme(asked, folder, asked.minutes, asked.channels)
+    rows = {}
+    for count in (1, 3, 6, 12):
+        rig = folder / f"choices-{count}.toml"
+        rig.write_text(RIG.read_text("utf-8").partition("[choices.")[0] + "".join(_further(count)))
+        rows[count] = render(rig, source, folder)
+    return scaled(rows, "choices", asked.rounds), []
+
+
+def _further(count: int) -> Iterator[str]:
+    for number in range(count):
+        where = f"[choices.at-{number}]\nruns.pond"
+        yield f'\n{where}.cable = "reel"\nruns.pond.length = "{40 + 2 * number} m"\n'
+
+
+PART: dict[str, Callable[[argparse.Namespace, Path], Found]] = {
+    "one": one,
+    "six": six,
+    "loudness": loudness,
+    "length": length,
+    "channels": channels,
+    "taps": taps,
+    "choices": choices,
+}
+
+
+def _table(rows: list[Timing]) -> str:
+    """The first row is held against each, in time and in time of processors."""
+    head = ("s", "processor s", "peak MB", "of its s", "of its proc.", "s per unit")
+    lines = [f"{'':<32}" + "".join(f"{word:>13}" for word in head)]
+    for row in rows:
+        cells = [
+            f"{median(row.seconds):.3f}",
+            f"{median(row.processor):.3f}" if row.processor else "",
+            f"{row.memory:.0f}" if row.memory else "",
+            f"{rows[0].ratio(row):.3f}",
+            f"{ratio(rows[0].processor, row.processor):.3f}" if row.processor else "",
+            f"{median(row.seconds) / row.size:.5f}" if row.size != 1 else "",
+        ]
+        lines.append(f"{row.name:<32}" + "".join(f"{cell:>13}" for cell in cells).rstrip())
+    return "\n".join(lines)
+
+
+if __name__ == "__main__":
+    main()
