@@ -27,6 +27,7 @@ from .programme import SECTIONS, synthesise
 RATE = 48_000
 PROGRAMME = "programme.wav"
 RIG_FILES = ("saltmarsh.toml", "lay.toml", "lobby.toml", "path.toml", "boathouse.toml")
+SWEEP_FILE = "pond-tolerances.toml"
 
 
 @dataclass(frozen=True)
@@ -63,11 +64,11 @@ def make_demo(folder: Path, progress: Callable[[float], None], replaces: bool = 
     """
     make_folder(folder)
     programme, call = folder / PROGRAMME, fingerprint("demo")
-    for name in (*RIG_FILES, PROGRAMME):
+    for name in (*RIG_FILES, SWEEP_FILE, PROGRAMME):
         check_ours(folder / name, call, replaces)
-    for name in RIG_FILES:
-        rig_file = resources.files(__package__).joinpath(name).read_bytes()
-        write_bytes(folder / name, marked(rig_file, ".toml", call))
+    for text in (*RIG_FILES, f"sweeps/{SWEEP_FILE}"):
+        content = resources.files(__package__).joinpath(text).read_bytes()
+        write_bytes(folder / Path(text).name, marked(content, ".toml", call))
     _write_programme(programme, call)
     outputs: list[RenderedFile] = []
     for number, part in enumerate(RENDERED):

@@ -17,7 +17,7 @@ import zlib
 from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
-from importlib.metadata import version
+from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
@@ -59,7 +59,7 @@ def fingerprint(*said: Any) -> str:
 
 def origin(day: str | None = None) -> str:
     """What made a file, and on which ``day``."""
-    return f"auralize {version('auralize')}, {day or today()}"
+    return f"auralize {version()}, {day or today()}"
 
 
 def today() -> str:
@@ -67,6 +67,14 @@ def today() -> str:
     told = os.environ.get("SOURCE_DATE_EPOCH", "")
     now = datetime.fromtimestamp(int(told), UTC) if told.isdecimal() else datetime.now(UTC)
     return f"{now:%Y-%m-%d}"
+
+
+@cache
+def version() -> str:
+    """That of what is installed, looked up for what is written, and nothing else."""
+    from importlib import metadata
+
+    return metadata.version("auralize")
 
 
 def file_name(parts: Iterable[str], suffix: str) -> str:

@@ -10,6 +10,7 @@ import numpy as np
 from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.curve import Curve
 from auralize.circuit.rational import fitted
+from auralize.circuit.spline import Spline
 
 DENSE: Final = 24.0
 """Points an octave from which a spline alone is within 1 % of every loudspeaker's resonance (tests)."""
@@ -102,12 +103,10 @@ def _missed(f: Real, z: Complex, made: Callable[[Real, Complex], Interpolated]) 
 
 def _through(f: Real, z: Complex, order: int) -> Interpolated:
     """The rational function of an order, led through the points."""
-    from scipy.interpolate import make_interp_spline  # 0.2 s that --help need not wait for
-
     function = fitted(f, z, order)
     ratio = z / function(f)
     parts = np.stack([np.log(np.abs(ratio)), np.angle(ratio)], axis=-1)
-    left = make_interp_spline(np.log(f), parts, k=3)
+    left = Spline(np.log(f), parts, 3)
 
     def interpolated(frequency: Real) -> Complex:
         level, angle = np.moveaxis(left(np.log(frequency)), -1, 0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cmath
 import math
 from abc import ABC, abstractmethod
 from dataclasses import dataclass, replace
@@ -13,6 +14,7 @@ import numpy as np
 from auralize.circuit.coaxial import coaxial_impedance, transfer_impedance
 from auralize.circuit.coil import helix_inductance
 from auralize.circuit.conductor import MU_0, UNIT, Complex, Conductor, Real
+from auralize.circuit.frequency_table import ImpedanceTable, check_within
 from auralize.circuit.pair import impedance_by_conductor, pair_capacitance, twist_factor
 
 REFERENCE_FREQUENCY: Final = 1000.0
@@ -73,9 +75,9 @@ class Dielectric:
     def admittance(self, frequency: Real) -> Complex:
         """S/m; 0 at 0 Hz."""
         power = 1.0 - 2.0 / math.pi * math.atan(self.loss_tangent)
-        relative = 1j * np.asarray(frequency, dtype=np.float64) / REFERENCE_FREQUENCY
+        relative = np.asarray(frequency, dtype=np.float64) / REFERENCE_FREQUENCY
         modulus = 2.0 * math.pi * REFERENCE_FREQUENCY * self.capacitance
-        return modulus * np.asarray(relative**power, dtype=np.complex128)
+        return modulus * cmath.exp(0.5j * math.pi * power) * relative**power
 
 
 _NO_DIELECTRIC: Final = Dielectric(0.0)
@@ -116,7 +118,7 @@ class SolvedCable(ABC):
     def by_conductor(self, frequency: Real) -> Complex:
         """What plus and minus each keep of it in ohm/m of cable, shape (2, frequencies)."""
         frequency = np.asarray(frequency, dtype=np.float64)
-        _check_within(frequency, TABLE_TOP)
+        check_within(frequency, TABLE_TOP)
         ohm, unit = self.conductor.resistance, self.unit()
         foot = _foot(unit)
         steps = math.ceil(_STEPS_PER_DECADE * math.log10(TABLE_TOP / ohm / foot) + _ROUNDING)
@@ -298,35 +300,6 @@ class CoaxialCable(SolvedCable):
         loop = coaxial_impedance(frequency, self.conductor, *shield)
         outside = transfer_impedance(frequency, *shield)
         return np.stack([loop - outside, outside])
-
-
-def _check_within(frequency: Real, top: float) -> None:
-    if frequency.size and not 0.0 <= frequency.min() <= frequency.max() <= top:
-        raise ValueError(f"the cable is solved from 0 to {top:g} Hz")
-
-
-class ImpedanceTable:
-    """R(f) and L(f) between the points of a table: splines of log f, constant below its foot.
-
-    Smooth in R and L, so that a filter made from it decays. ``impedance`` has any leading axes.
-    Raises ValueError above the table.
-    """
-
-    def __init__(self, frequency: Real, impedance: Complex) -> None:
-        from scipy.interpolate import make_interp_spline  # 0.2 s that --help need not wait for
-
-        self._foot, self._top = float(frequency[0]), float(frequency[-1])
-        omega = 2.0 * np.pi * frequency
-        values = np.stack([impedance.real, impedance.imag / omega])
-        self._spline = make_interp_spline(np.log(frequency), np.moveaxis(values, -1, 0), k=5)
-
-    def __call__(self, frequency: Real) -> Complex:
-        """ohm/m at frequencies in Hz, the last axis."""
-        frequency = np.asarray(frequency, dtype=np.float64)
-        _check_within(frequency, self._top)
-        r, henry = np.moveaxis(self._spline(np.log(np.maximum(frequency, self._foot))), 0, -1)
-        omega = 2.0 * np.pi * frequency
-        return np.asarray(r + 1j * omega * henry, dtype=np.complex128)
 
 
 @dataclass(frozen=True)

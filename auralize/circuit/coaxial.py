@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy.special import ive, kve
 
 from auralize.circuit.conductor import MU_0, Complex, Conductor, Real, internal_impedance
 from auralize.circuit.pair import EPSILON_0
@@ -37,6 +36,8 @@ def tube_impedance(frequency: Real, inner: float, outer: float, resistance: floa
     Schelkunoff, 'The Electromagnetic Theory of Coaxial Transmission Lines', Bell System Technical
     Journal 13 (1934), surface impedance with internal return (formula from memory).
     """
+    from scipy.special import ive, kve  # 0.2 s to import: only where it is asked for
+
     m, resistivity = _propagation(frequency, inner, outer, resistance)
     x, y = m * inner, m * outer
     fade = np.exp((x - y) + (x - y).real)  # what the scaled functions leave out of I(x) K(y)
@@ -50,6 +51,8 @@ def transfer_impedance(frequency: Real, inner: float, outer: float, resistance: 
 
     Falls with frequency, as the current gathers inside. Schelkunoff, as `tube_impedance`.
     """
+    from scipy.special import ive, kve  # 0.2 s to import: only where it is asked for
+
     m, resistivity = _propagation(frequency, inner, outer, resistance)
     x, y = m * inner, m * outer
     fade = np.exp((x - y) + (x - y).real)

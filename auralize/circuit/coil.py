@@ -15,9 +15,8 @@ from typing import Final, Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ellipe, ellipkm1, elliprd, ive, kve
 
-from auralize.circuit.conductor import MU_0, Real
+from auralize.circuit.conductor import MU_0, Real, bessel_products
 from auralize.circuit.groups import stand_ins
 
 Packing = Literal["hexagonal", "square", "loose"]
@@ -165,6 +164,8 @@ def ring_mutual(r1: Real, z1: Real, r2: Real, z2: Real) -> Real:
     the rings; K - E as Carlson's R_D (DLMF 19.25.1; both from memory), which loses no digits near
     or far. Infinite where the rings coincide.
     """
+    from scipy.special import elliprd  # 0.2 s to import: only where it is asked for
+
     farthest = np.hypot(r1 + r2, z1 - z2)
     nearest = np.hypot(r1 - r2, z1 - z2)
     total = farthest + nearest
@@ -188,6 +189,8 @@ def ring_field(r1: Real, z1: Real, r: Real, z: Real) -> tuple[Real, Real]:
 
     Smythe, Static and Dynamic Electricity, section 7.10 (formula from memory).
     """
+    from scipy.special import ellipe, ellipkm1  # 0.2 s to import: only where it is asked for
+
     dz = z - z1
     far2, near2 = (r1 + r) ** 2 + dz**2, (r1 - r) ** 2 + dz**2
     k = ellipkm1(near2 / far2)
@@ -242,7 +245,9 @@ def helix_inductance(angle: Real, share: Real, across: float, lay_length: float)
     stretch = math.hypot(1.0, x)
     m = np.arange(1, _TWIST_ORDERS)
     power = np.abs(np.exp(-1j * np.outer(m, angle)) @ share) ** 2
-    products = 2.0 * _ik(m, m * x) + x**2 * (_ik(m + 1, m * x) + _ik(m - 1, m * x))
+    known = bessel_products(m * x, _TWIST_ORDERS)
+    below, same, above = (known[m + n, m - 1] for n in (-1, 0, 1))
+    products = 2.0 * same + x**2 * (below + above)
     series = float(power @ (products - stretch / m))
     alone = float(share @ share) * stretch * math.log(stretch)
     return MU_0 / (2.0 * math.pi) * (series - alone)
@@ -254,6 +259,8 @@ def twist_coupling(distance: Real, spacing: float, lay_length: float) -> Real:
     ``distance`` in m between their axes, more than ``spacing``. Any other phase difference psi
     scales the leading term by cos psi. Positive; derived as in `twist_inductance`.
     """
+    from scipy.special import ive, kve  # 0.2 s to import: only where it is asked for
+
     x = math.pi * spacing / lay_length
     m = np.arange(1, _COUPLING_ORDERS, 2).reshape(-1, *np.ones(distance.ndim, dtype=int))
     ratio = 2.0 * distance / spacing
@@ -261,8 +268,3 @@ def twist_coupling(distance: Real, spacing: float, lay_length: float) -> Real:
     around = x**2 * (ive(m + 1, m * x) ** 2 + ive(m - 1, m * x) ** 2) - 2.0 * ive(m, m * x) ** 2
     terms = around * kve(0, m * x * ratio) * np.exp(m * x * (2.0 - ratio))
     return np.asarray(2.0 * MU_0 / math.pi * terms.sum(axis=0), dtype=np.float64)
-
-
-def _ik(order: NDArray[np.int64], x: Real) -> Real:
-    """I_n(x) K_n(x)."""
-    return np.asarray(ive(order, x) * kve(order, x), dtype=np.float64)

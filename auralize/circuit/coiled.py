@@ -10,7 +10,6 @@ from collections.abc import Callable
 from typing import Final
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from auralize.circuit.coil import (
     GMR_ROUND,
@@ -28,6 +27,7 @@ from auralize.circuit.iron import IronBar, coil_field, require_bar_fits
 from auralize.circuit.lay_effect import Effect
 from auralize.circuit.lays import Coiled, Facing, LaidCable
 from auralize.circuit.ring_sums import Wound, winding_inductance
+from auralize.circuit.spline import Spline
 
 INSIDE: Final = ("plus inside", "minus inside")
 """Facings in which one conductor lies on the inside of the other."""
@@ -144,7 +144,7 @@ def _tabled_coupling(cable: LaidCable) -> Callable[[Real], Real]:
     reach = _REACH * cable.lay_length
     # Touching cables may come out a rounding nearer than a cable's width.
     distance = np.linspace((1.0 - ROUNDING) * cable.width, cable.width + reach, _TABLED)
-    known = CubicSpline(distance, np.log(twist_coupling(distance, cable.spacing, cable.lay_length)))
+    known = Spline(distance, np.log(twist_coupling(distance, cable.spacing, cable.lay_length)), 3)
 
     def coupling(at: Real) -> Real:
         return np.where(at < distance[-1], np.exp(known(np.minimum(at, distance[-1]))), 0.0)

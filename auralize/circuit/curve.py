@@ -9,19 +9,18 @@ from __future__ import annotations
 import numpy as np
 
 from auralize.circuit.conductor import Complex, Real
+from auralize.circuit.spline import Spline
 
 
 class Curve:
     """Z over f > 0 from a table that reaches far beyond the data at both ends."""
 
     def __init__(self, frequency: Real, impedance: Complex, capacitive: bool) -> None:
-        from scipy.interpolate import make_interp_spline  # 0.2 s that --help need not wait for
-
         self._low, self._high = float(frequency[0]), float(frequency[-1])
         self._capacitive = capacitive
         skew = np.arcsinh(impedance.imag / impedance.real)
         values = np.stack([np.log(np.abs(impedance)), skew], axis=-1)
-        self._spline = make_interp_spline(np.log(frequency), values, k=3)
+        self._spline = Spline(np.log(frequency), values, 3)
 
     def __call__(self, frequency: Real) -> Complex:
         inside = np.clip(frequency, self._low, self._high)

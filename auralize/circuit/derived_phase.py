@@ -12,6 +12,7 @@ import numpy as np
 
 from auralize.circuit.conductor import Real
 from auralize.circuit.rational import fitted
+from auralize.circuit.spline import Spline
 
 _PER_OCTAVE: Final = 96
 """Cells over which ln|Z| is taken as straight."""
@@ -85,10 +86,8 @@ def minimum_phase(frequency: Real, modulus: Real) -> Real:
     does, as resistor, coil and what lies between the two. Both are guesses: an angle is off by up to 6
     degrees within an octave of the lowest point, and else by up to 2.5, from 24 points an octave on (tests).
     """
-    from scipy.interpolate import make_interp_spline  # 0.2 s that --help need not wait for
-
     u, level = np.log(frequency), np.log(modulus)
-    spline = make_interp_spline(u, level, k=3)
+    spline = Spline(u, level, 3)
     step = np.log(2.0) / _PER_OCTAVE
     edges = np.arange(u[0] - _BEYOND * np.log(2.0), u[-1] + _BEYOND * np.log(2.0), step)
     told = spline(np.clip(edges, u[0], u[-1]))

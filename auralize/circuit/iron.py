@@ -28,7 +28,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ellipkm1, ive, kve
 
 from auralize.circuit.coil import ROUNDING, Turns, ring_field
 from auralize.circuit.conductor import MU_0, Complex, Real
@@ -122,6 +121,8 @@ def effective_permeability(bar: IronBar, frequency: Real) -> Complex:
 
 def _bar_slope(x: Complex) -> Complex:
     """H'(x) / H(x) at the surface of a solid bar: I1 / I0."""
+    from scipy.special import ive  # 0.2 s to import: only where it is asked for
+
     return np.asarray(ive(1, x) / ive(0, x), dtype=np.complex128)
 
 
@@ -131,6 +132,8 @@ def _tube_slope(x: Complex, y: Complex, mu_r: float) -> Complex:
     Inside the bore the field is even, so the flux there fixes H'(y) = y H(y) / (2 mu_r). Scaled by
     exp(y) and exp(-y), so that nothing overflows.
     """
+    from scipy.special import ive, kve  # 0.2 s to import: only where it is asked for
+
     half = y / (2.0 * mu_r)
     c = kve(1, y) + half * kve(0, y)
     d = ive(1, y) - half * ive(0, y)
@@ -221,6 +224,8 @@ def _charge_potential(strips: _Strips) -> NDArray[np.float64]:
     That of thin rings; where both lie on one face the nearest distance is the geometric mean over
     their widths, which is exact for strips narrow against the radius.
     """
+    from scipy.special import ellipkm1  # 0.2 s to import: only where it is asked for
+
     radius, place, width = strips.radius, strips.place, strips.width
     rise = place[:, None] - place[None, :]
     farthest = np.hypot(radius[:, None] + radius, rise)

@@ -10,7 +10,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ellipe, ellipkm1
 
 from auralize.circuit.coil import Turns, ring_field, ring_self
 from auralize.circuit.conductor import MU_0, Complex, Real
@@ -78,6 +77,8 @@ def _mutual(r1: Real, z1: Real, r: Real, z: Real) -> Values:
 
     What cancels in it far away is below 1e-9 of the coil's own.
     """
+    from scipy.special import ellipe, ellipkm1  # 0.2 s to import: only where it is asked for
+
     dz = z - z1
     far2, near2 = (r1 + r) ** 2 + dz**2, (r1 - r) ** 2 + dz**2
     far = np.sqrt(far2)

@@ -8,7 +8,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from scipy.spatial import KDTree
 
 from auralize.circuit.coil import ROUNDING, Turns, mutual_beside, pack
 from auralize.circuit.crowding import Crowding, crowding_of_rings
@@ -56,6 +55,8 @@ def _beside(lay: SplitCoils, cable: LaidCable, a: Turns, b: Turns) -> Effect:
 
 def split_turns(lay: SplitCoils, cable: LaidCable) -> tuple[Turns, Turns]:
     """Turns of both coils; the second's share has the sign of its sense, its place the distance."""
+    from scipy.spatial import KDTree  # 0.2 s to import: only where it is asked for
+
     a, b = (pack(w, cable.core_diameter, cable.core_diameter) for w in (lay.first, lay.second))
     require_bar_fits(lay.iron, a, cable.core_diameter)
     if lay.arrangement == "coaxial":

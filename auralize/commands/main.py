@@ -44,8 +44,9 @@ def _run(argv: Sequence[str] | None) -> int:
     _stop_in_good_order()
     from auralize.commands.parser import parser
 
+    argv = sys.argv[1:] if argv is None else argv
     try:
-        arguments = parser().parse_args(argv)
+        arguments = parser(*argv[:1]).parse_args(argv)
     except SystemExit:  # after --help or --version
         sys.stdout.flush()
         raise

@@ -5,42 +5,29 @@ from __future__ import annotations
 import argparse
 import re
 import sys
+from importlib import import_module
 from typing import Any, Final, NoReturn
 
-from auralize.commands import (
-    bench,
-    demo,
-    figures,
-    filter,
-    fit,
-    handover,
-    keys,
-    new,
-    plot,
-    render,
-    sizes,
-    sweep,
-    trials,
-)
 from auralize.commands.shared import CAUTION
 from auralize.commands.swapped import refuse_swapped
 from auralize.errors import ExitCode, one_line
 
 COMMANDS: Final = (
-    figures,
-    render,
-    handover,
-    fit,
-    sweep,
-    plot,
-    filter,
-    bench,
-    trials,
-    sizes,
-    keys,
-    new,
-    demo,
+    "figures",
+    "render",
+    "handover",
+    "fit",
+    "sweep",
+    "plot",
+    "filter",
+    "bench",
+    "trials",
+    "sizes",
+    "keys",
+    "new",
+    "demo",
 )
+"""Each a module beside this one."""
 
 DESCRIPTION = """\
 Hear what a loudspeaker cable run does to programme material, before anyone buys or pulls copper.
@@ -80,18 +67,18 @@ class _Version(argparse.Action):
     """Tells the version that is installed, which is looked up for nothing else."""
 
     def __call__(self, *_: object) -> NoReturn:
-        from importlib.metadata import version
+        from auralize.outputs import version
 
-        print(f"auralize {version('auralize')}")
+        print(f"auralize {version()}")
         raise SystemExit(ExitCode.OK)
 
 
-def parser() -> argparse.ArgumentParser:
-    """Of all commands."""
+def parser(first: str = "") -> argparse.ArgumentParser:
+    """Of the command that is the ``first`` word of all, or else of all commands."""
     made = _Parser(prog="auralize", description=DESCRIPTION, epilog=CAUTION, allow_abbrev=False)
     made.formatter_class = argparse.RawDescriptionHelpFormatter
     made.add_argument("--version", action=_Version, nargs=0, help="tell the version, and end")
     commands = made.add_subparsers(metavar="COMMAND", required=True, dest="command_name")
-    for command in COMMANDS:
-        command.add(commands)
+    for name in [first] if first in COMMANDS else COMMANDS:
+        import_module(f"auralize.commands.{name}").add(commands)
     return made

@@ -43,7 +43,12 @@ examples:
 between, and some outside. "60 m, 62 m": one of these, each as likely. Tolerances are independent of one
 another. A sweep file (TOML) says the same by tables [steps] and [tolerances], with the keys of a rig file:
   draws = 20000
-  tolerances.runs.lawn.length = "30 m +- 2 m\""""
+  tolerances.runs.lawn.length = "30 m +- 2 m"
+  meets = "loss 1 dB"
+  prices.reel = 1.20
+
+The same call again goes on where one was stopped or killed: what is done is kept beside the result in a
+hidden folder until that is whole."""
 
 
 def add(commands: Any) -> None:

@@ -11,7 +11,6 @@ from typing import Final, Literal
 import numpy as np
 
 from auralize.audio.bands import OCTAVES
-from auralize.audio.spectrum import third_octaves
 from auralize.circuit.conductor import Real
 from auralize.circuit.power import Drive
 from auralize.circuit.signals import Signal
@@ -86,6 +85,8 @@ _FILE_CREST: Final = 4.0
 
 def spectrum_of(source: Path) -> Drive:
     """A sound file's third octaves, down to 40 dB below the loudest. Raises AudioFileError."""
+    from auralize.audio.spectrum import third_octaves  # with it all that reads a sound
+
     centres, level = third_octaves(source)
     if not np.isfinite(level.max()):
         raise AudioFileError(f"{source}: it is silent; right is a programme to weigh by")

@@ -20,6 +20,7 @@ from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.network import Network
 from auralize.circuit.signals import Signal, drops, voltage
 from auralize.circuit.solution import Across, Solution, solve
+from auralize.circuit.spline import Spline
 from auralize.filters.grid import GRID_LENGTHS, Goal, Grid, Response, minimum_phase, shortest
 from auralize.units import amplitude
 
@@ -228,9 +229,5 @@ def _solved(solution: Solution, load: str) -> tuple[Complex, bool]:
 
 def _splined(frequency: Real, knots: NDArray[np.intp], values: Complex) -> Complex:
     """Responses, shape (frequencies, n), from their values at the knots, of which 0 Hz is the first."""
-    from scipy.interpolate import make_interp_spline  # 0.2 s that --help need not wait for
-
-    parts = values[1:].view(np.float64)
-    spline = make_interp_spline(np.log(frequency[knots[1:]]), parts, k=5)
-    between = np.ascontiguousarray(spline(np.log(frequency[1:]))).view(np.complex128)
-    return np.concatenate([values[:1], between])
+    spline = Spline(np.log(frequency[knots[1:]]), values[1:], 5)
+    return np.concatenate([values[:1], spline(np.log(frequency[1:]))])

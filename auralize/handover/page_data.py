@@ -6,7 +6,6 @@ import base64
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from importlib.metadata import version
 from itertools import combinations
 from typing import Any, Final
 
@@ -24,7 +23,7 @@ from auralize.handover.levels import Measured
 from auralize.handover.options import HandoverOptions
 from auralize.handover.programme import MEDIA_TYPES
 from auralize.handover.steps import nearest
-from auralize.outputs import fingerprint
+from auralize.outputs import fingerprint, version
 from auralize.renderer.parts import Part
 from auralize.renderer.take import Take
 from auralize.rig.choice import Choice
@@ -56,7 +55,7 @@ def page_data(made: PageMaterial) -> dict[str, Any]:
     take, rate = made.take, made.take.info.rate
     return {
         "format": FORMAT,
-        "version": version("auralize"),
+        "version": version(),
         "language": "en",
         "title": made.rig.title,
         "rig": {

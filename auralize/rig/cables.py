@@ -31,7 +31,6 @@ from auralize.circuit.conductor import (
 from auralize.circuit.lays import LaidCable
 from auralize.circuit.pair import loop_capacitance, twist_factor
 from auralize.circuit.sampled import WarmedCable
-from auralize.rig import measured as measurement
 from auralize.rig.folder import Folder
 from auralize.rig.loads import HIGHEST, LOWEST
 from auralize.rig.table import Table
@@ -326,6 +325,8 @@ def _warmer(cable: Table, celsius: float) -> float:
 
 def _read_file(cable: Table, celsius: float, folder: Folder) -> ReadCable:
     """A cable from a table per metre, or from a two-port of a ``measured_length``."""
+    from auralize.rig.measured import read_cable  # only where something was measured
+
     cable.exclusive(("file",), ("resistance", "inductance", "capacitance", "loss_tangent"))
     name = cable.text("file")
     length = None
@@ -336,7 +337,7 @@ def _read_file(cable: Table, celsius: float, folder: Folder) -> ReadCable:
     cable.asked.add("measured_length")
     path = folder.file(cable)
     try:
-        sampled = measurement.read_cable(path, length)
+        sampled = read_cable(path, length)
     except ValueError as error:
         raise cable.refuse("file", str(error)) from None
     warmer = _warmer(cable, celsius)

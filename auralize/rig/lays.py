@@ -11,9 +11,10 @@ from typing import Final, cast, get_args
 import numpy as np
 
 from auralize.circuit.added_impedance import added_by_conductor, added_range
-from auralize.circuit.cable import TABLE_TOP, ImpedanceTable
+from auralize.circuit.cable import TABLE_TOP
 from auralize.circuit.coil import Packing, Winding
 from auralize.circuit.conductor import Complex, Real
+from auralize.circuit.frequency_table import ImpedanceTable
 from auralize.circuit.iron import IronBar
 from auralize.circuit.lays import (
     Coiled,

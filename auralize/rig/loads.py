@@ -26,7 +26,6 @@ from auralize.circuit.sampled import SampledImpedance
 from auralize.errors import RigError
 from auralize.rig.folder import Folder
 from auralize.rig.load_notes import measured_notes
-from auralize.rig.measured import changed_at, read_impedance
 from auralize.rig.table import Table
 from auralize.rig.typical import read_typical, usual_band
 
@@ -74,10 +73,11 @@ def read_loads(table: Table, places: Collection[str], folder: Folder) -> dict[st
     """
     if "loads" not in table or not table.tables("loads"):
         raise table.refuse("loads", "no load is described; add a table [loads.NAME]")
-    return {n: _read_load(load, places, folder) for n, load in table.tables("loads").items()}
+    return {n: read_load(load, places, folder) for n, load in table.tables("loads").items()}
 
 
-def _read_load(load: Table, places: Collection[str], folder: Folder) -> ReadLoad:
+def read_load(load: Table, places: Collection[str], folder: Folder) -> ReadLoad:
+    """One load, which may stand at ``places`` (or the amplifier)."""
     only = next(iter(places)) if len(places) == 1 else None
     at = load.one_of("at", ["amplifier", *places], only)
     kind = load.one_of("type", TYPES)
@@ -215,6 +215,8 @@ def _read_vent(load: Table) -> loudspeaker.Vent | None:
 def _read_measured(
     load: Table, rated: float, folder: Folder
 ) -> tuple[Load, float, tuple[str, ...]]:
+    from auralize.rig.measured import changed_at  # only where something was measured
+
     at_dc = None
     if "dc_resistance" in load:
         at_dc = load.quantity("dc_resistance", "resistance", "0.01 ohm", "10 kohm")
@@ -235,6 +237,8 @@ def _sampled(path: Path, _changed: int, at_dc: float | None) -> tuple[SampledImp
 
     With whether the phase was derived.
     """
+    from auralize.rig.measured import read_impedance
+
     found = read_impedance(path)
     return found.load(at_dc), found.derived
 

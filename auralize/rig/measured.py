@@ -20,6 +20,7 @@ from auralize.circuit.sampled import (
     fitted_dielectric,
     line_constants,
 )
+from auralize.circuit.spline import Spline
 from auralize.errors import MeasurementError
 from auralize.files import write_text
 from auralize.rig.bounds import CAPACITANCE, INDUCTANCE, MODULUS, RESISTANCE, most_resistance
@@ -150,8 +151,6 @@ def _filled(frequency: Real, *columns: Real) -> Iterator[Real]:
 
     R and L change slowly, and so a table of few rows will do; the Z that follows does not.
     """
-    from scipy.interpolate import make_interp_spline  # 0.2 s that --help need not wait for
-
     f = frequency[frequency > 0.0]
     at_dc = len(frequency) - len(f)
     steps = np.ceil(_ROWS_PER_DECADE * np.diff(np.log10(f))).astype(int)
@@ -159,7 +158,7 @@ def _filled(frequency: Real, *columns: Real) -> Iterator[Real]:
     dense = np.sort(np.concatenate([f, *between]))
     yield np.concatenate([frequency[:at_dc], dense])
     for column in columns:
-        spline = make_interp_spline(np.log(f), np.log(column[at_dc:]), k=3)
+        spline = Spline(np.log(f), np.log(column[at_dc:]), 3)
         with np.errstate(over="ignore"):  # of what runs away, which is refused
             yield np.concatenate([column[:at_dc], np.exp(spline(np.log(dense)))])
 

@@ -18,6 +18,11 @@ _ALTERNATIVES: Final = (
     (("barrel",), ("mean_diameter",)),
     (("file",), ("resistance", "inductance", "capacitance", "loss_tangent")),
 )
+_DROPS: Final[dict[str, tuple[str, ...]]] = {}
+for _one, _other in _ALTERNATIVES:
+    for _given, _dropped in ((_one, _other), (_other, _one)):
+        for _key in _given:
+            _DROPS[_key] = _DROPS.get(_key, ()) + _dropped
 # A choice that changes one of these starts that table afresh.
 _KINDS: Final = ("construction", "type", "shape")
 # ... but for these, which say where it stands.
@@ -64,10 +69,7 @@ def said_otherwise(place: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
     """The places that say the same as this one in another way, and go where this one is given."""
     *table, key = place
     if _has_keys(tuple(table)):
-        for one, other in _ALTERNATIVES:
-            for given, dropped in ((one, other), (other, one)):
-                if key in given:
-                    yield from ((*table, k) for k in dropped)
+        yield from ((*table, dropped) for dropped in _DROPS.get(key, ()))
 
 
 def _has_keys(place: tuple[str, ...]) -> bool:
@@ -81,9 +83,5 @@ def _without_alternatives(common: Mapping[str, Any], over: Mapping[str, Any]) ->
         kept = {k: v for k, v in common.items() if k in _PLACES}
         rated = [common[k] for k in _RATED if k in common]
         return kept | {"nominal": rated[0]} if rated and over.get("type") in FAULTS else kept
-    merged = dict(common)
-    for one, other in _ALTERNATIVES:
-        for given, dropped in ((one, other), (other, one)):
-            if any(key in over for key in given):
-                merged = {k: v for k, v in merged.items() if k not in dropped or k in over}
-    return merged
+    gone = {dropped for key in over for dropped in _DROPS.get(key, ()) if dropped not in over}
+    return {key: value for key, value in common.items() if key not in gone}

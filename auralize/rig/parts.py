@@ -56,17 +56,17 @@ def read_runs(table: Table, folder: Folder) -> dict[str, ReadRun]:
             None, "a run cannot be called amplifier, as runs are fed from it; give it another name"
         )
     places = [*tables, *table.tables("transformers")]
-    read = {name: _read_run(run, cables, places, folder) for name, run in tables.items()}
+    read = {name: read_run(run, cables, places, folder) for name, run in tables.items()}
     for cable in cables.values():
         if not cable.asked:  # used by no run, but checked all the same
             read_cable(cable, 20.0, folder)
     return read
 
 
-def _read_run(
-    run: Table, cables: Mapping[str, Table], places: list[str], folder: Folder
+def read_run(
+    run: Table, cables: Mapping[str, Table], places: Collection[str], folder: Folder
 ) -> ReadRun:
-    """A run, in words, and what it is made from."""
+    """A run, in words, and what it is made from; it may be fed from ``places`` (or the amplifier)."""
     cable_name = run.one_of("cable", cables)
     length = run.quantity("length", "length", "1 cm", "10 km")
     celsius = run.quantity("temperature", "temperature", "-60 degC", "200 degC", "20 degC")
@@ -115,15 +115,19 @@ def read_transformers(table: Table, runs: Collection[str]) -> dict[str, ReadTran
     for name, part in tables.items():
         if name == "amplifier" or name in runs:
             raise part.refuse(None, f"{name!r} is the name of something else; give it another name")
-        fed_from = part.one_of("from", ["amplifier", *runs, *tables], "amplifier")
-        transformer, tap = _read_transformer(part)
-        part.finish()
-        feeder = None if fed_from == "amplifier" else fed_from
-        read[name] = ReadTransformer(Placed(transformer, feeder), tap)
+        read[name] = read_transformer(part, [*runs, *tables])
     return read
 
 
-def _read_transformer(part: Table) -> tuple[Transformer, float | None]:
+def read_transformer(part: Table, places: Collection[str]) -> ReadTransformer:
+    """A transformer; it may be fed from ``places`` (or the amplifier)."""
+    fed_from = part.one_of("from", ["amplifier", *places], "amplifier")
+    transformer, tap = _read_windings(part)
+    part.finish()
+    return ReadTransformer(Placed(transformer, None if fed_from == "amplifier" else fed_from), tap)
+
+
+def _read_windings(part: Table) -> tuple[Transformer, float | None]:
     """A tap of a line ("line", "tap", "secondary"), or a step-up ("input", "output", "power")."""
     part.exclusive(("line", "tap", "secondary"), ("input", "output", "power"))
     losses = {

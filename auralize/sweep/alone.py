@@ -13,8 +13,9 @@ from auralize.rig.choice import Choice
 from auralize.rig.place_words import value_words
 from auralize.rig.reading import Rig
 from auralize.rig.stepped import SteppedValue
+from auralize.rig.varied import Place
 from auralize.sweep.case_figures import CaseFigures
-from auralize.sweep.cases import Cases, Place
+from auralize.sweep.cases import Cases
 from auralize.sweep.solving import solve_cases
 from auralize.sweep.uncertain import UncertainValue
 

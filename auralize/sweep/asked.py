@@ -15,7 +15,8 @@ from auralize.rig.place_words import place_words
 from auralize.rig.reading import Rig
 from auralize.rig.stepped import SteppedValue
 from auralize.rig.table import Table, dotted
-from auralize.sweep.cases import MOST_CASES, Cases, Place
+from auralize.rig.varied import Place
+from auralize.sweep.cases import MOST_CASES, Cases
 from auralize.sweep.cheapest import MOST_PRICE
 from auralize.sweep.uncertain import UncertainValue
 

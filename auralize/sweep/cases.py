@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Any, Final
@@ -15,9 +14,9 @@ from auralize.rig.overlay import said_otherwise
 from auralize.rig.place_words import value_words
 from auralize.rig.stepped import SteppedValue
 from auralize.rig.table import dotted
+from auralize.rig.varied import Place
 from auralize.sweep.uncertain import UncertainValue
 
-Place = tuple[str, ...]
 MOST_CASES: Final = 1_000_000
 """A quarter of an hour and some 100 MB a choice."""
 
@@ -106,14 +105,3 @@ class Cases:
             for place, value in self.nominal.items()
             if place != but
         )
-
-
-def overlay(values: Mapping[Place, Any]) -> dict[str, Any]:
-    """Values at their places, as tables of a rig file."""
-    whole: dict[str, Any] = {}
-    for place, value in values.items():
-        table = whole
-        for key in place[:-1]:
-            table = table.setdefault(key, {})
-        table[place[-1]] = value
-    return whole

@@ -13,8 +13,9 @@ from auralize.errors import RequestError
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 from auralize.rig.table import guess
+from auralize.rig.varied import Place, VariedChoice
 from auralize.sweep.case_figures import CaseFigures
-from auralize.sweep.cases import Cases, Place, overlay
+from auralize.sweep.cases import Cases
 from auralize.sweep.percentiles import percentiles
 from auralize.sweep.requirement import Requirement, measured
 from auralize.sweep.solving import solve_cases, solve_nominal
@@ -77,21 +78,21 @@ class Costs:
 
     @classmethod
     def of(cls, rig: Rig, choices: Sequence[Choice], cases: Cases, prices: Prices) -> Costs:
-        """Raises RequestError where a cable that is used has no price, or a price no cable."""
+        """Raises RequestError where a cable that is used has no price, or a price no cable of the rig."""
         steps = _steps(cases)
         metres = [_metres(rig, choice, cases, steps) for choice in choices]
         used = list(dict.fromkeys(name for row in metres for at in row for name in at))
-        _check(prices, used)
+        _check(prices, used, list(dict.fromkeys([*used, *rig.data.get("cables", {})])))
         cost = [[sum(m * prices[name] for name, m in at.items()) for at in row] for row in metres]
         return cls(prices, metres, np.array(cost, dtype=np.float64))
 
 
-def _check(prices: Prices, used: Sequence[str]) -> None:
-    right = ", ".join(used) or "none, as there is no run"
+def _check(prices: Prices, used: Sequence[str], known: Sequence[str]) -> None:
     for name, price in prices.items():
-        if name not in used:
+        if name not in known:
+            right = ", ".join(known) or "none, as there is no cable"
             raise RequestError(
-                f"price: no run is of cable {name!r}{guess(name, used)}; right is one of {right}"
+                f"price: there is no cable {name!r}{guess(name, known)}; right is one of {right}"
             )
         if not 0.0 <= price <= MOST_PRICE:
             raise RequestError(
@@ -99,7 +100,7 @@ def _check(prices: Prices, used: Sequence[str]) -> None:
             )
     if missing := [name for name in used if name not in prices]:
         raise RequestError(
-            f"price: cable {missing[0]!r} has none; right is one for each of {right}"
+            f"price: cable {missing[0]!r} has none; right is one for each of {', '.join(used)}"
         )
 
 
@@ -166,23 +167,13 @@ def _settled(rig: Rig, choices: Sequence[Choice], cases: Cases) -> list[CaseFigu
     return solve_cases(rig, choices, settled, 0, len(settled))
 
 
-_NO_CABLE_IN: Final = ("amplifier", "programme")
-# Tables of which no value changes how much cable there is.
-
-
 def _metres(
     rig: Rig, choice: Choice, cases: Cases, steps: Sequence[Mapping[Place, Any]]
 ) -> list[dict[str, float]]:
-    """Metres of each cable at each step; what differs in nothing that cable depends on is read once."""
-    known: dict[tuple[Any, ...], dict[str, float]] = {}
-    found = []
-    for at in steps:
-        said = {place: value for place, value in at.items() if place[0] not in _NO_CABLE_IN}
-        key = tuple(said.values())
-        if key not in known:
-            known[key] = _lengths(rig.changed(choice, {(): overlay({**cases.nominal, **said})}))
-        found.append(known[key])
-    return found
+    """Metres of each cable at each step."""
+    values = [{**cases.nominal, **at} for at in steps]
+    varied = VariedChoice(rig, choice, [*values[0]])
+    return [_lengths(varied.at(one)) for one in values]
 
 
 def _lengths(choice: Choice) -> dict[str, float]:

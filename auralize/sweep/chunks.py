@@ -81,9 +81,11 @@ class Chunks:
         the rig file could not have, FileError where nothing can be kept, WorkerError.
         """
         rest = self.rest
-        for done, _ in enumerate(self._solved(rest, executor), 1):
+        for done, (number, solved) in enumerate(self._all_solved(rest, executor), 1):
+            self.kept.keep(number, solved)
             progress(done / len(rest))
-        parts = [self._arrays(number, _FIGURES) for number in range(len(self))]
+        wanted = [_entry(name, at) for at in range(len(self.choices)) for name in _FIGURES]
+        parts = [self._arrays(number, wanted) for number in range(len(self))]
         nothing = np.empty((len(self.cases), 0))
         return [
             CaseFigures(
@@ -100,22 +102,21 @@ class Chunks:
             for at, choice in enumerate(self.choices)
         ]
 
-    def _solved(self, rest: Sequence[int], executor: Executor | None) -> Iterator[int]:
-        """The numbers of chunks, as they are solved and kept."""
+    def _all_solved(
+        self, numbers: Sequence[int], executor: Executor | None
+    ) -> Iterator[tuple[int, Arrays]]:
+        """Chunks as they are solved, with their numbers."""
         if executor is None:
-            for number in rest:
-                self._arrays(number, ())
-                yield number
+            for number in numbers:
+                yield number, self.solved(number)
             return
-        own = replace(self.rig, choices={choice.name: choice for choice in self.choices})
-        rig = SentRig.of(own)
+        rig = SentRig.of(replace(self.rig, choices={c.name: c for c in self.choices}))
         asked = (
             (n, SentCases(rig, self.cases, *self._bounds(n), self.frequency, self.across))
-            for n in rest
+            for n in numbers
         )
         for number, solved in solved_by(executor, asked):
-            self.kept.keep(number, dict(entries(solved)))
-            yield number
+            yield number, dict(entries(solved))
 
     def _bounds(self, number: int) -> tuple[int, int]:
         """Of a chunk: its first case, and the first of the next."""
@@ -123,27 +124,28 @@ class Chunks:
 
     def curve_percentiles(self, choice: int, curve: str) -> Real:
         """`percentiles` of one of `CURVES`, shape (percents, frequencies), in memory that is flat."""
-        width = max(_ROOM // len(self.cases), 1)
-        found = []
+        width, name, found = max(_ROOM // len(self.cases), 1), _entry(curve, choice), []
         for low in range(0, len(self.frequency), width):
-            part = slice(low, low + width)
-            values = [
-                self._arrays(number, [curve])[_entry(curve, choice)][:, part]
-                for number in range(len(self))
-            ]
-            found.append(percentiles(np.concatenate(values)))
+            values = np.empty((len(self.cases), len(self.frequency[low : low + width])))
+            for number in range(len(self)):
+                some = self._arrays(number, [name])[name]
+                values[number * CHUNK :][: len(some)] = some[:, low : low + width]
+            found.append(percentiles(values))
         return np.concatenate(found, axis=1)
 
+    def solved(self, number: int) -> Arrays:
+        """All arrays of one chunk; what it comes to depends on nothing but rig, cases and number."""
+        bounds = self._bounds(number)
+        solved = solve_cases(
+            self.rig, self.choices, self.cases, *bounds, self.frequency, self.across
+        )
+        return dict(entries(solved))
+
     def _arrays(self, number: int, names: Sequence[str]) -> Arrays:
-        """These of one chunk, of each choice; solved, and kept, where they are not there."""
-        wanted = [_entry(name, at) for at in range(len(self.choices)) for name in names]
-        found = self.kept.taken(number, wanted)
+        """These of one chunk; solved once more, and kept, where they are not whole."""
+        found = self.kept.taken(number, names)
         if found is None:
-            bounds = self._bounds(number)
-            solved = solve_cases(
-                self.rig, self.choices, self.cases, *bounds, self.frequency, self.across
-            )
-            found = dict(entries(solved))
+            found = self.solved(number)
             self.kept.keep(number, found)
         return found
 

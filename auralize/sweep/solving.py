@@ -13,8 +13,9 @@ from auralize.errors import RigError
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 from auralize.rig.table import dotted
+from auralize.rig.varied import Place, VariedChoice
 from auralize.sweep.case_figures import CaseFigures
-from auralize.sweep.cases import Cases, Place, overlay
+from auralize.sweep.cases import Cases
 from auralize.sweep.together import alike, solve_together
 from auralize.units import quoted
 
@@ -67,10 +68,10 @@ def _solved(
         which = "the nominal case" if first is None else f"case {first + at + 1}"
         return RigError(f"{error}; it was asked for in {which}, with {said}")
 
-    changed: list[Choice] = []
+    varied, changed = VariedChoice(rig, choice, [*values[0]]), []
     for at, one in enumerate(values):
         try:
-            changed.append(rig.changed(choice, {(): overlay(one)}))
+            changed.append(varied.at(one))
         except RigError as error:
             raise told(error, at) from None
     groups: dict[Hashable, list[int]] = {}

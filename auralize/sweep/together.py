@@ -9,10 +9,9 @@ import numpy as np
 
 from auralize.circuit.conductor import Real
 from auralize.circuit.levels import drop_db, loss_db
-from auralize.circuit.network import Network
 from auralize.circuit.power import driven_weight, share_kept
 from auralize.circuit.solution import Across, Solution, solve, source_impedance
-from auralize.circuit.stacked import layout, stacked, tiled
+from auralize.circuit.stacked import Stacked, layout, tiled
 from auralize.figures.headlines import damping_factor
 from auralize.figures.numbers import deviation_of
 from auralize.figures.powers import programme
@@ -40,9 +39,9 @@ def solve_together(choices: Sequence[Choice], frequency: Real, across: Across) -
     band = band_of(first)
     at, heard, weighing = np.array([reference(band)]), sweep(band), programme(first, band)
     drives = [weighing.frequency] + ([] if first.drive is None else [first.drive.frequency])
-    grid = np.unique(np.concatenate([at, heard, *drives, frequency]))
-    networks = [choice.network for choice in choices]
-    solution = solve(stacked(networks, len(grid)), tiled(grid, len(choices)))
+    grid = np.unique(np.concatenate([at, heard, *drives, damping_points(first), frequency]))
+    stacked = Stacked([choice.network for choice in choices], grid)
+    solution = solve(stacked.over(grid), tiled(grid, len(choices)))
 
     def rows(values: Any, hertz: Any) -> Any:
         return values.reshape(len(choices), -1)[:, np.searchsorted(grid, hertz)]
@@ -50,7 +49,7 @@ def solve_together(choices: Sequence[Choice], frequency: Real, across: Across) -
     loss, drop = loss_db(solution, first.listen), drop_db(solution, first.listen, across)
     loss_there = rows(loss, at)[:, 0]
     deviation, deviation_hz = _largest(deviation_of(rows(loss, heard), loss_there[:, None]), heard)
-    damping, damping_hz = _damping(choices, networks)
+    damping, damping_hz = _damping(choices, stacked)
     power = rows(solution.input_power, weighing.frequency)
     return CaseFigures(
         first.name,
@@ -77,12 +76,11 @@ def _largest(deviation: Real, heard: Real) -> tuple[Real, Real]:
     return deviation[np.arange(len(worst)), worst], heard[worst]
 
 
-def _damping(choices: Sequence[Choice], networks: Sequence[Network]) -> tuple[Real, Real]:
+def _damping(choices: Sequence[Choice], stacked: Stacked) -> tuple[Real, Real]:
     """The least factor of each case, and the Hz that it is at."""
     load, points = choices[0].listen, damping_points(choices[0])
-    hanging = stacked(networks, len(points))
-    back = np.abs(source_impedance(hanging, load, tiled(points, len(choices))))
-    back = back.reshape(len(choices), -1)
+    at = tiled(points, len(choices))
+    back = np.abs(source_impedance(stacked.over(points), load, at)).reshape(len(choices), -1)
     nominal = np.array([choice.loads[load].nominal for choice in choices])
     return damping_factor(back.max(axis=1), nominal), points[np.argmax(back, axis=1)]
 

@@ -122,6 +122,8 @@ def _plus_minus(
     if len(within) > 1:
         raise ValueError(_RIGHT)
     half, own = _number(within[0])
+    if own == "%" and quantity_at(place) == "temperature":
+        raise ValueError("a temperature has no percentage; right is a tolerance in degC or degF")
     width = abs(middle) * half / 100.0 if own == "%" else _in_unit(place, half, own, unit)
     if not width > 0.0 or (sigmas is not None and not sigmas > 0.0):
         raise ValueError("right is a tolerance above zero")

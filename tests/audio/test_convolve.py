@@ -15,6 +15,7 @@ from auralize.audio.convolver import (
     LARGEST_OFFLINE_HOP,
     SMALLEST_OFFLINE_HOP,
     Convolver,
+    fast_length,
     offline_hop,
 )
 
@@ -319,3 +320,8 @@ def test_what_is_no_denormal_number_goes_through_to_the_bit(amplitude: float) ->
     pair = samples[:, 0] + 1j * samples[:, 1]
     expected = fft.ifft(fft.fft(pair) * fft.fft(np.ones(1), n=64))
     assert np.array_equal(convolver.process(samples)[0], np.c_[expected.real, expected.imag])
+
+
+def test_fast_lengths_are_scipys() -> None:
+    lengths = [*range(1, 400), 4607, 8703, 12_289, 65_537, 100_003]
+    assert [fast_length(n) for n in lengths] == [fft.next_fast_len(n) for n in lengths]

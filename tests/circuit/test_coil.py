@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from auralize.circuit import coil
 from auralize.circuit.coil import GMR_ROUND, Winding, pack
 from auralize.circuit.coiled import turns_of
-from auralize.circuit.conductor import MU_0
+from auralize.circuit.conductor import MU_0, bessel_products
 from auralize.circuit.lays import Coiled, on_reel
 from support import ring_reference as reference
 from support.lays import FLAT, inductance_alone
@@ -158,3 +158,11 @@ def test_packing_alone_moves_a_coil_by_about_a_tenth() -> None:
     tight = inductance_alone(pack(Winding(0.2, 40, "hexagonal"), 3e-3, 3e-3), 1e-3)
     loose = inductance_alone(pack(Winding(0.2, 40, "loose"), 3e-3, 3e-3), 1e-3)
     assert 0.05 < 1.0 - loose / tight < 0.2
+
+
+@pytest.mark.parametrize("x", [1e-6, 0.01, 1.0, 30.0, 600.0])
+@pytest.mark.parametrize("order", [0, 1, 7, 60])
+def test_products_of_bessel_functions(x: float, order: int) -> None:
+    right = mpmath.besseli(order, x) * mpmath.besselk(order, x)
+    found = bessel_products(np.array([0.3, x]), order + 1)[order, 1]
+    assert found == pytest.approx(float(right), rel=1e-14)

@@ -13,13 +13,18 @@ ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
-def test_tables_are_what_the_commands_print(capsys, monkeypatch):
-    monkeypatch.chdir(ROOT)
-    blocks = re.findall(r"<!-- output of: auralize (.*?) -->\n```text\n(.*?)```", README, re.DOTALL)
-    assert blocks
+def test_tables_are_what_the_commands_print(capsys, monkeypatch, tmp_path):
+    """Word for word, and in one piece."""
+    for name in ("tests", "audio_demo"):
+        (tmp_path / name).symlink_to(ROOT / name)
+    monkeypatch.chdir(tmp_path)  # where what they write may be
+    blocks = re.findall(
+        r"<!-- from the output of: auralize (.*?) -->\n```text\n(.*?)```", README, re.S
+    )
+    assert len(blocks) == 2
     for command, shown in blocks:
         assert main(command.split()) == 0
-        assert capsys.readouterr().out == shown
+        assert shown in capsys.readouterr().out
 
 
 def test_its_rig_files_are_recipes_that_are_tested():
@@ -35,7 +40,7 @@ def test_it_is_short():
 
 def test_every_command_is_in_it():
     for command in COMMANDS:
-        assert f"`auralize {command.__name__.rpartition('.')[2]}" in README
+        assert f"`auralize {command}" in README
 
 
 def test_it_points_to_the_reference_and_repeats_none_of_it():

@@ -72,6 +72,7 @@ def test_a_tolerance_is_read(
         "runs.pond.length = 60 m,, 62 m",
         "cables.reel.conductor = 14 AWG +- 10 %",
         "loads.stage.Re = ten +- 10 %",
+        "runs.pond.temperature = 20 degC +- 5 %",
     ],
 )
 def test_what_is_no_tolerance_is_refused(text: str) -> None:

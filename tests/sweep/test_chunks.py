@@ -16,6 +16,7 @@ from auralize.sweep.percentiles import percentiles
 from auralize.sweep.plot import percentile_plot
 from auralize.sweep.solving import solve_cases
 from auralize.sweep.uncertain import UncertainValue
+from support.letters import clashes
 
 RIG = au.read_rig(
     {
@@ -82,6 +83,7 @@ def test_the_picture_has_medians_and_bands(some: Chunks, monkeypatch: pytest.Mon
     )
     image = percentile_plot(some, Path("pond.svg"), "0" * 16)
     assert b"Of 22 cases" in image
+    assert clashes(pages[0]) == []
     loss, drop = pages[0].axes
     assert [place.get_title(loc="left") for place in (loss, drop)] == [
         "loss, dB",
