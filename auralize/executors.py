@@ -11,7 +11,6 @@ import re
 from collections.abc import Iterator, Mapping
 from concurrent.futures import BrokenExecutor, CancelledError, Executor, Future
 from contextlib import contextmanager
-from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Final, TypeVar
 from warnings import catch_warnings, simplefilter
 
@@ -37,6 +36,8 @@ class WorkerError(AuralizeError, OSError):
 
 def makers() -> dict[str, str]:
     """The versions that results are made with here."""
+    from importlib.metadata import version
+
     return {name: version(name) for name in _MAKERS}
 
 
@@ -109,6 +110,8 @@ def _client(address: str) -> Client:
 
 def _check_workers(client: Client, address: str) -> None:
     """Refuse a scheduler without workers, and workers that have other versions, before anything is sent."""
+    from importlib.metadata import PackageNotFoundError, version
+
     try:
         client.wait_for_workers(1, timeout=PATIENCE)
     except TimeoutError:
