@@ -27,6 +27,9 @@ WORDS: Final[dict[Depth, str]] = {
 
 """How each is told."""
 
+SINGLE_BITS: Final = 24
+"""Integers of so many bits are exact in single precision."""
+
 DITHER_SEED: Final = 1
 
 
@@ -63,8 +66,8 @@ class Encoder:
         """Samples over full scale so far; integers cannot hold them and got the nearest value."""
         self._random = np.random.default_rng(seed)
 
-    def encode(self, block: NDArray[np.float64]) -> NDArray[Any]:
-        """As the file will hold it; int32 carries its bits at the upper end, as libsndfile wants.
+    def encode(self, block: NDArray[Any]) -> NDArray[Any]:
+        """As libsndfile takes it; int32 carries its bits at the upper end.
 
         The samples must be finite, and not `beyond` a float's range.
         """
@@ -72,11 +75,17 @@ class Encoder:
             return block
         if self.depth == "FLOAT":
             return block.astype(np.float32)
+        steps = self.steps(block)
+        bits = 8 * SAMPLE_BYTES[self.depth]
+        return steps.astype(np.int16) if bits == 16 else steps << (32 - bits)
+
+    def steps(self, block: NDArray[Any]) -> NDArray[np.int32]:
+        """The integers of a depth that has them; the samples must be finite."""
         bits = 8 * SAMPLE_BYTES[self.depth]
         dither = triangular(self._random, block.shape) if bits == 16 else None
         steps, clipped = quantise(block, bits, dither)
         self.clipped += clipped
-        return steps.astype(np.int16) if bits == 16 else steps << (32 - bits)
+        return steps
 
     def beyond(self, block: NDArray[np.float64]) -> bool:
         """Whether a float of 32 bits cannot hold some of these; integers hold the nearest they can."""
@@ -84,20 +93,26 @@ class Encoder:
 
 
 def quantise(
-    block: NDArray[np.float64], bits: int, dither: NDArray[np.float64] | None = None
+    block: NDArray[Any], bits: int, dither: NDArray[np.float64] | None = None
 ) -> tuple[NDArray[np.int32], int]:
     """Nearest integers of `bits` bits for full scale 1.0, and how many samples were over full scale.
 
     `dither` is in steps. What dither alone lifts over the top is held there and not counted. 16 to
-    32 bits; the samples must be finite.
+    32 bits; the samples must be finite. Those in single precision stay in it where it is exact.
     """
     top = 2.0 ** (bits - 1)
-    steps = block * top
-    nearest = np.rint(steps)
-    clipped = int(np.count_nonzero((nearest < -top) | (nearest > top - 1)))
+    exact = bits <= SINGLE_BITS and dither is None
+    steps = np.multiply(block, top, dtype=block.dtype if exact else np.float64)
+    clipped = 0
+    if steps.size and (steps.min() < -top or steps.max() > top - 1):
+        nearest = np.rint(steps)
+        clipped = int(np.count_nonzero((nearest < -top) | (nearest > top - 1)))
     if dither is not None:
-        nearest = np.rint(steps + dither)
-    return np.clip(nearest, -top, top - 1).astype(np.int32), clipped
+        steps += dither
+    np.rint(steps, out=steps)
+    if clipped or dither is not None:
+        np.clip(steps, -top, top - 1, out=steps)
+    return steps.astype(np.int32), clipped
 
 
 def triangular(random: np.random.Generator, shape: tuple[int, ...]) -> NDArray[np.float64]:
@@ -106,4 +121,6 @@ def triangular(random: np.random.Generator, shape: tuple[int, ...]) -> NDArray[n
     Drawn sample by sample, so that the values do not depend on how the signal is cut.
     """
     draws = random.random((*shape, 2))
-    return np.asarray(draws[..., 0] + draws[..., 1] - 1.0)
+    sums: NDArray[np.float64] = draws[..., 0] + draws[..., 1]
+    sums -= 1.0
+    return sums

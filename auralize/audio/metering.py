@@ -36,7 +36,8 @@ class Level:
 class Meter:
     """One signal of ``channels`` at ``rate`` Hz; ``loudness``: a meter that finds out more than that.
 
-    Of a part of the signal, from its step ``first`` of 100 ms on: see `append`.
+    Of a part of the signal, from its step ``first`` of 100 ms on: see `append`. Each for one thread at a
+    time; several in several threads run at once, as their products let go of the interpreter.
     """
 
     def __init__(

@@ -5,13 +5,18 @@ The same to the bit as libsndfile has them, and many times as fast: it takes 1 s
 
 from __future__ import annotations
 
+import errno
 import io
+import os
 import threading
 from pathlib import Path
 from typing import Any, Final, NamedTuple, Self
 
 import numpy as np
+import soundfile as sf
 from numpy.typing import NDArray
+
+from auralize.audio.header import plain_start
 
 Bytes = NDArray[np.uint8]
 
@@ -38,7 +43,7 @@ FORMS: Final = {
 
 LEAD: Final = 8
 """Bytes before the first sample of a buffer: 24-bit ones take one of them, the rest begin aligned."""
-PIECE: Final = 1 << 14
+PIECE: Final = 1 << 15
 """Samples unpacked at once: what is between file and array stays in the cache."""
 
 
@@ -60,11 +65,35 @@ def pack(steps: NDArray[np.int32], subtype: str) -> Bytes:
     flat = np.ascontiguousarray(steps).reshape(-1)
     if subtype != "PCM_24":
         return flat.astype(FORMS[subtype].taken).view(np.uint8)
-    whole = flat.astype("<i4", copy=False)
+    parts = flat.astype("<i4", copy=False).view(np.uint8)
     out = np.empty(3 * len(flat), np.uint8)
-    np.ndarray(flat.shape, "<i2", out.data, 0, (3,))[...] = whole.view("<i2")[::2]
-    out[2::3] = whole.view(np.uint8)[2::4]
+    for byte in range(3):
+        out[byte::3] = parts[byte::4]
     return out
+
+
+def laid_out(whole: sf.SoundFile, path: Path, frames: int) -> io.FileIO:
+    """A new file where its first sample will be, behind the header for all its frames.
+
+    libsndfile makes that, and ends what it writes with them; until they are put there is a hole.
+    Raises OSError; LibsndfileError and AssertionError, as soundfile does.
+    """
+    whole.write(np.zeros((1, whole.channels), np.int32))
+    whole.truncate(frames)
+    whole.close()
+    start = plain_start(path, frames, FORMS[whole.subtype].width * whole.channels)
+    if start is None:
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+    file = io.FileIO(path, "r+")
+    file.seek(start)
+    return file
+
+
+def put(file: io.FileIO, raw: Bytes) -> None:
+    """Write all of it where the file is; raises OSError where it cannot take all."""
+    rest = raw.data
+    while rest:
+        rest = rest[file.write(rest) :]
 
 
 class PlainFile:

@@ -48,12 +48,11 @@ of two processors six times as much time as all the products (measured)."""
 
 
 class TruePeakMeter:
-    """Highest true peak of a stream, over all channels; keeps some ten thousand samples only.
+    """Highest true peak of a stream, over all channels; keeps some 30 000 samples of each.
 
     8x oversampled: a sine that peaks between two instants reads low by at most 0.17 dB, which one at
     half the sample rate does. The arithmetic adds 0.001 dB, but never reads below the highest sample.
-    Before and after the stream there is silence. Same rates, channels and errors as LoudnessMeter; two
-    meters may run in two threads.
+    Before and after the stream there is silence. Same rates, channels and errors as LoudnessMeter.
 
     What lies half way between samples is found wherever it could pass the highest so far. Only where
     that comes near the highest are all instants looked at, which loses nothing: see `SHARE_AT_HALVES`.

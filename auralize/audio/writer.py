@@ -1,16 +1,18 @@
 """Sound files out: where they may go, and an atomic finish.
 
-libsndfile encodes. It truncates when it turns floats into integers, and may lose the error of a
-full disk: integers are made before, and the file is read back before it gets its name.
+libsndfile encodes FLAC and floats, and makes the headers. It truncates when it turns floats into
+integers, and may lose the error of a full disk: integers are made before, and the file is read back
+before it gets its name.
 """
 
+import io
 import os
 import struct
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
-from typing import BinaryIO, Final, Self
+from typing import Any, BinaryIO, Final, Self
 
 import numpy as np
 import soundfile as sf
@@ -28,6 +30,7 @@ from auralize.audio.depth import (
 from auralize.audio.header import MASK_AT, RIFF_LIMIT
 from auralize.audio.reader import StrPath, clock, native_name, plain_reason
 from auralize.audio.room import check_disk
+from auralize.audio.samples import laid_out, pack, put
 from auralize.errors import AudioFileError
 from auralize.files import StagedFile
 
@@ -40,6 +43,9 @@ LONGEST_COMMENT: Final = 2000
 PIECE: Final = 8192
 """Frames encoded at once: what is between float and file stays in the cache. Measured for 16 bit:
 three times as fast as 65536."""
+
+UNWRITTEN: Final = (sf.LibsndfileError, AssertionError, OSError)
+"""What a write raises that fails; soundfile asserts on a short one."""
 
 
 # --- where the result goes ------------------------------------------------------------------------
@@ -173,29 +179,30 @@ class AudioWriter:
         with self._told():
             self.staged.open()
         try:
-            self._file = sf.SoundFile(
-                native_name(self.staged.temporary),
-                "w",
-                self.rate,
-                self.channels,
-                self.depth,
-                format=self.container,
-            )
-            if self.comment:
-                self._file.comment = self.comment
-        except sf.LibsndfileError as error:
-            refused = self._failure(
-                f"{self.path} cannot be written with {self.channels} channels of {WORDS[self.depth]} at "
-                f"{self.rate} Hz ({plain_reason(error)})"
-            )
-            self._discard()
-            raise refused from error
+            self._open()
         except BaseException:
             self._discard()
             raise
         return self
 
-    def write(self, block: NDArray[np.float64]) -> None:
+    def _open(self) -> None:
+        name, form = native_name(self.staged.temporary), self.container
+        try:
+            file = sf.SoundFile(name, "w", self.rate, self.channels, self.depth, format=form)
+            self._file: sf.SoundFile | io.FileIO = file
+            if self.comment:
+                file.comment = self.comment
+            if form != "FLAC" and self.depth.startswith("PCM"):
+                self._file = laid_out(file, self.staged.temporary, self.frames)
+        except sf.LibsndfileError as error:
+            raise self._failure(
+                f"{self.path} cannot be written with {self.channels} channels of {WORDS[self.depth]} at "
+                f"{self.rate} Hz ({plain_reason(error)})"
+            ) from error
+        except (AssertionError, OSError) as error:  # soundfile asserts on a short write
+            raise self._failure() from error
+
+    def write(self, block: NDArray[Any]) -> None:
         """Add (n, channels), any n; the values must be finite."""
         if block.ndim != 2 or block.shape[1] != self.channels:
             raise ValueError(
@@ -206,12 +213,14 @@ class AudioWriter:
         for at in range(0, len(block), PIECE):
             piece = block[at : at + PIECE]
             self._check(piece)
-            samples = self._encoder.encode(piece)
             try:
-                self._file.write(samples)
-            except (sf.LibsndfileError, AssertionError) as error:  # it asserts on a short write
+                if isinstance(self._file, io.FileIO):
+                    put(self._file, pack(self._encoder.steps(piece), self.depth))
+                else:
+                    self._file.write(self._encoder.encode(piece))
+            except UNWRITTEN as error:
                 raise self._failure() from error
-            self.written += len(samples)
+            self.written += len(piece)
 
     def __exit__(
         self,
@@ -279,11 +288,11 @@ class AudioWriter:
 
     def _discard(self) -> None:
         if hasattr(self, "_file"):
-            with suppress(sf.LibsndfileError):
+            with suppress(sf.LibsndfileError, OSError):
                 self._file.close()
         self.staged.discard()
 
-    def _check(self, block: NDArray[np.float64]) -> None:
+    def _check(self, block: NDArray[Any]) -> None:
         if not np.isfinite(block).all():
             raise AudioFileError(
                 f"{self.path} would get samples that are not finite numbers after "

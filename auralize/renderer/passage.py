@@ -25,6 +25,8 @@ from auralize.renderer.parts import Part, Share, meter_of
 from auralize.renderer.take import Take
 from auralize.units import amplitude
 
+SHORT: Final = 30.0
+"""s of sound that are rendered sooner than the faster transforms are imported."""
 AHEAD: Final = 2
 """Batches in work beside the one that is measured and written: as many as keep two processors busy."""
 SINGLE_DEPTHS: Final = ("PCM_16", "PCM_24")
@@ -97,7 +99,9 @@ class Passage:
         self._kind: type = np.complex128 if exact else np.complex64
         firs = [part.fir for part in parts]
         self._delay = firs[0].delay
-        self._cut = OverlapSave(max_taps(firs), take.channels)
+        self._cut = OverlapSave(
+            max_taps(firs), take.channels, short=frames < SHORT * take.info.rate
+        )
         self._ways = [Way(fir, self._cut) for fir in firs]
         self._loudest = [self._most(part) for part in parts]
         self._telling: list[Future[bool]] = []

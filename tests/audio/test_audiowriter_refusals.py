@@ -148,15 +148,18 @@ def test_a_failure_in_the_last_bytes_is_noticed(tmp_path: Path, suffix: str) -> 
     assert leftovers(tmp_path) == [f"good{suffix}"]
 
 
+@pytest.mark.parametrize(
+    ("name", "depth"), [("a.wav", "PCM_24"), ("a.wav", "FLOAT"), ("a.flac", "PCM_24")]
+)
 def test_a_write_that_soundfile_itself_finds_short_is_a_sentence(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str, depth: Depth
 ) -> None:
     def short(*_: object) -> None:
         raise AssertionError
 
     monkeypatch.setattr(sf.SoundFile, "write", short)
     with pytest.raises(AudioFileError, match=r"could not be written beyond 0:00\.000"):
-        write_all(tmp_path / "a.wav", np.zeros((10, 1)))
+        write_all(tmp_path / name, np.zeros((10, 1)), depth)
     assert leftovers(tmp_path) == []
 
 

@@ -52,6 +52,16 @@ def test_the_same_bits_whatever_the_blocks(frames):
         assert np.array_equal(made(cut, signal, taps, 100, frames, np.complex64, blocks)[0], whole)
 
 
+@pytest.mark.parametrize("kind", [np.complex128, np.complex64])
+def test_the_same_bits_by_either_transform(kind):
+    signal, taps = noise(20_000, 2), noise(500, seed=2)
+    one, other = (
+        made(OverlapSave(500, 2, short=short), signal, taps, 9, 20_000, kind, 1)[0]
+        for short in (False, True)
+    )
+    assert np.array_equal(one, other)
+
+
 def test_long_impulse_responses_have_their_room():
     """As those of a driver that rings on below 20 Hz, at a high sample rate."""
     cut = OverlapSave(500_000, 1)

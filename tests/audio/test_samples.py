@@ -13,8 +13,10 @@ import soundfile as sf
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from auralize.audio import writer
+from auralize.audio.header import MASK_AT
 from auralize.audio.reader import frames_of, probe, read_blocks
-from auralize.audio.samples import FORMS, PIECE, pack
+from auralize.audio.samples import FORMS, PIECE, laid_out, pack, put
 
 RATE = 48_000
 KINDS = ("WAV", "WAVEX", "RF64")
@@ -128,6 +130,52 @@ def test_packed_as_libsndfile_packs(
     sf.write(path, steps << (32 - bits), RATE, subtype)
     start = probe(path).start
     assert path.read_bytes()[start:][: steps.size * bits // 8] == pack(steps, subtype).tobytes()
+
+
+@pytest.mark.parametrize("single", [False, True])
+@pytest.mark.parametrize("subtype", ["PCM_24", "PCM_32"])
+@pytest.mark.parametrize(
+    ("kind", "mask", "limit"), [("WAV", 0, 0), ("WAVEX", 7, 0), ("RF64", 0, 1)]
+)
+def test_a_result_is_the_file_that_libsndfile_would_write(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    kind: str,
+    mask: int,
+    limit: int,
+    subtype: str,
+    single: bool,
+) -> None:
+    """Byte by byte: three channels, an odd number of bytes, blocks of any length."""
+    if limit:
+        monkeypatch.setattr(writer, "RIFF_LIMIT", limit)
+    steps = noise(20_001, 3) >> 8
+    sound = (steps / 2.0**23).astype("f4" if single else "f8")
+    path, theirs = tmp_path / "ours.wav", tmp_path / "theirs.wav"
+    with writer.AudioWriter(path, RATE, 3, subtype, len(sound), "the run", mask=mask) as ours:
+        for at in range(0, len(sound), 7777):
+            ours.write(sound[at : at + 7777])
+    with sf.SoundFile(theirs, "w", RATE, 3, subtype, format=kind) as file:
+        file.comment = "the run"
+        file.write(steps << 8)
+    expected = bytearray(theirs.read_bytes())
+    if mask:  # libsndfile knows no places for three channels
+        expected[20 + MASK_AT] = mask
+    assert path.read_bytes() == bytes(expected)
+
+
+def test_beyond_4_gb_samples_are_where_they_belong(tmp_path: Path) -> None:
+    """A file with a hole, which takes no room on the disk."""
+    path, frames = tmp_path / "a.wav", 800_000_000
+    values = noise(1000, 2)
+    with laid_out(sf.SoundFile(path, "w", RATE, 2, "PCM_24", format="RF64"), path, frames) as file:
+        file.seek((frames - 1000) * 6, os.SEEK_CUR)
+        put(file, pack(values >> 8, "PCM_24"))
+    info = probe(path)
+    assert (info.frames, info.format) == (frames, "RF64")
+    assert info.start is not None
+    with frames_of(info) as reader:
+        assert np.array_equal(reader.read(frames - 1000, 2000), (values >> 8) / 2.0**23)
 
 
 def test_threads_read_different_places_at_once(tmp_path: Path) -> None:

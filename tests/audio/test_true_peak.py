@@ -8,7 +8,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import signal
 
-from auralize.audio.true_peak import OVERSAMPLING, TruePeakMeter, interpolator
+from auralize.audio.true_peak import (
+    OVERSAMPLING,
+    SEGMENT,
+    SEGMENTS,
+    TruePeakMeter,
+    interpolator,
+)
 from auralize.units import decibels
 from support.meters import RATE, Samples, faded, fed, true_peak
 
@@ -176,3 +182,17 @@ def test_no_level_is_too_high_or_too_low(level: float) -> None:
     wave = faded(np.sin(2 * np.pi * (np.arange(4800) / 4 + 1 / 8)))  # 3 dB over its samples
     measured = true_peak(level * wave[:, None])
     assert measured == pytest.approx(20 * math.log10(level), abs=0.003)
+
+
+PIECE = SEGMENTS * SEGMENT  # samples that are looked at together
+
+
+@pytest.mark.parametrize("first", [3000, PIECE - 300, PIECE - 200, PIECE + 1500])
+def test_a_peak_is_found_wherever_it_lies(first: int) -> None:
+    """A pulse whose samples, and what is half way between, are lower than a slow swell before it."""
+    pulse = np.sinc(np.arange(-40, 40) - 0.25)  # 0.90 at the sample next to its peak
+    for place in range(first, first + 2 * SEGMENT, 1 if first == 3000 else 7):
+        samples = np.zeros((place + len(pulse), 1))
+        samples[500:2500, 0] = 0.95 * signal.windows.hann(2000)
+        samples[place:, 0] += pulse
+        assert fed(TruePeakMeter(RATE, 1), samples).peak == pytest.approx(1.0, abs=0.02)

@@ -29,6 +29,7 @@ from statistics import median
 
 HERE = Path(__file__).parent
 RIG = HERE.parents[1] / "audio_demo" / "saltmarsh.toml"
+RESULTS = "results"
 CHOICES = ("reel", "bought", "beams")
 PARTS = ("one", "six", "loudness", "length", "channels", "taps", "choices")
 Command = Sequence[str]
@@ -132,12 +133,17 @@ def run(command: Command) -> tuple[float, float, float]:
     return seconds, used.ru_utime + used.ru_stime, used.ru_maxrss / unit
 
 
-def compared(rows: dict[str, list[Command]], rounds: int) -> list[Timing]:
-    """Each row's commands one after the other; all rows once before, unmeasured, then in every round."""
+def compared(rows: dict[str, list[Command]], rounds: int, folder: Path) -> list[Timing]:
+    """Each row's commands one after the other; all rows once before, unmeasured, then in every round.
+
+    All write into `results`, which is empty when a row begins: that nothing has to be replaced.
+    """
     found = {name: Timing(name) for name in rows}
     for number in range(rounds + 1):
         for name, commands in rows.items():
             print(f"\r{number}/{rounds} {name:<60}", end="", file=sys.stderr, flush=True)
+            shutil.rmtree(folder / RESULTS, ignore_errors=True)
+            (folder / RESULTS).mkdir()
             each = [run(command) for command in commands]
             if number:
                 found[name].seconds.append(sum(seconds for seconds, _, _ in each))
@@ -169,7 +175,7 @@ def auralize(*arguments: object) -> Command:
 
 
 def render(rig: Path, source: Path, folder: Path, *more: str) -> Command:
-    return auralize("render", rig, source, "--into", folder / "results", "--replace", *more)
+    return auralize("render", rig, source, "--into", folder / RESULTS, *more)
 
 
 def programme(asked: argparse.Namespace, folder: Path, minutes: float, channels: int) -> Path:
@@ -217,7 +223,7 @@ def one(asked: argparse.Namespace, folder: Path) -> Found:
     source = programme(asked, folder, asked.minutes, asked.channels)
     taps, text = taps_of(RIG, "reel", "receiving", folder), folder / "taps.txt"
     told(inside("as_text", taps, text))
-    result = folder / "result.wav"
+    result = folder / RESULTS / "result.wav"
     ours = render(RIG, source, folder, "--choice", "reel", "--signals", "receiving")
     rows: dict[str, list[Command]] = {"auralize render, one output": [ours]}
     if _installed("ffmpeg"):
@@ -228,7 +234,7 @@ def one(asked: argparse.Namespace, folder: Path) -> Found:
     if asked.minutes * asked.channels <= 2 * LONGEST_WHOLE:
         rows["scipy oaconvolve"] = [inside("convolve", source, taps, result)]
     rows["plain copy"] = [["cp", str(source), str(result)]]
-    found = compared(rows, asked.rounds)
+    found = compared(rows, asked.rounds, folder)
     most = 1.0 if asked.minutes >= 60 else 1.5
     limits = {"ffmpeg afir": most, "ffmpeg doing the same work": 0.3}
     bars = [
@@ -251,9 +257,10 @@ def six(asked: argparse.Namespace, folder: Path) -> Found:
         signals = [(choice, signal) for choice in CHOICES for signal in ("receiving", "drop")]
         taps = [taps_of(RIG, choice, signal, folder) for choice, signal in signals]
         rows["ffmpeg afir, six"] = [
-            afir(source, path, folder / f"result-{number}.wav") for number, path in enumerate(taps)
+            afir(source, path, folder / RESULTS / f"{number}.wav")
+            for number, path in enumerate(taps)
         ]
-    found = compared(rows, asked.rounds)
+    found = compared(rows, asked.rounds, folder)
     return found, [Bar("six outputs, of the time of one", found[0].ratio(found[1]), 3.0)]
 
 
@@ -270,9 +277,9 @@ def loudness(asked: argparse.Namespace, folder: Path) -> Found:
     return [ours, theirs], bars
 
 
-def scaled(rows: dict[float, Command], words: str, rounds: int) -> list[Timing]:
+def scaled(rows: dict[float, Command], words: str, rounds: int, folder: Path) -> list[Timing]:
     """One row for each size."""
-    found = compared({f"{size:g} {words}": [one] for size, one in rows.items()}, rounds)
+    found = compared({f"{size:g} {words}": [one] for size, one in rows.items()}, rounds, folder)
     for row, size in zip(found, rows, strict=True):
         row.size = size
     return found
@@ -289,7 +296,7 @@ def length(asked: argparse.Namespace, folder: Path) -> Found:
         )
         for minutes in sorted(asked.lengths)
     }
-    found = scaled(rows, "min", asked.rounds)
+    found = scaled(rows, "min", asked.rounds, folder)
     cost = [median(row.processor) for row in found]
     each = [
         (cost[k + 1] - cost[k]) / (found[k + 1].size - found[k].size) for k in range(len(cost) - 1)
@@ -308,7 +315,7 @@ def channels(asked: argparse.Namespace, folder: Path) -> Found:
         )
         for count in (1, 2, 6, 8)
     }
-    return scaled(rows, "channels", asked.rounds), []
+    return scaled(rows, "channels", asked.rounds, folder), []
 
 
 def taps(asked: argparse.Namespace, folder: Path) -> Found:
@@ -321,7 +328,7 @@ def taps(asked: argparse.Namespace, folder: Path) -> Found:
         exported = taps_of(rig, "reel", "receiving", folder)
         count = float(told(inside("as_text", exported, folder / "taps.txt")))
         rows[count] = render(rig, source, folder, "--choice", "reel")
-    return scaled(rows, "taps", asked.rounds), []
+    return scaled(rows, "taps", asked.rounds, folder), []
 
 
 def choices(asked: argparse.Namespace, folder: Path) -> Found:
@@ -332,7 +339,7 @@ def choices(asked: argparse.Namespace, folder: Path) -> Found:
         rig = folder / f"choices-{count}.toml"
         rig.write_text(RIG.read_text("utf-8").partition("[choices.")[0] + "".join(_further(count)))
         rows[count] = render(rig, source, folder)
-    return scaled(rows, "choices", asked.rounds), []
+    return scaled(rows, "choices", asked.rounds, folder), []
 
 
 def _further(count: int) -> Iterator[str]:

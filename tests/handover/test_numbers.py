@@ -85,10 +85,10 @@ def test_levels_are_those_of_the_package(page: Chromium, name: str) -> None:
         rate,
         DROP_GATED_AFTER,
     )
-    # Other orders of the same sums: 1e-12 of them. The instants are the same as there.
+    # Other orders of the same sums: 1e-12 of them. The same instants, found another way: 1e-4.
     expected = [loudness.integrated, loudness.integrated_before(DROP_GATED_AFTER)]
     assert [told(value) for value in found[:2]] == pytest.approx(expected, abs=1e-9)
-    assert found[2:] == pytest.approx([peak, peak], rel=1e-6, abs=0.0)  # single precision there
+    assert found[2:] == pytest.approx([peak, peak], rel=1.3e-4, abs=0.0)
 
 
 def test_weighting_is_that_of_the_package_at_every_rate(page: Chromium) -> None:
