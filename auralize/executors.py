@@ -6,8 +6,12 @@ the same on all of them. A cluster is one of dask.distributed (the extra ``clust
 
 from __future__ import annotations
 
+import os
 import platform
 import re
+import signal
+import sys
+import threading
 from collections.abc import Iterator, Mapping
 from concurrent.futures import BrokenExecutor, CancelledError, Executor, Future
 from contextlib import contextmanager
@@ -69,6 +73,37 @@ def result_of(future: Future[T]) -> T:
             raise
         why = "one worker after the other was lost at the same work"
     raise WorkerError(f"{why}; what is finished stays")
+
+
+def processors() -> int:
+    """Those that this process may use."""
+    if sys.platform == "linux":
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def processes() -> Executor:
+    """One for each processor of this machine; they end with this process, however it ends."""
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
+    # Spawned, without what threads of this one may hold.
+    return ProcessPoolExecutor(processors(), get_context("spawn"), _end_with_parent)
+
+
+def _end_with_parent() -> None:
+    """Leave Ctrl-C to the parent, which may be killed and then tells nobody."""
+    from multiprocessing import parent_process
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = parent_process()
+    assert parent is not None
+
+    def watch() -> None:
+        parent.join()
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 @contextmanager

@@ -7,11 +7,13 @@ import re
 import shutil
 import signal
 import sys
+import time
 from collections import Counter
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
 from contextlib import nullcontext
 from dataclasses import replace
+from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +22,7 @@ import pytest
 import soundfile as sf
 
 from auralize import executors
+from auralize.commands import sweep
 from auralize.commands.main import main
 from auralize.errors import AuralizeError, RequestError
 from auralize.executors import WorkerError, cluster
@@ -196,6 +199,45 @@ def test_a_sweep_is_the_same_by_threads(
         monkeypatch.setattr(executors, "cluster", lambda _: nullcontext(executor))
         assert main([*CASES, "cases-threads", "--scheduler", "tcp://127.0.0.1:8786"]) == 0
     assert held(Path("cases-threads")) == in_fours
+
+
+def test_a_long_sweep_is_the_same_by_all_processors(
+    in_fours: dict[str, bytes], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begun = []
+
+    def by_two() -> Executor:
+        begun.append(ProcessPoolExecutor(2, FORKED))
+        return begun[-1]
+
+    monkeypatch.setattr(executors, "processes", by_two)
+    monkeypatch.setattr(executors, "processors", lambda: 2)
+    for most, count in ((43, 0), (42, 1)):
+        monkeypatch.setattr(sweep, "MANY", most)
+        assert main([*CASES, f"cases-{most}"]) == 0
+        assert len(begun) == count
+        assert held(Path(f"cases-{most}")) == in_fours
+
+
+def _beginning(telling: Connection) -> None:
+    with executors.processes() as pool:
+        telling.send(pool.submit(os.getpid).result())
+        time.sleep(60.0)
+
+
+@pytest.mark.skipif(not Path("/proc").is_dir(), reason="asks /proc for processes")
+def test_processes_end_with_the_one_that_began_them_though_it_is_killed() -> None:
+    reading, writing = FORKED.Pipe(duplex=False)
+    parent = FORKED.Process(target=_beginning, args=(writing,))
+    parent.start()
+    child = Path(f"/proc/{reading.recv()}")
+    assert child.exists()
+    parent.kill()
+    parent.join()
+    deadline = time.monotonic() + 30.0
+    while child.exists() and time.monotonic() < deadline:
+        time.sleep(0.01)
+    assert not child.exists()
 
 
 def test_a_sweep_goes_on_where_workers_were_lost(

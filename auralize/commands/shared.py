@@ -105,13 +105,15 @@ def add_scheduler(command: argparse.ArgumentParser) -> None:
     )
 
 
-def executor_of(arguments: argparse.Namespace) -> AbstractContextManager[Executor | None]:
-    """The workers that were asked for; None where the work is done here."""
-    if arguments.scheduler is None:
-        return nullcontext()
-    from auralize.executors import cluster
+def executor_of(
+    arguments: argparse.Namespace, by_all: bool = False
+) -> AbstractContextManager[Executor | None]:
+    """The workers that were asked for; else none, or where it pays all processors of this machine."""
+    from auralize.executors import cluster, processes, processors
 
-    return cluster(arguments.scheduler)
+    if arguments.scheduler is not None:
+        return cluster(arguments.scheduler)
+    return processes() if by_all and processors() > 1 else nullcontext()
 
 
 def loaded(arguments: argparse.Namespace) -> Rig:
