@@ -122,6 +122,8 @@ _SPELLINGS: Final = (
     ("L", "l"),
 )
 _NUMBER: Final = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
+_USUAL: Final = re.compile(r"([-+]?\d+(?:\.\d+)?(?:e[-+]?\d+)?) ([A-Za-z][A-Za-z0-9/]*)")
+"""As programs write it, in which there is nothing to be made out."""
 _AUGHT: Final = re.compile(r"\s*(?:([1-4])/0|(0{1,4}))\s*AWG\s*$", re.IGNORECASE)
 _ZERO: Final = re.compile(r"[+-]0(\.0*)?%?")
 _MINUS: Final = "\u2212"
@@ -139,6 +141,9 @@ def parse(text: str, quantity: Quantity) -> float:
     """
     if len(text) > _LONGEST_TEXT:
         raise ValueError(f"{quoted(text)} is too long to be {a(quantity)}")
+    usual = _USUAL.fullmatch(text)
+    if usual and usual[2] in UNITS[quantity] and math.isfinite(value := float(usual[1])):
+        return value * UNITS[quantity][usual[2]]
     found = plain(text, quantity)
     if quantity == "area" and (aught := _AUGHT.match(found)):
         count = int(aught.group(1)) if aught.group(1) else len(aught.group(2))

@@ -90,7 +90,8 @@ class Table:
     def one_of(self, key: str, allowed: Iterable[str], default: str | None = None) -> str:
         """A string out of a closed set."""
         names = list(allowed)
-        self._present(key, default, f"one of {', '.join(repr(n) for n in names)}")
+        if key not in self.data:  # else no words are needed
+            self._present(key, default, f"one of {', '.join(repr(n) for n in names)}")
         value = self.text(key, default)
         if value not in names:
             wanted = ", ".join(repr(n) for n in names) or "nothing, as none is described"

@@ -22,6 +22,10 @@ from auralize.units import quoted
 _NONE: Final = np.empty(0)
 
 
+_TOGETHER: Final = 32
+# So many at once: more no longer fit into the processor's cache.
+
+
 def solve_cases(
     rig: Rig,
     choices: Sequence[Choice],
@@ -42,6 +46,15 @@ def solve_cases(
 
 CHUNK: Final = 256
 """Cases that are solved together."""
+
+
+def solve_all(rig: Rig, choices: Sequence[Choice], cases: Cases) -> list[CaseFigures]:
+    """The same for all cases, without curves."""
+    parts = [
+        solve_cases(rig, choices, cases, first, min(first + CHUNK, len(cases)))
+        for first in range(0, len(cases), CHUNK)
+    ]
+    return [CaseFigures.joined(some) for some in zip(*parts, strict=True)]
 
 
 def solve_nominal(
@@ -77,8 +90,11 @@ def _solved(
     groups: dict[Hashable, list[int]] = {}
     for at, made in enumerate(changed):
         groups.setdefault(alike(made), []).append(at)
-    found = []
-    for group in groups.values():
+    found, order = [], []
+    for group in (
+        g[at : at + _TOGETHER] for g in groups.values() for at in range(0, len(g), _TOGETHER)
+    ):
+        order += group
         try:
             found.append(solve_together([changed[at] for at in group], frequency, across))
         except ValueError:  # of one of them; which one is found by itself
@@ -87,5 +103,4 @@ def _solved(
                     found.append(solve_together([changed[at]], frequency, across))
                 except ValueError as error:
                     raise told(error, at) from None
-    order = np.argsort(np.concatenate([np.array(group) for group in groups.values()]))
-    return CaseFigures.joined(found).of(order)
+    return CaseFigures.joined(found).of(np.argsort(order))

@@ -15,9 +15,10 @@ from auralize.figures.numbers import figures
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig, load_rig, read_rig
 from auralize.rig.varied import Values, VariedChoice, tables_of
+from auralize.sweep import solving
 from auralize.sweep.asked import AskedSweep
 from auralize.sweep.cases import Cases
-from auralize.sweep.solving import solve_cases, solve_nominal
+from auralize.sweep.solving import solve_all, solve_cases, solve_nominal
 from support.command import RIG
 
 ROOT = Path(__file__).parents[2]
@@ -158,9 +159,8 @@ def test_a_case_that_cannot_be_is_told() -> None:
         ),
         (AskedSweep(tolerances=("runs.pond.temperature = 150 degC +- 90 degC",)), "case "),
     ):
-        cases = asked.cases(rig, choices)
         with pytest.raises(RigError, match=f"it was asked for in {told}"):
-            solve_cases(rig, choices, cases, 0, len(cases))
+            solve_all(rig, choices, asked.cases(rig, choices))
 
 
 def test_the_nominal_case_is_the_rig_with_nominal_values() -> None:
@@ -169,6 +169,16 @@ def test_the_nominal_case_is_the_rig_with_nominal_values() -> None:
     (found,) = solve_nominal(rig, [rig["reel"]], asked.cases(rig, [rig["reel"]]))
     right = figures(rig.changed(rig["reel"], {LENGTH: "40 m"}))
     assert found.loss_db == pytest.approx([right.loss_db], rel=CLOSE)
+
+
+def test_parts_of_all_cases_are_as_all_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    rig = rig_of("audio_demo/saltmarsh.toml")
+    choices, asked = [rig["reel"]], AskedSweep(tolerances=("loads.stage.Re = +- 10 %",), draws=7)
+    cases = asked.cases(rig, choices)
+    (whole,) = solve_all(rig, choices, cases)
+    monkeypatch.setattr(solving, "CHUNK", 3)
+    (parts,) = solve_all(rig, choices, cases)
+    assert parts.loss_db.tolist() == whole.loss_db.tolist()
 
 
 @pytest.mark.parametrize(

@@ -76,3 +76,17 @@ def test_what_matters_most_is_first(capsys):
 def test_what_cannot_be_asked_is_refused(capsys, options, right):
     assert main((*SWEEP, *DRAWN, *options)) == BAD_INPUT
     assert right in capsys.readouterr().err
+
+
+def test_a_file_says_the_same(capsys, tmp_path):
+    (tmp_path / "sweep.toml").write_text(
+        'draws = 40\nmeets = "loss 1.1 dB"\ntolerances.loads.sluice.resistance = "8 ohm +- 40 %"\n'
+        "[prices]\nthin = 1.20\nthick = 4\n"
+    )
+    by_file = said(capsys, "sweep.toml")
+    assert by_file == said(capsys, *DRAWN, "--meets", "loss 1.1 dB", *PRICES)
+    (tmp_path / "sweep.toml").write_text("prices.thin = -1")
+    assert main((*SWEEP, "sweep.toml", *DRAWN)) == BAD_INPUT
+    assert (
+        "sweep.toml: prices.thin: -1 was found; right is a number from 0" in capsys.readouterr().err
+    )

@@ -10,7 +10,7 @@ import pytest
 
 from auralize.commands.main import main
 from auralize.sweep import chunks
-from support.command import INTERRUPTED, OK, RIG
+from support.command import BAD_INPUT, INTERRUPTED, OK, RIG
 from support.stricken import Forge
 
 CASES = (
@@ -30,9 +30,10 @@ def furnished(folder: Path) -> Path:
     return folder
 
 
-@pytest.fixture
-def forge(tmp_path: Path) -> Iterator[Forge]:
-    made = Forge(furnished(tmp_path / "rehearsal"), [CASES], IN_FOURS)
+@pytest.fixture(scope="module")
+def forge(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Forge]:
+    rehearsal = furnished(tmp_path_factory.mktemp("forge") / "rehearsal")
+    made = Forge(rehearsal, [CASES], IN_FOURS)
     yield made
     made.close()
 
@@ -54,6 +55,19 @@ def test_killed_at_any_chunk_it_comes_to_the_same_bytes(forge: Forge, tmp_path: 
         taken_up.add(again.stderr)
     said = "auralize: {} of 14 cases are there from a call that was stopped\n"
     assert {said.format(done) for done in (4, 8, 12, 14)} <= taken_up
+
+
+def test_a_disk_that_is_full_is_a_sentence_and_nothing_is_left(
+    forge: Forge, tmp_path: Path
+) -> None:
+    """At the first chunk, and at the result, with what is kept there."""
+    for room in (500, 6000):
+        folder = furnished(tmp_path / f"room-{room}")
+        ended = forge.run(folder, CASES, room=room)
+        assert ended.returncode == BAD_INPUT, ended
+        assert "file too large" in ended.stderr
+        assert ended.stderr.count("\n") == 1
+        assert not (folder / "results").exists()
 
 
 def test_ctrl_c_keeps_what_is_done_and_another_call_does_not_take_it_up(
