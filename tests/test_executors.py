@@ -34,6 +34,9 @@ from auralize.rig import sent
 from auralize.rig.reading import Rig, load_rig
 from auralize.rig.sent import SentRig
 from auralize.sweep import chunks
+from auralize.sweep.asked import AskedSweep
+from auralize.sweep.sent import SentCases
+from auralize.sweep.solving import solve_cases
 from support.cluster import FORKED, Cluster
 from support.command import RATE, RIG, tone
 
@@ -178,7 +181,7 @@ def test_without_dask_a_sentence_says_what_to_install(monkeypatch: pytest.Monkey
 
 CASES = (
     *("sweep", "sluice.toml", "--steps", "runs.path.length = 20 m, 100 m, 200 m", "--draws", "14"),
-    *("--tolerance", "cables.thin.resistance = 10 ohm/km +- 5 %", "--plot", "svg", "--into"),
+    *("--tolerance", "cables.thin.resistance = 10 ohm/km +- 5 %", "--into"),
 )
 
 
@@ -190,6 +193,19 @@ def in_fours(mill: Mill, monkeypatch: pytest.MonkeyPatch) -> dict[str, bytes]:
     if not Path("cases").exists():
         assert main([*CASES, "cases"]) == 0
     return held(Path("cases"))
+
+
+def test_cases_that_are_sent_have_the_same_curves(mill: Mill) -> None:
+    asked = AskedSweep(steps=["runs.path.length = 20 m, 100 m"], tolerances=[CASES[7]], draws=4)
+    choices, frequency = mill.rig.pick([]), np.array([30.0, 3000.0])
+    cases = asked.cases(mill.rig, choices)
+    found = SentCases(SentRig.of(mill.rig), cases, 2, 7, frequency, "both").run()
+    for one, here in zip(
+        found, solve_cases(mill.rig, choices, cases, 2, 7, frequency), strict=True
+    ):
+        assert one.loss_curve_db.shape == (5, 2)
+        np.testing.assert_array_equal(one.loss_curve_db, here.loss_curve_db)
+        np.testing.assert_array_equal(one.drop_curve_db, here.drop_curve_db)
 
 
 def test_a_sweep_is_the_same_by_threads(
