@@ -42,7 +42,7 @@ PLAIN: Final = Look()
 
 
 @dataclass(frozen=True)
-class Sheet:
+class PanelPage:
     """What stands on a page."""
 
     title: str
@@ -56,7 +56,7 @@ class Sheet:
 
 
 def check_picture(path: Path, call: str, replaces: bool) -> None:
-    """Raise AuralizeError where a sheet cannot be written there: asked before any work.
+    """Raise AuralizeError where a page cannot be written there: asked before any work.
 
     For an ending that is not known, a file that another call made, unless it ``replaces``, or where
     matplotlib (extra "plot") is missing.
@@ -73,22 +73,22 @@ def check_picture(path: Path, call: str, replaces: bool) -> None:
         ) from None
 
 
-def sheet_image(sheet: Sheet, look: Look, suffix: str, call: str) -> bytes:
+def page_image(shown: PanelPage, look: Look, suffix: str, call: str) -> bytes:
     """It as the file of that ending has it, with the mark of the call."""
     import matplotlib
     from matplotlib.figure import Figure
 
-    about: dict[str, Any] = {"Subject" if suffix == ".pdf" else "Description": sheet.made}
+    about: dict[str, Any] = {"Subject" if suffix == ".pdf" else "Description": shown.made}
     # The day stands in it; a time, or names by chance, would make each drawing of the same another.
     about |= {".svg": {"Date": None}, ".pdf": {"CreationDate": None}}.get(suffix, {})
     settings: Any = {**_settings(look), "svg.hashsalt": call}
     with matplotlib.rc_context(settings):
         page = Figure(figsize=look.size)
-        title = _folded(page, sheet.title, "large")
+        title = _folded(page, shown.title, "large")
         head = page.suptitle(title, x=_MARGIN, ha="left", fontsize="large")
-        legend = _legend(page, sheet.labels)
-        bottom, top = _edges(page, head, legend, _caption(page, sheet.caption))
-        _draw(page, sheet.panels, top - bottom)
+        legend = _legend(page, shown.labels)
+        bottom, top = _edges(page, head, legend, _caption(page, shown.caption))
+        _draw(page, shown.panels, top - bottom)
         _settle(page, bottom, top)
         image = io.BytesIO()
         page.savefig(image, format=suffix[1:], metadata=about)

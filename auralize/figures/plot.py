@@ -9,7 +9,7 @@ from auralize.circuit.power import Drive
 from auralize.circuit.signals import over
 from auralize.circuit.solution import Across
 from auralize.figures.panels import Panel, panels
-from auralize.figures.picture import PLAIN, Look, Sheet, check_picture, sheet_image
+from auralize.figures.picture import PLAIN, Look, PanelPage, check_picture, page_image
 from auralize.figures.typical import variants
 from auralize.files import write_bytes
 from auralize.outputs import fingerprint, origin
@@ -40,8 +40,8 @@ def save_plot(
     shown, what = tuple(panels(choices, across, against, sound)), _what(across, against)
     made = _made_from(choices)
     labels = tuple(_label(choice, choices) for choice in choices)
-    sheet = Sheet(title, labels, shown, _caption(choices, what, shown, made), made)
-    write_bytes(path, sheet_image(sheet, look, path.suffix.lower(), call))
+    page = PanelPage(title, labels, shown, _caption(choices, what, shown, made), made)
+    write_bytes(path, page_image(page, look, path.suffix.lower(), call))
     names = "; ".join(_name(choice, choices) for choice in choices)
     return f"{path}: {what} from 20 Hz to 20 kHz, {names}"
 

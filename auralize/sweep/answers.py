@@ -11,7 +11,7 @@ from auralize.figures.fit import Kind
 from auralize.sweep.alone import Alone, swing
 from auralize.sweep.case_figures import CaseFigures
 from auralize.sweep.cases import Cases
-from auralize.sweep.cheapest import MOST_OF, Cheapest, Offer, Picked
+from auralize.sweep.cheapest import MOST_OF, Cheapest, Picked, PricedChoice
 from auralize.sweep.requirement import Requirement, cell, kind_words, measured_words, told
 
 
@@ -21,7 +21,7 @@ def as_cheapest(found: Cheapest, cases: Cases, figures: Sequence[CaseFigures]) -
     prices = ", ".join(f"{name} {price:g}" for name, price in found.prices.items())
     name = kind_words(kind, figures)
     head = f"Cheapest with a {name} of {wanted.words}, a metre costing {prices}:"
-    nominal = measured_words(found.nominal.offer.nominal, kind)
+    nominal = measured_words(found.nominal.priced.nominal, kind)
     lines = [f"nominal: {_picked(found.nominal, cases)}, {nominal}"]
     if found.in_most is not None:
         lines.append(f"in at least {MOST_OF} % of cases: {_in_most(found.in_most, cases, wanted)}")
@@ -29,22 +29,22 @@ def as_cheapest(found: Cheapest, cases: Cases, figures: Sequence[CaseFigures]) -
 
 
 def _picked(picked: Picked, cases: Cases) -> str:
-    offer = _offer(picked.offer, cases)
-    return offer if picked.does else f"none; nearest is {offer}"
+    priced = _priced(picked.priced, cases)
+    return priced if picked.does else f"none; nearest is {priced}"
 
 
 def _in_most(picked: Picked, cases: Cases, wanted: Requirement) -> str:
-    offer = picked.offer
-    edge = measured_words(offer.in_most, wanted.kind)
-    kept = math.floor(offer.share * 1000.0) / 10.0  # down: 94.96 % are not 95 %
+    priced = picked.priced
+    edge = measured_words(priced.in_most, wanted.kind)
+    kept = math.floor(priced.share * 1000.0) / 10.0  # down: 94.96 % are not 95 %
     return f"{_picked(picked, cases)}; {kept:g} % of its cases do, {MOST_OF} % have {wanted.bound} {edge}"
 
 
-def _offer(offer: Offer, cases: Cases) -> str:
-    values = zip(cases.steps, offer.steps, strict=True)
-    name = ", ".join([offer.choice, *(f"{one.words} {value}" for one, value in values)])
-    metres = " and ".join(f"{length:.4g} m of {cable}" for cable, length in offer.metres.items())
-    return f"{name}: {metres or 'no cable'} for {offer.cost:.2f}"
+def _priced(priced: PricedChoice, cases: Cases) -> str:
+    values = zip(cases.steps, priced.steps, strict=True)
+    name = ", ".join([priced.choice, *(f"{one.words} {value}" for one, value in values)])
+    metres = " and ".join(f"{length:.4g} m of {cable}" for cable, length in priced.metres.items())
+    return f"{name}: {metres or 'no cable'} for {priced.cost:.2f}"
 
 
 def as_alone(found: Sequence[Alone], kind: Kind) -> str:

@@ -28,7 +28,7 @@ Prices = Mapping[str, float]
 
 
 @dataclass(frozen=True)
-class Offer:
+class PricedChoice:
     """One choice at one step: what it costs, and what it keeps."""
 
     choice: str
@@ -48,9 +48,9 @@ class Offer:
 
 @dataclass(frozen=True)
 class Picked:
-    """The cheapest offer that does, or, where none does, the one that comes nearest."""
+    """The cheapest that does, or, where none does, the one that comes nearest."""
 
-    offer: Offer
+    priced: PricedChoice
     does: bool
 
 
@@ -126,7 +126,7 @@ def cheapest(
     def picked(values: Real) -> Picked:
         place, does = pick(cost.ravel(), values.ravel(), requirement.most)
         choice, step = divmod(place, cases.grid)
-        offer = Offer(
+        priced = PricedChoice(
             choices[choice].name,
             tuple(
                 stepped.shown[stepped.values.index(steps[step][stepped.place])]
@@ -135,7 +135,7 @@ def cheapest(
             costs.metres[choice][step],
             *(float(one[choice, step]) for one in (cost, nominal, in_most, share)),
         )
-        return Picked(offer, does)
+        return Picked(priced, does)
 
     return Cheapest(
         requirement, costs.prices, picked(nominal), picked(in_most) if cases.tolerances else None

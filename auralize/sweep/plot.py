@@ -9,7 +9,7 @@ import numpy as np
 
 from auralize.circuit.signals import over
 from auralize.figures.panels import LEAST_DB, Panel, PanelCurve
-from auralize.figures.picture import PLAIN, Sheet, sheet_image
+from auralize.figures.picture import PLAIN, PanelPage, page_image
 from auralize.outputs import origin
 from auralize.sweep.chunks import CURVES, Chunks
 from auralize.sweep.percentiles import PERCENTS
@@ -43,8 +43,8 @@ def percentile_plot(chunks: Chunks, path: Path, call: str) -> bytes:
         choice.name if choice.label == choice.name else f"{choice.name}: {choice.label}"
         for choice in chunks.choices
     )
-    sheet = Sheet(chunks.rig.title, labels, tuple(panels), caption, made)
-    return sheet_image(sheet, PLAIN, path.suffix, call)
+    page = PanelPage(chunks.rig.title, labels, tuple(panels), caption, made)
+    return page_image(page, PLAIN, path.suffix, call)
 
 
 def _band(chunks: Chunks, number: int, curve: str) -> PanelCurve:

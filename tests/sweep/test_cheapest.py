@@ -44,10 +44,10 @@ def test_the_cheapest_of_those_that_do():
     told = answer(Cases((LENGTHS,)), 0.7)  # only at 20 m does anything thinner
     assert told.in_most is None
     assert told.nominal.does
-    offer = told.nominal.offer
-    assert (offer.choice, offer.steps, offer.metres) == ("reel", ("20 m",), {"reel": 20.0})
-    assert offer.cost == pytest.approx(20.0)
-    assert offer.nominal == pytest.approx(loss("reel", 20.0))
+    priced = told.nominal.priced
+    assert (priced.choice, priced.steps, priced.metres) == ("reel", ("20 m",), {"reel": 20.0})
+    assert priced.cost == pytest.approx(20.0)
+    assert priced.nominal == pytest.approx(loss("reel", 20.0))
 
 
 def test_nominal_and_in_most_cases_differ():
@@ -55,12 +55,12 @@ def test_nominal_and_in_most_cases_differ():
     cases = Cases((), (LOAD,), 60)
     limit = 0.7  # bought: 0.65 dB nominal, but not at a load of 6 ohm
     told = answer(cases, limit)
-    assert (told.nominal.offer.choice, told.nominal.does) == ("bought", True)
+    assert (told.nominal.priced.choice, told.nominal.does) == ("bought", True)
     loads = np.array(cases.numbers(0, 60)[LOAD.place])
     keeps = loss("bought", 62.0, loads) <= limit
-    assert told.nominal.offer.share == keeps.mean() < 0.95
+    assert told.nominal.priced.share == keeps.mean() < 0.95
     assert told.in_most.does
-    most = told.in_most.offer
+    most = told.in_most.priced
     assert (most.choice, most.cost, most.share) == ("thick", pytest.approx(6.0 * 62.0), 1.0)
     assert most.in_most == pytest.approx(np.sort(loss("thick", 62.0, loads))[56])
 
@@ -69,8 +69,8 @@ def test_where_none_does_the_nearest_is_told():
     told = answer(Cases((LENGTHS,), (LOAD,), 20), 0.01)
     for picked in (told.nominal, told.in_most):
         assert not picked.does
-        assert (picked.offer.choice, picked.offer.steps) == ("thick", ("20 m",))
-    assert told.nominal.offer.nominal == pytest.approx(loss("thick", 20.0))
+        assert (picked.priced.choice, picked.priced.steps) == ("thick", ("20 m",))
+    assert told.nominal.priced.nominal == pytest.approx(loss("thick", 20.0))
 
 
 @pytest.mark.parametrize(
