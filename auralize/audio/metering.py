@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -68,23 +66,3 @@ class Meter:
     def level_before(self, gain: float) -> Level:
         """Of what was added so far, its loudness gated as it will be after ``gain`` in dB."""
         return Level(self.loudness.integrated_before(gain), self._peak.peak)
-
-
-def measure(
-    blocks: Iterable[Sequence[Samples]],
-    meters: Sequence[Meter],
-    pool: Executor | None = None,
-    told: Callable[[int], None] = lambda frames: None,
-) -> None:
-    """Feed each meter its signal out of every group of ``blocks``, in the threads of a ``pool``.
-
-    ``told`` gets the frames of the last signal after each group.
-    """
-    for group in blocks:
-        if pool is None:
-            for meter, block in zip(meters, group, strict=True):
-                meter.add(block)
-        else:
-            for job in [pool.submit(m.add, b) for m, b in zip(meters, group, strict=True)]:
-                job.result()
-        told(len(group[-1]))

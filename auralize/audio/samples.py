@@ -114,10 +114,10 @@ class PlainFile:
         self._file.close()
 
     def read(self, first: int, out: NDArray[Any]) -> int:
-        """Frames from ``first`` on into ``out`` (n, channels); how many whole ones there were."""
+        """Frames from ``first`` on into ``out`` (n, channels, contiguous); how many whole ones there were."""
         width = FORMS[self._subtype].width
         flat = out.reshape(-1)
-        raw = np.empty(LEAD + PIECE * width, np.uint8)
+        raw = np.empty(LEAD + min(PIECE, len(flat)) * width, np.uint8)
         at = self._start + first * self._channels * width
         for begin in range(0, len(flat), PIECE):
             piece = flat[begin : begin + PIECE]

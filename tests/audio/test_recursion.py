@@ -5,7 +5,8 @@ import pytest
 from scipy import signal
 
 from auralize.audio.loudness import LoudnessMeter, gated_power, k_weighting, lufs
-from auralize.audio.recursion import MOST, ROW, Recursion
+from auralize.audio.recursion import GROUP, GROUPS, MOST, ROW, Recursion
+from auralize.audio.true_peak import ALONE, BATCH, COLUMNS, NEAR, OVERSAMPLING, PART, SEGMENT
 from support.meters import fed, uneven
 
 SECTIONS = {
@@ -43,3 +44,13 @@ def test_loudness_is_that_of_scipys_filter_in_double_precision(rate):
     powers = [(weighted[a:b] ** 2).sum() / (b - a) for a, b in zip(ends, ends[4:], strict=False)]
     expected = lufs(gated_power(np.array(powers)))
     assert fed(LoudnessMeter(rate, 2), samples).integrated == pytest.approx(expected, abs=1e-8)
+
+
+def test_products_wake_no_threads_of_the_library_that_forms_them():
+    """Rows times what they go through times what comes out, of the largest."""
+    order, channels = 4, 8
+    group, groups = GROUP * order, GROUPS * order
+    assert GROUPS * group * (group + order) <= ALONE
+    assert channels * (groups + order) ** 2 <= ALONE
+    assert BATCH * SEGMENT**2 <= ALONE
+    assert COLUMNS * (PART + 2 * NEAR - 1) * PART * (OVERSAMPLING // 2 - 1) <= ALONE
