@@ -58,13 +58,15 @@ def fingerprint(*said: Any) -> str:
 
 
 def origin(day: str | None = None) -> str:
-    """What made a file, and on which ``day``: else today in UTC, or as ``SOURCE_DATE_EPOCH`` has it
-    (reproducible-builds.org)."""
-    if day is not None:
-        return f"auralize {version()}, {day}"
+    """What made a file, and on which ``day``."""
+    return f"auralize {version()}, {day or today()}"
+
+
+def today() -> str:
+    """In UTC, or as ``SOURCE_DATE_EPOCH`` has it (reproducible-builds.org)."""
     told = os.environ.get("SOURCE_DATE_EPOCH", "")
     now = datetime.fromtimestamp(int(told), UTC) if told.isdecimal() else datetime.now(UTC)
-    return f"auralize {version()}, {now:%Y-%m-%d}"
+    return f"{now:%Y-%m-%d}"
 
 
 @cache
@@ -105,9 +107,14 @@ def marked(content: bytes, suffix: str, call: str) -> bytes:
     return content[:at] + mark + content[at:]
 
 
-def facts_beside(file: Path, facts: dict[str, Any], call: str, kind: str = "sound") -> bytes:
-    """The JSON beside a sound or a table, whose content is in ``file`` so far; raises FileError."""
-    facts = {**facts, "made_by": origin(), f"{kind}_sha256": sha256_of(file)}
+def facts_beside(
+    file: Path, facts: dict[str, Any], call: str, kind: str = "sound", day: str | None = None
+) -> bytes:
+    """The JSON beside a sound or a table, whose content is in ``file`` so far; raises FileError.
+
+    ``day`` is as in `origin`.
+    """
+    facts = {**facts, "made_by": origin(day), f"{kind}_sha256": sha256_of(file)}
     return marked(encoded(json.dumps(facts, indent=2, ensure_ascii=False) + "\n"), ".json", call)
 
 

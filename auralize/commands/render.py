@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import math
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -14,6 +15,8 @@ from auralize.commands.shared import (
     add_into,
     add_makeup,
     add_rig,
+    add_scheduler,
+    executor_of,
     loaded,
     number_or_nan,
     picked,
@@ -56,6 +59,7 @@ def add(commands: Any) -> None:
     )
     add_across(command)
     _add_content(command)
+    add_scheduler(command)
     command.set_defaults(command=run)
 
 
@@ -94,7 +98,8 @@ def run(arguments: argparse.Namespace) -> None:
     from auralize.renderer.text import as_gains, as_summary
 
     options = _options(arguments)
-    choices = picked(arguments, loaded(arguments))
+    rig = loaded(arguments)
+    choices = picked(arguments, rig)
     sounds = sounds_in(arguments.sounds)
     with ProgressLine() as progress:
 
@@ -102,12 +107,15 @@ def run(arguments: argparse.Namespace) -> None:
             progress.wipe()
             print(as_gains(done), flush=True)
 
-        if len(sounds) == 1:
+        if len(sounds) == 1 and arguments.scheduler is None:
             tell(render(sounds[0], choices, arguments.into, options, progress))
             failed = []
         else:
-            batch = render_all(sounds, choices, arguments.into, options, progress, tell)
-            failed = batch.failed
+            asked = replace(rig, choices={choice.name: choice for choice in choices})
+            with executor_of(arguments) as executor:
+                failed = render_all(
+                    sounds, asked, arguments.into, options, progress, tell, executor
+                ).failed
             print(as_summary(len(sounds), failed))
     for caution in heat(choices):
         print(caution)

@@ -5,12 +5,15 @@ from __future__ import annotations
 import argparse
 import math
 from collections.abc import Sequence
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from auralize.errors import RequestError
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     from auralize.figures.fit import Kind
     from auralize.rig.choice import Choice
     from auralize.rig.reading import Rig
@@ -90,6 +93,27 @@ def add_replace(command: argparse.ArgumentParser) -> None:
         action="store_true",
         help="replace files that are there (default: only those that this same call made, unchanged)",
     )
+
+
+def add_scheduler(command: argparse.ArgumentParser) -> None:
+    """Who does the work."""
+    command.add_argument(
+        "--scheduler",
+        metavar="ADDRESS",
+        help="let the workers of this dask scheduler do it, such as tcp://192.168.1.10:8786 (default: this "
+        "machine alone)",
+    )
+
+
+def executor_of(
+    arguments: argparse.Namespace, by_all: bool = False
+) -> AbstractContextManager[Executor | None]:
+    """The workers that were asked for; else none, or where it pays all processors of this machine."""
+    from auralize.executors import cluster, processes, processors
+
+    if arguments.scheduler is not None:
+        return cluster(arguments.scheduler)
+    return processes() if by_all and processors() > 1 else nullcontext()
 
 
 def loaded(arguments: argparse.Namespace) -> Rig:

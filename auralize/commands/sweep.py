@@ -6,7 +6,7 @@ import argparse
 import math
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from auralize.commands.progress import ProgressLine, telling
 from auralize.commands.shared import (
@@ -14,6 +14,8 @@ from auralize.commands.shared import (
     add_across,
     add_into,
     add_rig,
+    add_scheduler,
+    executor_of,
     loaded,
     number_or_nan,
     picked,
@@ -26,6 +28,8 @@ if TYPE_CHECKING:
     from auralize.sweep.requirement import Requirement
     from auralize.sweep.sweep import SweepOptions
 
+MANY: Final = 4096
+"""Cases that take longer to solve, some 5 s, than processes to begin."""
 DESCRIPTION = """\
 Solve many cases of a rig: every step of values in steps, each with values drawn within tolerances.
 For each choice the nominal case, median, 5 % and 95 % and worst; all cases as a table (CSV), with what
@@ -83,6 +87,7 @@ def add(commands: Any) -> None:
     command.add_argument("--seed", metavar="N", help="of the draws (default: 1)")
     _add_answers(command)
     add_across(command)
+    add_scheduler(command)
     add_into(command)
     command.set_defaults(command=run)
 
@@ -126,8 +131,8 @@ def run(arguments: argparse.Namespace) -> None:
     rig = loaded(arguments)
     choices = picked(arguments, rig)
     cases = asked.cases(rig, choices)
-    with ProgressLine() as progress:
-        done = sweep_rig(rig, choices, cases, arguments.into, options, progress, _say)
+    with ProgressLine() as progress, executor_of(arguments, len(cases) >= MANY) as executor:
+        done = sweep_rig(rig, choices, cases, arguments.into, options, progress, _say, executor)
     print(as_text(rig, cases, done.found, done.nominal))
     if done.cheapest is not None:
         print(f"\n{as_cheapest(done.cheapest, cases, done.found)}")

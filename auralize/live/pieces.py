@@ -20,6 +20,7 @@ from typing import Final, NamedTuple
 from auralize.audio.band_loudness import BandMeter
 from auralize.audio.loudness import STEPS_PER_SECOND, WARM_STEPS
 from auralize.audio.metering import Meter, Samples
+from auralize.executors import processors
 from auralize.filters.fir import Fir
 from auralize.filters.stream import max_taps, through
 from auralize.live.sources import Feed, Readable
@@ -68,13 +69,6 @@ def be_nice() -> None:
     """Let every other thread go before this one."""
     if sys.platform == "linux":
         os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), NICENESS)
-
-
-def processors() -> int:
-    """Those that this process may use."""
-    if sys.platform == "linux":
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 class Workers:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Generator, Sequence
+from concurrent.futures import Executor
+from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final, Literal
@@ -25,6 +27,7 @@ from auralize.renderer.files import (
 from auralize.renderer.job import Job
 from auralize.renderer.options import RenderOptions, signals_of
 from auralize.renderer.parts import Progress
+from auralize.renderer.sent import Outcome, carried_out_by
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 
@@ -95,42 +98,80 @@ def _of_folder(folder: Path) -> list[Path]:
 
 def render_all(
     sources: Sequence[Path],
-    choices: Sequence[Choice],
+    choices: Rig | Sequence[Choice],
     folder: Path,
     options: RenderOptions,
     progress: Progress = lambda share: None,
     told: Callable[[Rendered], None] = lambda done: None,
+    executor: Executor | None = None,
 ) -> Batch:
     """Each source as `render` does it, filters being designed once; one that fails does not stop the rest.
 
-    Of each that is done ``told`` hears at once. Raises AuralizeError before anything is done where a file
-    is in the way, and for a folder that cannot be made.
+    Of each that is done ``told`` hears at once. With an ``executor`` its workers render, one source each
+    at a time, and are sent the text of a Rig; the results are the same. Raises AuralizeError before anything
+    is done where a file is in the way, and for a folder that cannot be made; WorkerError where workers are
+    not fit or lost: what is finished then stays.
     """
-    check_drops(choices, options)
-    batch, jobs, designs = Batch(), list[Job](), Designs()
+    every = listed(choices)
+    check_drops(every, options)
+    batch = Batch()
+    jobs = _prepared(sources, every, folder, options, batch)
+    frames, done = sum(job.frames for job in jobs), 0
+    with made_folder(folder):
+        if executor is None or not jobs:
+            outcomes = _carried_out_here(jobs, progress, frames)
+        elif isinstance(choices, Rig):
+            outcomes = carried_out_by(executor, choices, jobs, folder)
+        else:
+            raise RequestError("an executor's workers are sent the text of a rig; right is a Rig")
+        with closing(outcomes):
+            for job, outcome in outcomes:
+                done += job.frames
+                progress(done / frames)
+                if isinstance(outcome, Rendered):
+                    batch.done.append(outcome)
+                    told(outcome)
+                else:
+                    batch.failed.append((job.take.info.path, str(outcome)))
+    batch.done.sort(key=lambda rendered: sources.index(rendered.source.path))
+    batch.failed.sort(key=lambda failed: sources.index(failed[0]))
+    return batch
+
+
+def _prepared(
+    sources: Sequence[Path],
+    choices: Sequence[Choice],
+    folder: Path,
+    options: RenderOptions,
+    batch: Batch,
+) -> list[Job]:
+    """What can be begun; what cannot is told to the batch."""
+    jobs: list[Job] = []
     for source in sources:
         try:
-            jobs.append(prepared(source, choices, folder, options))
-            jobs[-1].check_ours()
+            job = prepared(source, choices, folder, options)
+            job.check_ours()
+            jobs.append(job)
         except InTheWayError:
             raise
         except AuralizeError as error:
-            jobs = [job for job in jobs if job.take.info.path != source]
             batch.failed.append((source, str(error)))
-    frames, before = sum(job.frames for job in jobs), 0
-    with made_folder(folder):
-        for job in jobs:
+    return jobs
 
-            def share(part: float, job: Job = job, before: int = before) -> None:
-                progress((before + part * job.frames) / frames)
 
-            try:
-                batch.done.append(carried_out(job, designs, share))
-                told(batch.done[-1])
-            except AuralizeError as error:
-                batch.failed.append((job.take.info.path, str(error)))
-            before += job.frames
-    return batch
+def _carried_out_here(jobs: Sequence[Job], progress: Progress, frames: int) -> Generator[Outcome]:
+    """One after the other, in this process; ``frames`` are those of all."""
+    designs, before = Designs(), 0
+    for job in jobs:
+
+        def share(part: float, job: Job = job, before: int = before) -> None:
+            progress((before + part * job.frames) / frames)
+
+        try:
+            yield job, carried_out(job, designs, share)
+        except AuralizeError as error:
+            yield job, error
+        before += job.frames
 
 
 def render_file(

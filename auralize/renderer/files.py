@@ -144,8 +144,11 @@ def carried_out(job: Job, designs: Designs, progress: Progress) -> Rendered:
             writer = writers[part.heard]
             writer.finish()
             told = facts(rendered, output, part.choice, take, options, job.source_sha256)
-            beside.stage(facts_beside(writer.staged.temporary, told, job.call))
-            return [writer.staged, beside.staged]
+            beside.stage(facts_beside(writer.staged.temporary, told, job.call, day=job.day))
+            return [
+                beside.staged,
+                writer.staged,
+            ]  # a kill between leaves what the same call finishes
 
         with ThreadPoolExecutor(os.cpu_count()) as pool:  # checksums take long
             staged = list(pool.map(finish, kept, outputs, sidecars))

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, fields
+from concurrent.futures import Executor
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Final
 
@@ -13,10 +14,12 @@ from auralize.circuit.conductor import Real
 from auralize.circuit.solution import Across
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
+from auralize.rig.sent import SentRig
 from auralize.sweep.case_figures import CaseFigures
 from auralize.sweep.cases import Cases
 from auralize.sweep.kept import Arrays, KeptChunks
 from auralize.sweep.percentiles import percentiles
+from auralize.sweep.sent import SentCases, solved_by
 from auralize.sweep.solving import CHUNK, solve_cases
 
 NO_CURVES: Final = np.empty(0)
@@ -69,15 +72,17 @@ class Chunks:
         """Numbers of those that are not kept."""
         return [number for number in range(len(self)) if not self.kept.has(number)]
 
-    def figures(self, progress: Callable[[float], None]) -> list[CaseFigures]:
-        """The figures of each choice in all cases, without curves.
+    def figures(
+        self, progress: Callable[[float], None], executor: Executor | None = None
+    ) -> list[CaseFigures]:
+        """The figures of each choice in all cases, without curves; by an executor's workers, if there is one.
 
         ``progress`` is told the share that is done of what was not kept. Raises RigError for a value that
-        the rig file could not have, FileError where nothing can be kept.
+        the rig file could not have, FileError where nothing can be kept, WorkerError.
         """
         rest = self.rest
-        for done, number in enumerate(rest, 1):
-            self.kept.keep(number, self.solved(number))
+        for done, (number, solved) in enumerate(self._all_solved(rest, executor), 1):
+            self.kept.keep(number, solved)
             progress(done / len(rest))
         wanted = [_entry(name, at) for at in range(len(self.choices)) for name in _FIGURES]
         parts = [self._arrays(number, wanted) for number in range(len(self))]
@@ -97,6 +102,26 @@ class Chunks:
             for at, choice in enumerate(self.choices)
         ]
 
+    def _all_solved(
+        self, numbers: Sequence[int], executor: Executor | None
+    ) -> Iterator[tuple[int, Arrays]]:
+        """Chunks as they are solved, with their numbers."""
+        if executor is None:
+            for number in numbers:
+                yield number, self.solved(number)
+            return
+        rig = SentRig.of(replace(self.rig, choices={c.name: c for c in self.choices}))
+        asked = (
+            (n, SentCases(rig, self.cases, *self._bounds(n), self.frequency, self.across))
+            for n in numbers
+        )
+        for number, solved in solved_by(executor, asked):
+            yield number, dict(entries(solved))
+
+    def _bounds(self, number: int) -> tuple[int, int]:
+        """Of a chunk: its first case, and the first of the next."""
+        return number * CHUNK, min((number + 1) * CHUNK, len(self.cases))
+
     def curve_percentiles(self, choice: int, curve: str) -> Real:
         """`percentiles` of one of `CURVES`, shape (percents, frequencies), in memory that is flat."""
         width, name, found = max(_ROOM // len(self.cases), 1), _entry(curve, choice), []
@@ -110,12 +135,11 @@ class Chunks:
 
     def solved(self, number: int) -> Arrays:
         """All arrays of one chunk; what it comes to depends on nothing but rig, cases and number."""
-        first = number * CHUNK
-        last = min(first + CHUNK, len(self.cases))
+        bounds = self._bounds(number)
         solved = solve_cases(
-            self.rig, self.choices, self.cases, first, last, self.frequency, self.across
+            self.rig, self.choices, self.cases, *bounds, self.frequency, self.across
         )
-        return dict(_entries(solved))
+        return dict(entries(solved))
 
     def _arrays(self, number: int, names: Sequence[str]) -> Arrays:
         """These of one chunk; solved once more, and kept, where they are not whole."""
@@ -130,7 +154,7 @@ def _entry(name: str, choice: int) -> str:
     return f"{name}-{choice}"
 
 
-def _entries(solved: Sequence[CaseFigures]) -> Iterator[tuple[str, Real]]:
+def entries(solved: Sequence[CaseFigures]) -> Iterator[tuple[str, Real]]:
     for at, one in enumerate(solved):
         for name in (*_FIGURES, *CURVES):
             yield _entry(name, at), getattr(one, name)

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from auralize.errors import FileError
+from auralize.executors import WorkerError
 from auralize.files import make_folder, write_bytes
 from auralize.outputs import fingerprint
 
@@ -29,7 +30,8 @@ class KeptChunks:
     What is there is taken up by the same ``call`` of the same version of auralize alone. Several processes
     may do that at once: what they keep is the same. What is not ``lasting`` is kept in memory.
 
-    As a context manager it is removed on leaving, whatever call it was of, unless the program is stopped.
+    As a context manager it is removed on leaving, whatever call it was of, unless the program is stopped, or
+    workers are lost.
     """
 
     def __init__(self, result: Path, call: Any, lasting: bool = True) -> None:
@@ -74,7 +76,7 @@ class KeptChunks:
         return self
 
     def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
-        if kind is None or issubclass(kind, Exception):
+        if kind is None or (issubclass(kind, Exception) and not issubclass(kind, WorkerError)):
             for path in self._all():
                 shutil.rmtree(path, ignore_errors=True)
         elif issubclass(kind, KeyboardInterrupt) and self._folder.is_dir():

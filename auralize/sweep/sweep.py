@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -60,11 +61,13 @@ def sweep_rig(
     options: SweepOptions,
     progress: Callable[[float], None] = lambda share: None,
     say: Callable[[str], None] = lambda words: None,
+    executor: Executor | None = None,
 ) -> Swept:
     """Solve all cases into a table, with facts and perhaps a picture beside it: all of them or none.
 
     A call that was stopped goes on where it was when it comes again. ``progress`` is told the share that is
-    done, ``say`` what was taken up. Raises RequestError, RigError or FileError.
+    done, ``say`` what was taken up. Cases are solved by the workers of an ``executor``, if there is one, to
+    the same result. Raises RequestError, RigError, FileError, or WorkerError, which keeps what is done.
     """
     across, suffix = options.across, options.plot
     table = into / sweep_name(rig, choices, cases, across, ".csv")
@@ -89,7 +92,7 @@ def sweep_rig(
     with made_folder(into), chunks.kept:
         _say_taken_up(chunks, say)
         nominal = solve_nominal(rig, choices, cases, across=across)
-        found = chunks.figures(progress)
+        found = chunks.figures(progress, executor)
         least = None
         if required is not None and costs is not None:
             least = cheapest(rig, choices, cases, found, required, costs)

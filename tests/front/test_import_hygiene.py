@@ -19,6 +19,7 @@ MODULES = sorted(
 
 HEAVY = {
     *("numpy", "scipy", "soundfile", "sounddevice", "textual", "matplotlib", "tomlkit"),
+    *("dask", "distributed"),
     *("auralize_tui", "auralize_demo"),
 }
 
@@ -61,7 +62,7 @@ def test_the_whole_core_is_reachable_without_screen_and_device() -> None:
     loaded = loaded_by(f"import {', '.join(MODULES)}")
     assert set(MODULES) <= loaded
     # The module that talks to the device loads PortAudio when something is to be played, not before.
-    leaked = roots(loaded) & {"textual", "sounddevice", "auralize_tui"}
+    leaked = roots(loaded) & {"textual", "sounddevice", "auralize_tui", "dask", "distributed"}
     assert not leaked, f"importing the core loaded {leaked}"
     # Half a second that only some commands need; they load it when they do.
     assert "scipy.signal" not in loaded

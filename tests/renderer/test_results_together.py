@@ -195,3 +195,24 @@ sys.exit(main(sys.argv[1:]))
     said = (done.returncode, done.stdout, done.stderr)
     assert said == (130, "", "auralize: stopped; nothing partial is left behind\n")
     assert not folder.exists()
+
+
+def test_what_a_kill_left_between_names_the_same_call_finishes(
+    source: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Without being allowed to replace anything: no sound stands there without its facts."""
+    replace, names = os.replace, []
+
+    def noted(a: Path, b: Path) -> None:
+        names.append(Path(b))
+        replace(a, b)
+
+    monkeypatch.setattr(os, "replace", noted)
+    folder = rendered(source)
+    whole, order = held(folder), list(names)
+    assert len(order) == FILES
+    for left in range(FILES):
+        for path in order[left:]:
+            path.unlink()
+        render(source, load_rig(RIG).pick(["reel"]), folder, RenderOptions())
+        assert held(folder) == whole

@@ -1,0 +1,160 @@
+"""Work given to an executor of `concurrent.futures`: threads, processes, or the machines of a cluster.
+
+Workers are sent names of functions of auralize and plain data, never code; what a result is made with must be
+the same on all of them. A cluster is one of dask.distributed (the extra ``cluster``).
+"""
+
+from __future__ import annotations
+
+import os
+import platform
+import re
+import signal
+import sys
+import threading
+from collections.abc import Iterator, Mapping
+from concurrent.futures import BrokenExecutor, CancelledError, Executor, Future
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Final, TypeVar
+from warnings import catch_warnings, simplefilter
+
+from auralize.errors import AuralizeError, RequestError, one_line
+
+if TYPE_CHECKING:
+    from distributed import Client
+
+T = TypeVar("T")
+PATIENCE: Final = 10.0
+"""s that a scheduler and its workers are waited for where they do not answer."""
+THIS: Final = one_line(platform.node())
+"""What this machine is called, for those who read of it on another."""
+_MAKERS: Final = ("auralize", "numpy", "scipy", "soundfile")
+"""Packages that have a hand in what a result is."""
+
+_ADDRESS: Final = re.compile(r"((tcp|tls)://)?[^/\s]+:\d+")
+
+
+class WorkerError(AuralizeError, OSError):
+    """A worker is not fit for what it is sent, or is lost for good, and so no other work is begun."""
+
+
+def makers() -> dict[str, str]:
+    """The versions that results are made with here."""
+    from importlib.metadata import version
+
+    return {name: version(name) for name in _MAKERS}
+
+
+def check_makers(wanted: Mapping[str, str]) -> None:
+    """Raise WorkerError on a worker where results would be made with anything else than this."""
+    _check_same(THIS, makers(), wanted)
+
+
+def _check_same(where: str, found: Mapping[str, str | None], wanted: Mapping[str, str]) -> None:
+    for name, right in wanted.items():
+        if found[name] != right:
+            has = f"{name} {found[name]}" if found[name] else f"no {name}"
+            raise WorkerError(
+                f"the worker on {where} has {has}, and the machine that asks {name} {right}; right is the "
+                "same version on all, so that all make the same"
+            )
+
+
+def result_of(future: Future[T]) -> T:
+    """What was asked for, or the error that it ended with; raises WorkerError where workers were lost."""
+    try:
+        return future.result()
+    except CancelledError:
+        why = "the scheduler of the workers was lost"
+    except BrokenExecutor:
+        why = "a worker has ended"
+    except Exception as error:
+        if type(error).__module__.partition(".")[0] != "distributed":
+            raise
+        why = "one worker after the other was lost at the same work"
+    raise WorkerError(f"{why}; what is finished stays")
+
+
+def processors() -> int:
+    """Those that this process may use."""
+    if sys.platform == "linux":
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def processes() -> Executor:
+    """One for each processor of this machine; they end with this process, however it ends."""
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
+    # Spawned, without what threads of this one may hold.
+    return ProcessPoolExecutor(processors(), get_context("spawn"), _end_with_parent)
+
+
+def _end_with_parent() -> None:
+    """Leave Ctrl-C to the parent, which may be killed and then tells nobody."""
+    from multiprocessing import parent_process
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = parent_process()
+    assert parent is not None
+
+    def watch() -> None:
+        parent.join()
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
+
+
+@contextmanager
+def cluster(address: str) -> Iterator[Executor]:
+    """The workers of the scheduler at ``address``; raises WorkerError where none is there, or one not fit."""
+    client = _client(address)
+    try:
+        _check_workers(client, address)
+        yield client.get_executor(pure=False)
+    finally:
+        client.close(timeout=PATIENCE)
+
+
+def _client(address: str) -> Client:
+    try:
+        from distributed import Client, Security
+    except ImportError:
+        raise RequestError(
+            "a scheduler needs dask.distributed, which is not installed; `pip install distributed` "
+            "brings it"
+        ) from None
+    if address.startswith("tls:") and not Security().get_connection_args("client")["ssl_context"]:
+        raise RequestError(
+            f"{address}: no certificate is there for it; right is one in dask's configuration, under "
+            "distributed.comm.tls"
+        )
+    try:
+        if _ADDRESS.fullmatch(address) is None:
+            raise ValueError
+        with catch_warnings():  # of versions that differ, of which we say what matters
+            simplefilter("ignore")
+            return Client(address, timeout=PATIENCE, set_as_default=False)
+    except (OSError, ValueError):
+        raise WorkerError(
+            f"no scheduler answers at {address}; right is what `dask scheduler` says where it runs, such "
+            "as tcp://192.168.1.10:8786"
+        ) from None
+
+
+def _check_workers(client: Client, address: str) -> None:
+    """Refuse a scheduler without workers, and workers that have other versions, before anything is sent."""
+    from importlib.metadata import PackageNotFoundError, version
+
+    try:
+        client.wait_for_workers(1, timeout=PATIENCE)
+    except TimeoutError:
+        raise WorkerError(
+            f"the scheduler at {address} has no workers; `dask worker {address}` starts one"
+        ) from None
+    for name, wanted in makers().items():
+        for where, found in client.run(version, name, on_error="return").items():
+            if isinstance(found, str | PackageNotFoundError):  # else the worker has just been lost
+                has = found if isinstance(found, str) else None
+                _check_same(where, {name: has}, {name: wanted})

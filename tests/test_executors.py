@@ -1,0 +1,401 @@
+"""Several sounds rendered by workers: the same as without, whoever works, and whoever dies at it."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import signal
+import sys
+import time
+from collections import Counter
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
+from contextlib import nullcontext
+from dataclasses import replace
+from multiprocessing.connection import Connection
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile as sf
+
+from auralize import executors
+from auralize.commands import sweep
+from auralize.commands.main import main
+from auralize.errors import AuralizeError, RequestError
+from auralize.executors import WorkerError, cluster
+from auralize.renderer import text
+from auralize.renderer.batch import Batch, render_all
+from auralize.renderer.facts import Rendered
+from auralize.renderer.options import RenderOptions
+from auralize.rig import sent
+from auralize.rig.reading import Rig, load_rig
+from auralize.rig.sent import SentRig
+from auralize.sweep import chunks
+from auralize.sweep.asked import AskedSweep
+from auralize.sweep.sent import SentCases
+from auralize.sweep.solving import solve_cases
+from support.cluster import FORKED, Cluster
+from support.command import RATE, RIG, tone
+
+SOUNDS = ("bells", "gulls", "rope", "wheel", "wind")
+IMPEDANCE = "# Hz ohm degrees\n20 8 0\n500 8 0\n5000 8 0\n20000 8 0\n"
+
+
+class Mill:
+    """A rig with a measured loudspeaker, sounds, and what comes of them without any executor."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        (folder / "load.txt").write_text(IMPEDANCE)
+        rig = RIG.replace(
+            'type = "resistor"\nresistance = "8 ohm"',
+            'type = "measured"\nnominal = "8 ohm"\nfile = "load.txt"',
+        )
+        (folder / "sluice.toml").write_text(rig)
+        self.rig: Rig = load_rig(folder / "sluice.toml")
+        self.sources = [folder / f"{name}.wav" for name in SOUNDS]
+        for number, path in enumerate(self.sources, start=1):
+            sf.write(path, tone() / number, RATE, subtype="PCM_24")
+        self.alone = self.render("alone")
+        self.wanted = held(folder / "alone")
+
+    def render(self, into: str, executor: Executor | None = None, **named: Any) -> Batch:
+        folder = self.folder / into
+        return render_all(
+            self.sources, self.rig, folder, RenderOptions(), executor=executor, **named
+        )
+
+
+def held(folder: Path) -> dict[str, bytes]:
+    """All that is in a folder, hidden files too."""
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+@pytest.fixture(scope="module")
+def mill(tmp_path_factory: pytest.TempPathFactory) -> Mill:
+    return Mill(tmp_path_factory.mktemp("mill"))
+
+
+def threads() -> Executor:
+    return ThreadPoolExecutor(2)
+
+
+def processes() -> Executor:
+    return ProcessPoolExecutor(2, FORKED)
+
+
+@pytest.mark.parametrize("kind", [threads, processes])
+def test_results_are_the_same_by_any_executor(mill: Mill, kind: Callable[[], Executor]) -> None:
+    told, shares = list[Rendered](), list[float]()
+    with kind() as executor:
+        batch = mill.render(kind.__name__, executor, told=told.append, progress=shares.append)
+    folder = mill.folder / kind.__name__
+    assert held(folder) == mill.wanted
+    assert [done.source for done in batch.done] == [done.source for done in mill.alone.done]
+    for done, alone in zip(batch.done, mill.alone.done, strict=True):
+        assert [output.gains for output in done.outputs] == [
+            output.gains for output in alone.outputs
+        ]
+        assert [output.path for output in done.outputs] == [
+            folder / output.path.name for output in alone.outputs
+        ]
+    assert Counter(done.source.path for done in told) == Counter(mill.sources)
+    assert shares == sorted(shares)
+    assert shares[-1] == 1.0
+
+
+# --- a cluster of dask -----------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def machines(mill: Mill) -> Iterator[Cluster]:
+    """The first of its two workers dies when half of the results of its first source have their names."""
+    made = Cluster(strike=2 + len(mill.alone.done[0].outputs))
+    yield made
+    made.close()
+
+
+def test_a_worker_that_is_killed_half_way_makes_no_difference(
+    mill: Mill, machines: Cluster
+) -> None:
+    told = list[Rendered]()
+    with cluster(machines.address) as executor:
+        batch = mill.render("cluster", executor, told=told.append)
+    machines.workers[0].join(60)
+    assert [worker.exitcode for worker in machines.workers] == [-signal.SIGKILL, None]
+    assert held(mill.folder / "cluster") == mill.wanted
+    assert (len(batch.done), batch.failed) == (len(SOUNDS), [])
+    assert Counter(done.source.path for done in told) == Counter(mill.sources)
+    assert not any(done.replaced for done in batch.done)
+
+
+def test_workers_of_another_version_are_refused_before_anything_is_sent(
+    machines: Cluster, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    found = executors.makers()
+    monkeypatch.setattr(executors, "makers", lambda: {**found, "scipy": "9.9"})
+    with pytest.raises(
+        WorkerError, match=rf"has scipy {found['scipy']}, and the machine that asks scipy 9\.9"
+    ):
+        cluster(machines.address).__enter__()
+
+
+def test_a_scheduler_that_is_lost_is_a_sentence_and_what_is_finished_stays(
+    mill: Mill,
+    machines: Cluster,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """It is killed when the first source is told."""
+
+    def told(done: Rendered) -> str:
+        machines.scheduler.kill()
+        return f"told: {done.source.path.name}"
+
+    monkeypatch.setattr(text, "as_gains", told)
+    monkeypatch.chdir(mill.folder)
+    asked = ("render", "sluice.toml", *(path.name for path in mill.sources), "--into", "lost")
+    assert main([*asked, "--scheduler", machines.address]) == 2
+    said = capsys.readouterr()
+    assert said.err == ("auralize: the scheduler of the workers was lost; what is finished stays\n")
+    named = {line.removeprefix("told: ").removesuffix(".wav") for line in said.out.splitlines()}
+    assert named
+    left = {name: content for name, content in held(mill.folder / "lost").items() if name[0] != "."}
+    assert named <= {name.partition(".")[0] for name in left}
+    assert left.items() <= mill.wanted.items()
+    monkeypatch.setattr(executors, "PATIENCE", 0.2)
+    assert main([*asked, "--scheduler", machines.address]) == 2
+    assert capsys.readouterr().err.startswith("auralize: no scheduler answers at tcp://127.0.0.1:")
+
+
+def test_without_dask_a_sentence_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with pytest.raises(RequestError, match="pip install distributed"):
+        cluster("tcp://127.0.0.1:1").__enter__()
+
+
+# --- sweeps ----------------------------------------------------------------------------------------
+
+CASES = (
+    *("sweep", "sluice.toml", "--steps", "runs.path.length = 20 m, 100 m, 200 m", "--draws", "14"),
+    *("--tolerance", "cables.thin.resistance = 10 ohm/km +- 5 %", "--into"),
+)
+
+
+@pytest.fixture
+def in_fours(mill: Mill, monkeypatch: pytest.MonkeyPatch) -> dict[str, bytes]:
+    """42 cases in chunks of four, in the rig's folder; what comes of them without any executor."""
+    monkeypatch.setattr(chunks, "CHUNK", 4)
+    monkeypatch.chdir(mill.folder)
+    if not Path("cases").exists():
+        assert main([*CASES, "cases"]) == 0
+    return held(Path("cases"))
+
+
+def test_cases_that_are_sent_have_the_same_curves(mill: Mill) -> None:
+    asked = AskedSweep(steps=["runs.path.length = 20 m, 100 m"], tolerances=[CASES[7]], draws=4)
+    choices, frequency = mill.rig.pick([]), np.array([30.0, 3000.0])
+    cases = asked.cases(mill.rig, choices)
+    found = SentCases(SentRig.of(mill.rig), cases, 2, 7, frequency, "both").run()
+    for one, here in zip(
+        found, solve_cases(mill.rig, choices, cases, 2, 7, frequency), strict=True
+    ):
+        assert one.loss_curve_db.shape == (5, 2)
+        np.testing.assert_array_equal(one.loss_curve_db, here.loss_curve_db)
+        np.testing.assert_array_equal(one.drop_curve_db, here.drop_curve_db)
+
+
+def test_a_sweep_is_the_same_by_threads(
+    in_fours: dict[str, bytes], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with threads() as executor:
+        monkeypatch.setattr(executors, "cluster", lambda _: nullcontext(executor))
+        assert main([*CASES, "cases-threads", "--scheduler", "tcp://127.0.0.1:8786"]) == 0
+    assert held(Path("cases-threads")) == in_fours
+
+
+def test_a_long_sweep_is_the_same_by_all_processors(
+    in_fours: dict[str, bytes], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begun = []
+
+    def by_two() -> Executor:
+        begun.append(ProcessPoolExecutor(2, FORKED))
+        return begun[-1]
+
+    monkeypatch.setattr(executors, "processes", by_two)
+    monkeypatch.setattr(executors, "processors", lambda: 2)
+    for most, count in ((43, 0), (42, 1)):
+        monkeypatch.setattr(sweep, "MANY", most)
+        assert main([*CASES, f"cases-{most}"]) == 0
+        assert len(begun) == count
+        assert held(Path(f"cases-{most}")) == in_fours
+
+
+def _beginning(telling: Connection) -> None:
+    with executors.processes() as pool:
+        telling.send(pool.submit(os.getpid).result())
+        time.sleep(60.0)
+
+
+def runs(process: int) -> bool:
+    """Whether it has not ended; nobody need have asked yet how it did."""
+    try:
+        status = Path(f"/proc/{process}/stat").read_text()
+    except OSError:
+        return False
+    return status.rpartition(")")[2].split()[0] != "Z"
+
+
+@pytest.mark.skipif(not Path("/proc").is_dir(), reason="asks /proc for processes")
+def test_processes_end_with_the_one_that_began_them_though_it_is_killed() -> None:
+    reading, writing = FORKED.Pipe(duplex=False)
+    parent = FORKED.Process(target=_beginning, args=(writing,))
+    parent.start()
+    child = reading.recv()
+    assert runs(child)
+    parent.kill()
+    parent.join()
+    deadline = time.monotonic() + 30.0
+    while runs(child) and time.monotonic() < deadline:
+        time.sleep(0.01)
+    assert not runs(child)
+
+
+def test_a_sweep_goes_on_where_workers_were_lost(
+    in_fours: dict[str, bytes], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One of two is killed, which makes no difference; then, in another sweep, the scheduler."""
+    machines = Cluster(strike=1)
+    assert main([*CASES, "cases-cluster", "--scheduler", machines.address]) == 0
+    machines.workers[0].join(60)
+    assert [worker.exitcode for worker in machines.workers] == [-signal.SIGKILL, None]
+    assert held(Path("cases-cluster")) == in_fours
+
+    def kill(solved: Any) -> Any:
+        machines.scheduler.kill()
+        return entries(solved)
+
+    entries = chunks.entries
+    monkeypatch.setattr(chunks, "entries", kill)
+    assert main([*CASES, "cases-lost", "--scheduler", machines.address]) == 2
+    assert "scheduler of the workers was lost; what is finished stays" in capsys.readouterr().err
+    machines.close()
+    assert main([*CASES, "cases-lost"]) == 0
+    assert re.match(r"auralize: \d+ of 42 cases are there", capsys.readouterr().err)
+    assert held(Path("cases-lost")) == in_fours
+
+
+@pytest.mark.parametrize(
+    ("address", "sentence"),
+    [
+        ("foo://127.0.0.1:8786", "no scheduler answers at foo://"),
+        ("tls://127.0.0.1:8786", "no certificate is there"),
+        ("127.0.0.1", "no scheduler answers at 127"),
+    ],
+)
+def test_what_is_no_address_of_a_scheduler_is_a_sentence(address: str, sentence: str) -> None:
+    with pytest.raises(AuralizeError, match=sentence):
+        cluster(address).__enter__()
+
+
+# --- workers that are not fit ----------------------------------------------------------------------
+
+
+class Elsewhere(Executor):
+    """Does what it is sent at once, after something was done to it."""
+
+    def __init__(self, before: Callable[[Any], object]) -> None:
+        self._before = before
+
+    def submit(self, function: Any, /, *_: Any, **__: Any) -> Future[Any]:
+        future: Future[Any] = Future()
+        self._before(function.__self__)
+        try:
+            future.set_result(function())
+        except Exception as error:
+            future.set_exception(error)
+        return future
+
+
+@pytest.mark.parametrize(
+    ("before", "sentence"),
+    [
+        (
+            lambda job: job.wanted.unlink(missing_ok=True),
+            r"does not find .*elsewhere as it is .* all machines share",
+        ),
+        (lambda job: os.utime(job.source, (1, 1)), r"does not find .*\w\.wav as it is"),
+    ],
+)
+def test_a_worker_with_other_folders_is_refused(
+    mill: Mill, before: Callable[[Any], object], sentence: str
+) -> None:
+    with pytest.raises(WorkerError, match=sentence):
+        mill.render("elsewhere", Elsewhere(before))
+    assert not (mill.folder / "elsewhere").exists()
+
+
+def test_a_worker_with_other_measurements_or_versions_is_refused(
+    mill: Mill, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = SentRig.of(replace(mill.rig, files_anywhere=True))  # which no other test has read
+    table = mill.folder / "load.txt"
+    table.write_text(IMPEDANCE.replace("8 0", "7 0"))
+    with pytest.raises(WorkerError, match="finds other measurements"):
+        asked.read()
+    table.unlink()
+    with pytest.raises(WorkerError, match=r"cannot read the rig: .*load\.txt"):
+        asked.read()
+    table.write_text(IMPEDANCE)
+    read = asked.read()
+    assert [choice.identity for choice in read.choices.values()] == list(asked.choices)
+    monkeypatch.setattr(sent, "makers", lambda: {"numpy": "1.0"})
+    with pytest.raises(
+        WorkerError, match=r"has numpy [\d.]+, and the machine that asks numpy 1\.0"
+    ):
+        SentRig.of(mill.rig).read()
+
+
+def test_choices_without_their_rig_cannot_be_sent(mill: Mill) -> None:
+    with pytest.raises(RequestError, match="right is a Rig"), threads() as executor:
+        render_all(
+            mill.sources,
+            [*mill.rig.choices.values()],
+            mill.folder / "none",
+            RenderOptions(),
+            executor=executor,
+        )
+    assert not (mill.folder / "none").exists()
+
+
+# --- Ctrl-C ----------------------------------------------------------------------------------------
+
+
+def test_ctrl_c_stops_what_is_under_way_and_leaves_nothing_partial(mill: Mill) -> None:
+    """Once the short one is told; the long one would take minutes, and whoever waits gives up after 10 s."""
+    hour = mill.folder / "hour.wav"
+    with sf.SoundFile(hour, "w", RATE, 1, "PCM_16") as file:
+        for _ in range(60):
+            file.write(np.zeros(60 * RATE, np.int16))
+
+    def stop(_: Rendered) -> None:
+        raise KeyboardInterrupt
+
+    with threads() as executor, pytest.raises(KeyboardInterrupt):
+        render_all(
+            [hour, mill.sources[0]],
+            mill.rig,
+            mill.folder / "stopped",
+            RenderOptions(),
+            told=stop,
+            executor=executor,
+        )
+    hour.unlink()
+    left = held(mill.folder / "stopped")
+    assert {name.partition(".")[0] for name in left} == {"bells"}
+    assert left.items() <= mill.wanted.items()
+    shutil.rmtree(mill.folder / "stopped")
