@@ -15,7 +15,7 @@ from auralize_demo import demo
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from auralize.figures import picture
+from auralize.figures import plot
 from auralize.handover import handover
 from auralize.outputs import check_ours, is_result, marked
 from auralize.rig.editing import RigDraft
@@ -58,8 +58,8 @@ def bare_page(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture(autouse=True)
 def one_panel(monkeypatch: pytest.MonkeyPatch) -> None:
     """A picture of one panel: four take three times as long to lay out."""
-    every = picture.panels
-    monkeypatch.setattr(picture, "panels", lambda *of: every(*of)[:1])
+    every = plot.panels
+    monkeypatch.setattr(plot, "panels", lambda *of: every(*of)[:1])
 
 
 def held(bench: Bench) -> dict[str, bytes]:

@@ -43,9 +43,9 @@ demo.synthesise = lambda rate: short
 import json
 import auralize.handover.handover as handover
 handover.page_text = lambda data, *_: json.dumps(data)
-import auralize.figures.picture as picture
-every_panel = picture.panels
-picture.panels = lambda *of: every_panel(*of)[:1]
+import auralize.figures.plot as plot
+every_panel = plot.panels
+plot.panels = lambda *of: every_panel(*of)[:1]
 """
 """A demonstration of a quarter of a second, a page without its words and curves, a picture of one panel."""
 
