@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import tomllib
 from collections.abc import Sequence
@@ -82,9 +83,13 @@ class SteppedValue:
 def _listed(text: str, most: int) -> list[str]:
     """The values as they are written; of a range so many, equally far apart, with both ends."""
     found = _RANGE.fullmatch(text)
-    if found is None or found[2] != found[4]:
+    if found is None:
         return [one.strip() for one in text.split(",")]
     low, high, count = float(found[1]), float(found[3]), min(int(found[5]), most + 1)
+    if found[2] != found[4] or not math.isfinite(high - low):
+        raise RequestError(
+            f"steps: {text.strip()!r} was found; right is one unit for both ends, and an end to both"
+        )
     apart = (high - low) / max(count - 1, 1)
     return [f"{low + at * apart:.12g} {found[2]}".rstrip() for at in range(count)]
 

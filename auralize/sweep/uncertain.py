@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -125,10 +126,11 @@ def _plus_minus(
     if own == "%" and quantity_at(place) == "temperature":
         raise ValueError("a temperature has no percentage; right is a tolerance in degC or degF")
     width = abs(middle) * half / 100.0 if own == "%" else _in_unit(place, half, own, unit)
-    if not width > 0.0 or (sigmas is not None and not sigmas > 0.0):
-        raise ValueError("right is a tolerance above zero")
     law: Law = "uniform" if sigmas is None else "normal"
-    width /= sigmas or 1.0
+    if sigmas is not None:
+        width = width / sigmas if sigmas > 0.0 else 0.0
+    if not 0.0 < width < math.inf:
+        raise ValueError("right is a tolerance above zero, and finite")
     written = f"{middle!r} {unit}" if unit else middle
     return UncertainValue(place, law, unit, written, middle, width)
 
@@ -148,6 +150,8 @@ def _number(text: str) -> tuple[float, str]:
     found = _QUANTITY.fullmatch(text.strip())
     if found is None:
         raise ValueError(_RIGHT)
+    if not math.isfinite(float(found[1])):
+        raise ValueError("right is a number that is finite")
     if found[2].upper() == "AWG":
         raise ValueError("gauges are no even scale; right is a size in mm2")
     return float(found[1]), found[2].strip()

@@ -62,6 +62,12 @@ def test_a_key_and_its_values_are_read_as_toml_has_them(
     assert (steps.place, steps.values, steps.words) == (place, values, words)
 
 
+@pytest.mark.parametrize("ends", ["20 m to 70 ft", "20 m to 1e400 m", "-1e308 m to 1e308 m"])
+def test_a_range_has_two_ends_in_one_unit(ends: str) -> None:
+    with pytest.raises(RequestError, match=r"^steps: .* right is one unit for both ends"):
+        SteppedValue.of(f"runs.path.length = {ends} in 3")
+
+
 @pytest.mark.parametrize(
     "text",
     [
