@@ -31,9 +31,10 @@ if TYPE_CHECKING:
 MANY: Final = 4096
 """Cases that take longer to solve, some 5 s, than processes to begin."""
 DESCRIPTION = """\
-Solve many cases of a rig: every step of values in steps, each with values drawn within tolerances.
-For each choice the nominal case, median, 5 % and 95 % and worst; all cases as a table (CSV), with what
-its columns are, and how it was drawn, in the JSON beside it."""
+Solve many cases of a rig: every step of values in steps, each with values drawn
+within tolerances. For each choice the nominal case, median, 5 % and 95 % and
+worst; all cases as a table (CSV), with what its columns are, and how it was
+drawn, in the JSON beside it."""
 EXAMPLES = """\
 examples:
   auralize sweep lawn.toml --steps "runs.lawn.length = 10 m to 80 m in 15"
@@ -41,16 +42,25 @@ examples:
       --tolerance "runs.lawn.temperature = 5 degC to 45 degC"
       --tolerance "loads.stage.Re = +- 5 % as 2 sigma" --draws 20000
 
-"62 m +- 2 m", or "60 m to 64 m": evenly between, none outside. "... as 2 sigma": normal, so that 95 % lie
-between, and some outside. "60 m, 62 m": one of these, each as likely. Tolerances are independent of one
-another. A sweep file (TOML) says the same by tables [steps] and [tolerances], with the keys of a rig file:
+"62 m +- 2 m", or "60 m to 64 m": evenly between, none outside. "... as 2
+sigma": normal, so that 95 % lie between, and some outside. "60 m, 62 m": one of
+these, each as likely. Tolerances are independent of one another. Nominal is
+what stands before +-, else what the rig file says; cost is that of nominal
+lengths.
+
+A limit on loss is on that at 1 kHz, or at the reference of another band, where
+`fit` judges the worst of the whole band: limit the deviation where the top
+counts.
+
+A sweep file (TOML) says the same by tables [steps] and [tolerances], with the
+keys of a rig file:
   draws = 20000
   tolerances.runs.lawn.length = "30 m +- 2 m"
   meets = "loss 1 dB"
   prices.reel = 1.20
 
-The same call again goes on where one was stopped or killed: what is done is kept beside the result in a
-hidden folder until that is whole."""
+The same call again goes on where one was stopped or killed: what is done is
+kept beside the result in a hidden folder until that is whole."""
 
 
 def add(commands: Any) -> None:
@@ -97,8 +107,8 @@ def _add_answers(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--meets",
         metavar="LIMIT",
-        help='the cheapest that keeps this, such as "loss 1 dB", "deviation 0.5 dB", "damping 20" or '
-        '"heat 10 %%"; needs --price for every cable',
+        help='the cheapest that keeps this, such as "loss 1 dB" (at 1 kHz), "deviation 0.5 dB", '
+        '"damping 20" or "heat 10 %%"; needs --price for every cable',
     )
     command.add_argument(
         "--price",

@@ -50,7 +50,8 @@ def _priced(priced: PricedChoice, cases: Cases) -> str:
 def as_alone(found: Sequence[Alone], kind: Kind) -> str:
     """A table, the value that matters most at its head: by how much it moves the figure of each choice."""
     name = kind_words(kind, [one for alone in found for one in alone.figures])
-    head = f"What moves the {name} most, each alone over its range, all else nominal:"
+    unit = " in dB" if kind in ("loss", "deviation") else ""
+    head = f"What moves the {name} most{unit}, each alone over its range, all else nominal:"
     rows = [("", *(one.choice for one in found[0].figures))]
     for alone in sorted(found, key=lambda one: -_most(one, kind)):
         values = [told(one, kind) for one in alone.figures]

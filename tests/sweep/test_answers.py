@@ -56,6 +56,20 @@ def test_what_matters_most_is_first(capsys):
     assert "each alone over its range, all else nominal" in told
 
 
+@pytest.mark.parametrize(("kind", "unit"), [("loss", " in dB"), ("damping", "")])
+def test_what_matters_is_told_with_its_unit(capsys, kind, unit):
+    assert f"most{unit}, each alone" in said(capsys, *DRAWN, "--matters", kind)
+
+
+def test_the_help_fits_a_terminal(capsys, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "80")
+    with pytest.raises(SystemExit):
+        main(("sweep", "--help"))
+    told = capsys.readouterr().out
+    assert "nominal" in told
+    assert max(map(len, told.splitlines())) <= 80
+
+
 @pytest.mark.parametrize(
     ("options", "right"),
     [
