@@ -16,7 +16,7 @@ from auralize.rig.stepped import SteppedValue
 from auralize.rig.varied import Place
 from auralize.sweep.case_figures import CaseFigures
 from auralize.sweep.cases import Cases
-from auralize.sweep.solving import solve_cases
+from auralize.sweep.solving import solve_every
 from auralize.sweep.uncertain import UncertainValue
 
 _POINTS: Final = 11
@@ -62,7 +62,7 @@ def _alone(
     rig: Rig, choices: Sequence[Choice], cases: Cases, stepped: SteppedValue, words: str
 ) -> Alone:
     one = Cases((*cases.held(stepped.place), stepped))
-    figures = solve_cases(rig, choices, one, 0, len(one))
+    figures = solve_every(rig, choices, one)
     return Alone(stepped.place, stepped.words, words, figures)
 
 

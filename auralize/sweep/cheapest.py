@@ -18,7 +18,7 @@ from auralize.sweep.case_figures import CaseFigures
 from auralize.sweep.cases import Cases
 from auralize.sweep.percentiles import percentiles
 from auralize.sweep.requirement import Requirement, measured
-from auralize.sweep.solving import solve_cases, solve_nominal
+from auralize.sweep.solving import solve_every, solve_nominal
 
 MOST_OF: Final = 95
 """Per cent of the cases in which it has to be kept."""
@@ -164,7 +164,7 @@ def _settled(rig: Rig, choices: Sequence[Choice], cases: Cases) -> list[CaseFigu
     if not cases.steps:
         return solve_nominal(rig, choices, cases)
     settled = Cases((*cases.held(), *cases.steps))
-    return solve_cases(rig, choices, settled, 0, len(settled))
+    return solve_every(rig, choices, settled)
 
 
 def _metres(

@@ -44,6 +44,15 @@ CHUNK: Final = 256
 """Cases that are solved together."""
 
 
+def solve_every(rig: Rig, choices: Sequence[Choice], cases: Cases) -> list[CaseFigures]:
+    """The figures of each choice in all cases, solved some at a time; raises as `solve_cases`."""
+    parts = [
+        solve_cases(rig, choices, cases, first, min(first + CHUNK, len(cases)))
+        for first in range(0, len(cases), CHUNK)
+    ]
+    return [CaseFigures.joined(some) for some in zip(*parts, strict=True)]
+
+
 def solve_nominal(
     rig: Rig,
     choices: Sequence[Choice],
