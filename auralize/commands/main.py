@@ -16,8 +16,8 @@ from auralize.errors import AuralizeError, ExitCode
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code."""
-    _have_streams()
     try:
+        _have_streams()
         return _run(argv)
     except AuralizeError as error:
         from auralize.errors import one_line

@@ -10,6 +10,7 @@ import errno
 import json
 import os
 import resource
+import signal
 import subprocess
 import sys
 import tempfile
@@ -17,6 +18,8 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, NamedTuple, NoReturn
+
+from auralize.files import STOPPING
 
 TOUCHING = {"open", "os.chmod", "os.link", "os.mkdir", "os.remove", "os.rename", "os.rmdir"}
 """What Python tells of before a file or its name is touched (`sys.addaudithook`)."""
@@ -94,11 +97,15 @@ def _rehearsed(commands: list[list[str]]) -> str:
 
 def _struck(asked: dict[str, Any]) -> list[Any]:
     pipes = [os.pipe() for _ in range(3)]  # what is said is shorter than what a pipe holds
+    signal.pthread_sigmask(
+        signal.SIG_BLOCK, STOPPING
+    )  # not before the child is as a process begins
     child = os.fork()
     if not child:
         for number, (_, writing) in zip((1, 2), pipes, strict=False):
             os.dup2(writing, number)
         _run(asked, pipes[2][1])
+    signal.pthread_sigmask(signal.SIG_UNBLOCK, STOPPING)
     for _, writing in pipes:
         os.close(writing)
     begun = time.monotonic()
@@ -125,6 +132,7 @@ def _run(asked: dict[str, Any], telling: int) -> NoReturn:
             resource.setrlimit(resource.RLIMIT_FSIZE, (asked["room"], asked["room"]))
         if "read" in asked:
             _spoil_reading(asked["read"])
+        _be_struck()
         code = main(asked["argv"])
         sys.stdout.flush()
     except BaseException:
@@ -134,6 +142,14 @@ def _run(asked: dict[str, Any], telling: int) -> NoReturn:
     finally:
         sys.stderr.flush()
         os._exit(code)
+
+
+def _be_struck() -> None:
+    """From here on; by what came before, a process that has not come to a line of ours yet ends."""
+    for number in STOPPING:
+        signal.signal(number, signal.SIG_DFL)
+    signal.pthread_sigmask(signal.SIG_UNBLOCK, STOPPING)
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def _watch(asked: dict[str, Any], telling: int) -> None:
