@@ -61,16 +61,16 @@ class Tap:
 
     def read(self) -> Tapped:
         """All blocks since the last time, or what is left of them."""
-        written = self.written
-        first = max(self._read, written - self.size + 1)
+        first, ahead = self._read, 0
         while True:
+            written = self.written  # anew: whoever was held up long would never catch up else
+            first = min(written, max(first, written - self.size + 1 + ahead))
             places = np.arange(first, written) % self.size
             source, played = self._source[places], self._played[places]
             volume, frame = self._volume[places], self._frame[places]
-            overwritten = self.written - self.size + 1 - first
-            if overwritten <= 0:
+            if self.written - self.size < first:
                 break
-            first = min(written, first + overwritten + self.size // 4)  # ahead of the writer
+            ahead = self.size // 4  # of the writer
         lost, self._read = first - self._read, written
         channels = source.shape[2]
         return Tapped(

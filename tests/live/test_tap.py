@@ -58,6 +58,31 @@ def test_blocks_that_nobody_read_in_time_are_told():
     assert tap.read().lost == 0
 
 
+class HeldUp:
+    """Samples whose first reader is held up until what it looks at, and more, was written anew."""
+
+    def __init__(self, tap: Tap) -> None:
+        self._samples, self._tap, self._left = tap._source, tap, 3 * tap.size
+
+    def __setitem__(self, place, samples):
+        self._samples[place] = samples
+
+    def __getitem__(self, places):
+        while self._left:
+            self._left -= 1
+            put(self._tap, self._left, channels=1)
+        return self._samples[places]
+
+
+def test_a_reader_that_is_held_up_for_longer_than_all_that_is_kept_goes_on():
+    tap = Tap(BLOCK, 1, RATE)
+    put(tap, 1, channels=1)
+    tap._source = HeldUp(tap)
+    tapped = tap.read()
+    assert blocks_of(tapped.source) == blocks_of(tapped.played)
+    assert tapped.lost + len(blocks_of(tapped.source)) == 1 + 3 * tap.size
+
+
 def test_a_reader_beside_a_quick_writer_gets_whole_blocks_or_is_told():
     tap, total = Tap(BLOCK, 2, RATE), 1_000
     writer = threading.Thread(target=lambda: [put(tap, n) for n in range(total)])
