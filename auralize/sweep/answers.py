@@ -11,7 +11,7 @@ from auralize.figures.fit import Kind
 from auralize.sweep.alone import Alone, swing
 from auralize.sweep.case_figures import CaseFigures
 from auralize.sweep.cases import Cases
-from auralize.sweep.cheapest import MOST_OF, Cheapest, Picked, PricedChoice
+from auralize.sweep.cheapest import MOST_OF, Cheapest, CheapestOne, PricedChoice
 from auralize.sweep.requirement import Requirement, cell, kind_words, measured_words, told
 
 
@@ -28,12 +28,12 @@ def as_cheapest(found: Cheapest, cases: Cases, figures: Sequence[CaseFigures]) -
     return "\n".join([textwrap.fill(head, WIDTH), *map(wrapped, lines)])
 
 
-def _picked(picked: Picked, cases: Cases) -> str:
+def _picked(picked: CheapestOne, cases: Cases) -> str:
     priced = _priced(picked.priced, cases)
     return priced if picked.does else f"none; nearest is {priced}"
 
 
-def _in_most(picked: Picked, cases: Cases, wanted: Requirement) -> str:
+def _in_most(picked: CheapestOne, cases: Cases, wanted: Requirement) -> str:
     priced = picked.priced
     edge = measured_words(priced.in_most, wanted.kind)
     kept = math.floor(priced.share * 1000.0) / 10.0  # down: 94.96 % are not 95 %

@@ -47,7 +47,7 @@ class PricedChoice:
 
 
 @dataclass(frozen=True)
-class Picked:
+class CheapestOne:
     """The cheapest that does, or, where none does, the one that comes nearest."""
 
     priced: PricedChoice
@@ -60,9 +60,9 @@ class Cheapest:
 
     requirement: Requirement
     prices: Prices
-    nominal: Picked
+    nominal: CheapestOne
     """All tolerances at their nominal values."""
-    in_most: Picked | None
+    in_most: CheapestOne | None
     """In at least `MOST_OF` per cent of the draws; None where nothing is drawn."""
 
 
@@ -123,7 +123,7 @@ def cheapest(
     in_most = np.array([percentiles(one, [MOST_OF])[0] for one in drawn])
     share = np.mean(drawn <= requirement.most, axis=1)
 
-    def picked(values: Real) -> Picked:
+    def picked(values: Real) -> CheapestOne:
         place, does = pick(cost.ravel(), values.ravel(), requirement.most)
         choice, step = divmod(place, cases.grid)
         priced = PricedChoice(
@@ -135,7 +135,7 @@ def cheapest(
             costs.metres[choice][step],
             *(float(one[choice, step]) for one in (cost, nominal, in_most, share)),
         )
-        return Picked(priced, does)
+        return CheapestOne(priced, does)
 
     return Cheapest(
         requirement, costs.prices, picked(nominal), picked(in_most) if cases.tolerances else None
