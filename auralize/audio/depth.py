@@ -31,6 +31,8 @@ SINGLE_BITS: Final = 24
 """Integers of so many bits are exact in single precision."""
 
 DITHER_SEED: Final = 1
+DRAWS: Final = 2
+"""Random values that the dither of a sample is made of; each takes the bit generator one step on."""
 
 
 def output_depth(info: AudioInfo, suffix: str = ".wav") -> Depth:
@@ -57,14 +59,15 @@ class Encoder:
     """Blocks of one sound made into what a file of `depth` holds; `clipped` counts what it cannot.
 
     Integers are rounded to nearest; 16 bit with triangular dither of +-1 step first, whose noise depends
-    on `seed` and not on how the blocks are cut.
+    on `seed` and not on how the blocks are cut: from sample ``first`` on it is what it would be there.
     """
 
-    def __init__(self, depth: Depth, seed: int = DITHER_SEED) -> None:
+    def __init__(self, depth: Depth, seed: int = DITHER_SEED, first: int = 0) -> None:
         self.depth: Depth = depth
         self.clipped = 0
         """Samples over full scale so far; integers cannot hold them and got the nearest value."""
-        self._random = np.random.default_rng(seed)
+        source = np.random.PCG64(seed)
+        self._random = np.random.Generator(source.advance(DRAWS * first))
 
     def encode(self, block: NDArray[Any]) -> NDArray[Any]:
         """As libsndfile takes it; int32 carries its bits at the upper end.
@@ -120,7 +123,7 @@ def triangular(random: np.random.Generator, shape: tuple[int, ...]) -> NDArray[n
 
     Drawn sample by sample, so that the values do not depend on how the signal is cut.
     """
-    draws = random.random((*shape, 2))
+    draws = random.random((*shape, DRAWS))
     sums: NDArray[np.float64] = draws[..., 0] + draws[..., 1]
     sums -= 1.0
     return sums

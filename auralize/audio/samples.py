@@ -72,8 +72,8 @@ def pack(steps: NDArray[np.int32], subtype: str) -> Bytes:
     return out
 
 
-def laid_out(whole: sf.SoundFile, path: Path, frames: int) -> io.FileIO:
-    """A new file where its first sample will be, behind the header for all its frames.
+def laid_out(whole: sf.SoundFile, path: Path, frames: int) -> int:
+    """Give a new file its length, and its header for all its frames; the byte where the first will be.
 
     libsndfile makes that, and ends what it writes with them; until they are put there is a hole.
     Raises OSError; LibsndfileError and AssertionError, as soundfile does.
@@ -84,9 +84,7 @@ def laid_out(whole: sf.SoundFile, path: Path, frames: int) -> io.FileIO:
     start = plain_start(path, frames, FORMS[whole.subtype].width * whole.channels)
     if start is None:
         raise OSError(errno.EIO, os.strerror(errno.EIO))
-    file = io.FileIO(path, "r+")
-    file.seek(start)
-    return file
+    return start
 
 
 def put(file: io.FileIO, raw: Bytes) -> None:

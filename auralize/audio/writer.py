@@ -5,7 +5,6 @@ integers, and may lose the error of a full disk: integers are made before, and t
 before it gets its name.
 """
 
-import io
 import os
 import struct
 from collections.abc import Iterator, Sequence
@@ -14,7 +13,6 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, BinaryIO, Final, Self
 
-import numpy as np
 import soundfile as sf
 from numpy.typing import NDArray
 
@@ -28,9 +26,10 @@ from auralize.audio.depth import (
     sound_bytes,
 )
 from auralize.audio.header import MASK_AT, RIFF_LIMIT
-from auralize.audio.reader import StrPath, clock, native_name, plain_reason
+from auralize.audio.portion import PIECE, Laid, Portion, check_finite, unwritten
+from auralize.audio.reader import StrPath, native_name, plain_reason
 from auralize.audio.room import check_disk
-from auralize.audio.samples import laid_out, pack, put
+from auralize.audio.samples import laid_out
 from auralize.errors import AudioFileError
 from auralize.files import StagedFile
 
@@ -39,10 +38,6 @@ HEADER_ALLOWANCE: Final = 4096
 
 LONGEST_COMMENT: Final = 2000
 """Bytes; libsndfile 1.2.2 reads none beyond 2045 back from a WAV file (measured)."""
-
-PIECE: Final = 8192
-"""Frames encoded at once: what is between float and file stays in the cache. Measured for 16 bit:
-three times as fast as 65536."""
 
 UNWRITTEN: Final = (sf.LibsndfileError, AssertionError, OSError)
 """What a write raises that fails; soundfile asserts on a short one."""
@@ -147,15 +142,14 @@ class AudioWriter:
         self.mask = mask
         self.more = more
         self.written = 0
-        self._encoder = Encoder(depth, dither_seed)
+        self.clipped = 0
+        """Samples over full scale so far; integers cannot hold them and got the nearest value."""
+        self.laid: Laid | None = None
+        """For portions of it, once this is open; None where libsndfile takes all in turn."""
+        self._dither_seed = dither_seed
         self.staged = StagedFile(self.path)
         if self.container != "FLAC":
             check_disk([self.path], self._sound_bytes)
-
-    @property
-    def clipped(self) -> int:
-        """Samples over full scale so far; integers cannot hold them and got the nearest value."""
-        return self._encoder.clipped
 
     @property
     def replaced(self) -> bool:
@@ -189,11 +183,11 @@ class AudioWriter:
         name, form = native_name(self.staged.temporary), self.container
         try:
             file = sf.SoundFile(name, "w", self.rate, self.channels, self.depth, format=form)
-            self._file: sf.SoundFile | io.FileIO = file
+            self._file: sf.SoundFile | Portion = file
             if self.comment:
                 file.comment = self.comment
             if form != "FLAC" and self.depth.startswith("PCM"):
-                self._file = laid_out(file, self.staged.temporary, self.frames)
+                self._lay_out(file)
         except sf.LibsndfileError as error:
             raise self._failure(
                 f"{self.path} cannot be written with {self.channels} channels of {WORDS[self.depth]} at "
@@ -201,6 +195,20 @@ class AudioWriter:
             ) from error
         except (AssertionError, OSError) as error:  # soundfile asserts on a short write
             raise self._failure() from error
+        self._encoder = Encoder(self.depth, self._dither_seed)
+
+    def _lay_out(self, file: sf.SoundFile) -> None:
+        start = laid_out(file, self.staged.temporary, self.frames)
+        self.laid = Laid(
+            self.path,
+            self.staged.temporary,
+            start,
+            self.rate,
+            self.channels,
+            self.depth,
+            self._dither_seed,
+        )
+        self._file = Portion(self.laid).__enter__()
 
     def write(self, block: NDArray[Any]) -> None:
         """Add (n, channels), any n; the values must be finite."""
@@ -210,17 +218,32 @@ class AudioWriter:
             )
         if self.written + len(block) > self.frames:
             raise ValueError(f"More than the {self.frames} frames announced for {self.path}")
+        if isinstance(self._file, Portion):
+            before = self._file.clipped
+            self._file.write(block)
+            self.count(len(block), self._file.clipped - before)
+        else:
+            self._encode(self._file, block)
+
+    def _encode(self, file: sf.SoundFile, block: NDArray[Any]) -> None:
         for at in range(0, len(block), PIECE):
-            piece = block[at : at + PIECE]
-            self._check(piece)
+            piece, before = block[at : at + PIECE], self._encoder.clipped
+            check_finite(self.path, self.rate, self.written, piece)
+            if self._encoder.beyond(piece):
+                raise AudioFileError(
+                    f"{self.path} would get samples beyond the range of {WORDS['FLOAT']}; "
+                    f"{WORDS['DOUBLE']} holds them"
+                )
             try:
-                if isinstance(self._file, io.FileIO):
-                    put(self._file, pack(self._encoder.steps(piece), self.depth))
-                else:
-                    self._file.write(self._encoder.encode(piece))
+                file.write(self._encoder.encode(piece))
             except UNWRITTEN as error:
                 raise self._failure() from error
-            self.written += len(piece)
+            self.count(len(piece), self._encoder.clipped - before)
+
+    def count(self, frames: int, clipped: int) -> None:
+        """So many were written in a portion, or here."""
+        self.written += frames
+        self.clipped += clipped
 
     def __exit__(
         self,
@@ -280,29 +303,13 @@ class AudioWriter:
             reason = error.strerror or str(error)
         if otherwise and not reason:
             return AudioFileError(otherwise)
-        at = clock(self.written, self.rate)
-        return AudioFileError(
-            f"{self.path} could not be written beyond {at}: {reason or 'the system gave no reason'}; make "
-            "room or choose another disk (nothing partial is left behind)"
-        )
+        return unwritten(self.path, self.rate, self.written, reason)
 
     def _discard(self) -> None:
         if hasattr(self, "_file"):
             with suppress(sf.LibsndfileError, OSError):
                 self._file.close()
         self.staged.discard()
-
-    def _check(self, block: NDArray[Any]) -> None:
-        if not np.isfinite(block).all():
-            raise AudioFileError(
-                f"{self.path} would get samples that are not finite numbers after "
-                f"{clock(self.written, self.rate)}; check the gain and the rig"
-            )
-        if self._encoder.beyond(block):
-            raise AudioFileError(
-                f"{self.path} would get samples beyond the range of {WORDS['FLOAT']}; "
-                f"{WORDS['DOUBLE']} holds them"
-            )
 
 
 def _forget_the_time(file: BinaryIO, channels: int) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import struct
 import threading
@@ -168,8 +169,9 @@ def test_beyond_4_gb_samples_are_where_they_belong(tmp_path: Path) -> None:
     """A file with a hole, which takes no room on the disk."""
     path, frames = tmp_path / "a.wav", 800_000_000
     values = noise(1000, 2)
-    with laid_out(sf.SoundFile(path, "w", RATE, 2, "PCM_24", format="RF64"), path, frames) as file:
-        file.seek((frames - 1000) * 6, os.SEEK_CUR)
+    start = laid_out(sf.SoundFile(path, "w", RATE, 2, "PCM_24", format="RF64"), path, frames)
+    with io.FileIO(path, "r+") as file:
+        file.seek(start + (frames - 1000) * 6)
         put(file, pack(values >> 8, "PCM_24"))
     info = probe(path)
     assert (info.frames, info.format) == (frames, "RF64")
