@@ -12,10 +12,10 @@ import re
 import signal
 import sys
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import BrokenExecutor, CancelledError, Executor, Future
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Final, TypeVar
+from typing import TYPE_CHECKING, Final, ParamSpec, TypeVar
 from warnings import catch_warnings, simplefilter
 
 from auralize.errors import AuralizeError, RequestError, one_line
@@ -23,6 +23,7 @@ from auralize.errors import AuralizeError, RequestError, one_line
 if TYPE_CHECKING:
     from distributed import Client
 
+P = ParamSpec("P")
 T = TypeVar("T")
 PATIENCE: Final = 10.0
 """s that a scheduler and its workers are waited for where they do not answer."""
@@ -82,13 +83,37 @@ def processors() -> int:
     return os.cpu_count() or 1
 
 
-def processes() -> Executor:
-    """One for each processor of this machine; they end with this process, however it ends."""
+class Processes(Executor):
+    """One for each processor of this machine, begun with the first work; they end with this process,
+    however it ends."""
+
+    def __init__(self) -> None:
+        self._begun: Executor | None = None
+
+    def submit(self, work: Callable[P, T], /, *given: P.args, **named: P.kwargs) -> Future[T]:
+        if self._begun is None:
+            self._begun = _processes()
+            with catch_warnings():  # of threads that NumPy's products have, and which hold nothing
+                simplefilter("ignore", DeprecationWarning)
+                return self._begun.submit(work, *given, **named)
+        return self._begun.submit(work, *given, **named)
+
+    def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
+        if self._begun is not None:
+            self._begun.shutdown(wait, cancel_futures=cancel_futures)
+
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        self.shutdown(cancel_futures=kind is not None)
+
+
+def _processes() -> Executor:
     from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import get_context
 
-    # Spawned, without what threads of this one may hold.
-    return ProcessPoolExecutor(processors(), get_context("spawn"), _end_with_parent)
+    # Where threads of this process may hold something, without what they hold.
+    alone = sys.platform == "linux" and threading.active_count() == 1
+    way = get_context("fork" if alone else "spawn")
+    return ProcessPoolExecutor(processors(), way, _end_with_parent)
 
 
 def _end_with_parent() -> None:
@@ -96,6 +121,7 @@ def _end_with_parent() -> None:
     from multiprocessing import parent_process
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
     parent = parent_process()
     assert parent is not None
 

@@ -61,16 +61,21 @@ class OverlapSave:
         """Of an impulse response, at the frequencies of a transform."""
         return np.asarray(np.fft.fft(taps, self.size), kind)
 
-    def windows(
-        self, blocks: Iterable[NDArray[Any]], delay: int, frames: int, kind: type
-    ) -> Iterator[NDArray[Any]]:
-        """What each batch is made of, (pairs, n): ``frames`` of output in all, ``delay`` taken out.
+    def before(self, delay: int) -> int:
+        """Frames of input that the first of output needs before its own, ``delay`` taken out."""
+        return self.reach - 1 - delay
 
-        ``blocks`` are (n, channels), any n; silence is around them. All of them are taken.
+    def windows(
+        self, blocks: Iterable[NDArray[Any]], silence: int, frames: int, kind: type
+    ) -> Iterator[NDArray[Any]]:
+        """What each batch is made of, (pairs, n): ``frames`` of output in all.
+
+        ``blocks`` are (n, channels), any n, the first with what is `before` the output, or so many frames
+        of ``silence`` in place of that; silence is behind them. All of them are taken.
         """
         before, real = self.reach - 1, kind(0).real.dtype
         window: NDArray[Any] = np.zeros((self._pairs, before + self.frames), kind)
-        held, done = before - delay, 0
+        held, done = silence, 0
         for block in blocks:
             at = 0
             while at < len(block):

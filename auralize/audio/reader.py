@@ -145,9 +145,10 @@ def frames_of(info: AudioInfo) -> Iterator[FrameReader]:
 
 
 def read_blocks(
-    source: StrPath | AudioInfo, frames_per_block: int, single: bool = False
+    source: StrPath | AudioInfo, frames_per_block: int, single: bool = False, first: int = 0
 ) -> Iterator[NDArray[Any]]:
-    """The samples, full scale 1.0, in blocks (n, channels); all but the last n are the one asked.
+    """The samples from frame ``first`` on, full scale 1.0, in blocks (n, channels); all but the last n
+    are the one asked.
 
     Integer samples are decoded exactly, those of 32 bit in double precision. Memory holds one block.
     Raises AudioFileError at once for what `probe` refuses; while running for damage, a file cut short,
@@ -156,11 +157,13 @@ def read_blocks(
     if frames_per_block < 1:
         raise ValueError(f"Blocks of {frames_per_block} frames were asked for; 1 or more is right")
     info = source if isinstance(source, AudioInfo) else probe(source)
-    return _blocks(info, frames_per_block, single)
+    return _blocks(info, frames_per_block, single, first)
 
 
-def _blocks(info: AudioInfo, frames_per_block: int, single: bool) -> Iterator[NDArray[Any]]:
-    done = 0
+def _blocks(
+    info: AudioInfo, frames_per_block: int, single: bool, first: int
+) -> Iterator[NDArray[Any]]:
+    done = first
     reason = ""
     with told_of(info.path), frames_of(info) as file:
         check_unchanged(info)

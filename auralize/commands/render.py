@@ -107,15 +107,17 @@ def run(arguments: argparse.Namespace) -> None:
             progress.wipe()
             print(as_gains(done), flush=True)
 
-        if len(sounds) == 1 and arguments.scheduler is None:
-            tell(render(sounds[0], choices, arguments.into, options, progress))
-            failed = []
-        else:
-            asked = replace(rig, choices={choice.name: choice for choice in choices})
-            with executor_of(arguments) as executor:
-                failed = render_all(
-                    sounds, asked, arguments.into, options, progress, tell, executor
-                ).failed
+        alone = len(sounds) == 1 and arguments.scheduler is None
+        with executor_of(arguments, by_all=True) as executor:
+            if alone:
+                tell(render(sounds[0], choices, arguments.into, options, progress, executor))
+                failed = []
+            else:
+                asked = replace(rig, choices={choice.name: choice for choice in choices})
+                by = {"workers" if arguments.scheduler is None else "executor": executor}
+                batch = render_all(sounds, asked, arguments.into, options, progress, tell, **by)
+                failed = batch.failed
+        if not alone:
             print(as_summary(len(sounds), failed))
     for caution in heat(choices):
         print(caution)

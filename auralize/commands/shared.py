@@ -109,11 +109,11 @@ def executor_of(
     arguments: argparse.Namespace, by_all: bool = False
 ) -> AbstractContextManager[Executor | None]:
     """The workers that were asked for; else none, or where it pays all processors of this machine."""
-    from auralize.executors import cluster, processes, processors
+    from auralize.executors import Processes, cluster, processors
 
     if arguments.scheduler is not None:
         return cluster(arguments.scheduler)
-    return processes() if by_all and processors() > 1 else nullcontext()
+    return Processes() if by_all and processors() > 1 else nullcontext()
 
 
 def loaded(arguments: argparse.Namespace) -> Rig:

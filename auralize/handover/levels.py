@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 from auralize.audio.metering import Level
@@ -79,6 +77,4 @@ def _heard(choice: Choice, filters: RunFilters) -> list[End]:
 
 def measure_all(take: Take, parts: Sequence[Part], share: Share) -> Measured:
     """How loud the region is, and every signal of it, as `render` finds them."""
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        source = measured(take, parts, take.frames, pool, share)
-    return Measured(source, parts)
+    return Measured(measured(take, parts, take.frames, share), parts)

@@ -104,9 +104,11 @@ def render_all(
     progress: Progress = lambda share: None,
     told: Callable[[Rendered], None] = lambda done: None,
     executor: Executor | None = None,
+    workers: Executor | None = None,
 ) -> Batch:
     """Each source as `render` does it, filters being designed once; one that fails does not stop the rest.
 
+    Of those that are rendered here each is shared by ``workers``, which must see the files of this machine.
     Of each that is done ``told`` hears at once. With an ``executor`` its workers render, one source each
     at a time, and are sent the text of a Rig; the results are the same. Raises AuralizeError before anything
     is done where a file is in the way, and for a folder that cannot be made; WorkerError where workers are
@@ -119,7 +121,7 @@ def render_all(
     frames, done = sum(job.frames for job in jobs), 0
     with made_folder(folder):
         if executor is None or not jobs:
-            outcomes = _carried_out_here(jobs, progress, frames)
+            outcomes = _carried_out_here(jobs, progress, frames, workers)
         elif isinstance(choices, Rig):
             outcomes = carried_out_by(executor, choices, jobs, folder)
         else:
@@ -159,8 +161,10 @@ def _prepared(
     return jobs
 
 
-def _carried_out_here(jobs: Sequence[Job], progress: Progress, frames: int) -> Generator[Outcome]:
-    """One after the other, in this process; ``frames`` are those of all."""
+def _carried_out_here(
+    jobs: Sequence[Job], progress: Progress, frames: int, workers: Executor | None
+) -> Generator[Outcome]:
+    """One after the other, on this machine; ``frames`` are those of all."""
     designs, before = Designs(), 0
     for job in jobs:
 
@@ -168,7 +172,7 @@ def _carried_out_here(jobs: Sequence[Job], progress: Progress, frames: int) -> G
             progress((before + part * job.frames) / frames)
 
         try:
-            yield job, carried_out(job, designs, share)
+            yield job, carried_out(job, designs, share, workers)
         except AuralizeError as error:
             yield job, error
         before += job.frames

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
@@ -72,8 +72,11 @@ def render(
     folder: Path,
     options: RenderOptions = USUAL,
     progress: Progress = lambda share: None,
+    workers: Executor | None = None,
 ) -> Rendered:
     """Render ``source`` through every choice into ``folder``, with a JSON sidecar beside each file.
+
+    ``workers`` share the work on one source; they must see the files of this machine.
 
     A folder that is not there is made, and goes again where nothing comes of it. Raises AuralizeError;
     no output appears unless it is complete, and none in place of a file that this call did not make.
@@ -81,7 +84,7 @@ def render(
     check_drops(choices, options)
     job = prepared(source, choices, folder, options)
     with made_folder(folder):
-        return carried_out(job, Designs(), progress)
+        return carried_out(job, Designs(), progress, workers)
 
 
 def check_drops(choices: Sequence[Choice], options: RenderOptions) -> None:
@@ -118,8 +121,10 @@ def prepared(source: Path, choices: Sequence[Choice], folder: Path, options: Ren
     return Job(take, choices, options, depth, paths)
 
 
-def carried_out(job: Job, designs: Designs, progress: Progress) -> Rendered:
-    """Write all that a job has to make, or nothing; raises AuralizeError."""
+def carried_out(
+    job: Job, designs: Designs, progress: Progress, workers: Executor | None = None
+) -> Rendered:
+    """Write all that a job has to make, or nothing; raises AuralizeError. ``workers`` as for `render`."""
     take, options, frames = job.take, job.options, job.frames
     for path in job.paths.values():
         check_output(path, job.depth, inputs=[take.info.path])
@@ -127,7 +132,7 @@ def carried_out(job: Job, designs: Designs, progress: Progress) -> Rendered:
     parts = _plan(job, designs)
     _check_room(take, list(job.paths.values()), job.depth, frames)
     with ExitStack() as files:
-        level, gains, writers = written(job, parts, progress, files)
+        level, gains, writers = written(job, parts, progress, files, workers)
         kept = [part for part in parts if part.heard in writers]
         sidecars = [files.enter_context(StagedText(sidecar(job.paths[p.heard]))) for p in kept]
         outputs = [_output(p, gains[p.heard], writers[p.heard]) for p in kept]

@@ -58,9 +58,10 @@ def as_it_is(beside: Fir) -> Fir:
     return Fir(np.eye(1, delay + 1, delay)[0], beside.rate, delay, -np.inf)
 
 
-def meter_of(take: Take) -> Meter:
+def meter_of(take: Take, first: int = 0) -> Meter:
+    """For what is made of a take, from step ``first`` of 100 ms on."""
     rate, channels = take.info.rate, take.channels
-    return Meter(rate, channels, LoudnessMeter(rate, channels, take.mask))
+    return Meter(rate, channels, LoudnessMeter(rate, channels, take.mask, first), first)
 
 
 def matches(parts: Sequence[Part], match: Match, reference: float) -> dict[str, float]:

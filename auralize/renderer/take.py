@@ -102,18 +102,25 @@ class Take:
         rate = self.info.rate
         return {"from_s": self.first / rate, "for_s": self.frames / rate, "fade_s": FADE}
 
-    def blocks(self, single: bool = False) -> Iterator[NDArray[Any]]:
-        """The samples (n, channels); raises as `read_blocks` does, as far as it has to read."""
-        gain = self._fades()
-        done = -self.first
-        for block in read_blocks(self.info, BLOCK, single):
-            taken = block[max(0, -done) : self.frames - done]
-            begin = max(0, done)
-            done += len(block)
+    def blocks(
+        self, single: bool = False, begin: int = 0, end: int | None = None
+    ) -> Iterator[NDArray[Any]]:
+        """The samples (n, channels), or those of frames ``begin`` to ``end``.
+
+        Raises as `read_blocks` does, as far as it has to read: what does not lie plainly in a file is
+        decoded from its first frame on.
+        """
+        gain, end = self._fades(), self.frames if end is None else min(end, self.frames)
+        first = 0 if self.info.start is None else self.first + begin
+        done = first - self.first
+        for block in read_blocks(self.info, BLOCK, single, first):
+            skipped = max(0, begin - done)
+            taken = block[skipped : max(0, end - done)]
+            at, done = done + skipped, done + len(block)
             if len(taken):
                 out = taken.mean(axis=1, keepdims=True) if self.mono else taken
-                yield out if gain is None else out * gain[begin : begin + len(out), None]
-            if done >= self.frames and self.first + self.frames < self.info.frames:
+                yield out if gain is None else out * gain[at : at + len(out), None]
+            if done >= end and self.first + end < self.info.frames:
                 return
 
     def _fades(self) -> Samples | None:

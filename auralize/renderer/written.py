@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-import os
 import zlib
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import ExitStack, suppress
 
 from auralize.audio.carried import carried
@@ -28,36 +27,43 @@ from auralize.renderer.parts import (
     matches,
     meter_of,
 )
-from auralize.renderer.passage import SINGLE_DEPTHS, Outlet, Passage
+from auralize.renderer.passage import Passage
+from auralize.renderer.stretch import SINGLE_DEPTHS
 from auralize.units import amplitude
 
 Writers = Mapping[Heard, AudioWriter]
 
 
 def written(
-    job: Job, parts: Sequence[Part], progress: Progress, files: ExitStack
+    job: Job,
+    parts: Sequence[Part],
+    progress: Progress,
+    files: ExitStack,
+    workers: Executor | None = None,
 ) -> tuple[Level, Mapping[Heard, Gains], Writers]:
-    """The level of the source, what each part is given, and the files it went to, open in ``files``."""
+    """The level of the source, what each part is given, and the files it went to, open in ``files``.
+
+    ``workers`` see the files of this machine and share the work; None: it is done here.
+    """
     more = carried(job.take.info.path) if job.take.whole else b""
     foreseen = _foreseen(parts, job)
     share = Share(progress, 1 if len(foreseen) == len(job.paths) else 2, job.frames)
     source = meter_of(job.take)
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        pool.submit(getattr, job, "source_sha256")  # takes long, and is asked for at the end
-        early = files.enter_context(ExitStack())
-        writers = _writers(job, parts, foreseen, more, early)
-        passage = _passage(job, parts, _outlets(writers, foreseen), source)
-        passage.run(pool, share)
-        gains = _gains(parts, job, source.level.loudness)
-        if not passage.outlets or any(gains[heard] != foreseen[heard] for heard in writers):
-            _give_up(early)
-            writers = {}
-        left = [part for part in parts if part.heard in job.paths and part.heard not in writers]
-        if left:
-            share.twice()
-            late = _writers(job, left, gains, more, files)
-            _passage(job, left, _outlets(late, gains)).run(pool, share)
-            writers |= late
+    early = files.enter_context(ExitStack())
+    writers = _writers(job, parts, foreseen, more, early)
+    passage = _passage(job, parts, writers, foreseen, source)
+    with ThreadPoolExecutor(1) as pool:  # this takes long, and is asked for at the end
+        passage.run(share, workers, lambda: pool.submit(getattr, job, "source_sha256"))
+    gains = _gains(parts, job, source.level.loudness)
+    if passage.passed or any(gains[heard] != foreseen[heard] for heard in writers):
+        _give_up(early)
+        writers = {}
+    left = [part for part in parts if part.heard in job.paths and part.heard not in writers]
+    if left:
+        share.twice()
+        late = _writers(job, left, gains, more, files)
+        _passage(job, left, late, gains).run(share, workers)
+        writers |= late
     return source.level, gains, writers
 
 
@@ -79,10 +85,15 @@ def _foreseen(parts: Sequence[Part], job: Job) -> Mapping[Heard, Gains]:
 
 
 def _passage(
-    job: Job, parts: Sequence[Part], outlets: Mapping[Heard, Outlet], source: Meter | None = None
+    job: Job,
+    parts: Sequence[Part],
+    writers: Writers,
+    gains: Mapping[Heard, Gains],
+    source: Meter | None = None,
 ) -> Passage:
     exact = job.depth not in SINGLE_DEPTHS
-    return Passage(job.take, parts, job.frames, outlets, source, exact=exact)
+    given = {heard: (writer, amplitude(gains[heard].total)) for heard, writer in writers.items()}
+    return Passage(job.take, parts, job.frames, given, source, exact=exact)
 
 
 class _OtherGainError(Exception):
@@ -115,12 +126,6 @@ def _writers(
         part.heard: files.enter_context(_writer(job, part, gains[part.heard], more))
         for part in parts
         if part.heard in job.paths and part.heard in gains
-    }
-
-
-def _outlets(writers: Writers, gains: Mapping[Heard, Gains]) -> dict[Heard, Outlet]:
-    return {
-        heard: Outlet(writer, amplitude(gains[heard].total)) for heard, writer in writers.items()
     }
 
 

@@ -22,7 +22,9 @@ def direct(signal, taps, delay, frames):
 
 
 def made(cut, signal, taps, delay, frames, kind, blocks):
-    windows = cut.windows(iter(np.array_split(signal, blocks)), delay, frames, kind)
+    windows = cut.windows(
+        iter(np.array_split(signal, blocks)), cut.before(delay), frames, kind
+    )
     response = cut.response(taps).astype(kind)
     got = [(cut.filtered(cut.spectra(w), response), cut.unfiltered(w, delay)) for w in windows]
     wet, dry = (np.concatenate(parts)[:frames] for parts in zip(*got, strict=True))
@@ -72,5 +74,5 @@ def test_long_impulse_responses_have_their_room():
 def test_the_loudest_segment_is_told_by_both_channels_of_a_pair():
     cut = OverlapSave(100, 3)
     steady = np.full((20_000, 3), [0.3, 0.4, 0.2])
-    (window, *_) = cut.windows([steady], 0, 10, np.complex64)
+    (window, *_) = cut.windows([steady], cut.before(0), 10, np.complex64)
     assert cut.rms(window) == pytest.approx(0.5, rel=1e-4)
