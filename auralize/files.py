@@ -60,10 +60,14 @@ class StagedFile:
         """Put it on the disk, then under its name, at one stroke."""
         commit_all([self])
 
-    def prepare(self) -> None:
-        """Put it on the disk, with the rights it will have."""
+    def sync(self) -> None:
+        """Put what it holds on the disk."""
         with self.temporary.open("rb+") as file:
             os.fsync(file.fileno())
+
+    def prepare(self) -> None:
+        """Put it on the disk, with the rights it will have."""
+        self.sync()
         if (model := self._model()) is not None:
             self._take_after(model)
 

@@ -69,45 +69,51 @@ class Encoder:
         source = np.random.PCG64(seed)
         self._random = np.random.Generator(source.advance(DRAWS * first))
 
-    def encode(self, block: NDArray[Any]) -> NDArray[Any]:
+    def encode(self, block: NDArray[Any], highest: float | None = None) -> NDArray[Any]:
         """As libsndfile takes it; int32 carries its bits at the upper end.
 
-        The samples must be finite, and not `beyond` a float's range.
+        ``highest`` is the magnitude of the samples, if known, which must be finite and, for a float of
+        32 bits, within its range.
         """
         if self.depth == "DOUBLE":
             return block
         if self.depth == "FLOAT":
             return block.astype(np.float32)
-        steps = self.steps(block)
+        steps = self.steps(block, highest).astype(np.int32)
         bits = 8 * SAMPLE_BYTES[self.depth]
         return steps.astype(np.int16) if bits == 16 else steps << (32 - bits)
 
-    def steps(self, block: NDArray[Any]) -> NDArray[np.int32]:
-        """The integers of a depth that has them; the samples must be finite."""
+    def steps(self, block: NDArray[Any], highest: float | None = None) -> NDArray[Any]:
+        """The whole numbers, as floats, of a depth that has them; see `encode`."""
         bits = 8 * SAMPLE_BYTES[self.depth]
         dither = triangular(self._random, block.shape) if bits == 16 else None
-        steps, clipped = quantise(block, bits, dither)
+        steps, clipped = quantise(block, bits, dither, highest)
         self.clipped += clipped
         return steps
 
-    def beyond(self, block: NDArray[np.float64]) -> bool:
-        """Whether a float of 32 bits cannot hold some of these; integers hold the nearest they can."""
-        return self.depth == "FLOAT" and bool(np.abs(block).max() > np.finfo(np.float32).max)
+
+def magnitude(block: NDArray[Any]) -> float:
+    """The highest of any sample; not finite where one is not."""
+    return max(-float(block.min()), float(block.max())) if block.size else 0.0
 
 
 def quantise(
-    block: NDArray[Any], bits: int, dither: NDArray[np.float64] | None = None
-) -> tuple[NDArray[np.int32], int]:
-    """Nearest integers of `bits` bits for full scale 1.0, and how many samples were over full scale.
+    block: NDArray[Any],
+    bits: int,
+    dither: NDArray[np.float64] | None = None,
+    highest: float | None = None,
+) -> tuple[NDArray[Any], int]:
+    """Nearest whole numbers of `bits` bits for full scale 1.0, and how many samples were over full scale.
 
     `dither` is in steps. What dither alone lifts over the top is held there and not counted. 16 to
-    32 bits; the samples must be finite. Those in single precision stay in it where it is exact.
+    32 bits; the samples must be finite, ``highest`` their magnitude, if known. Those in single precision
+    stay in it where it is exact.
     """
     top = 2.0 ** (bits - 1)
     exact = bits <= SINGLE_BITS and dither is None
     steps = np.multiply(block, top, dtype=block.dtype if exact else np.float64)
     clipped = 0
-    if steps.size and (steps.min() < -top or steps.max() > top - 1):
+    if top * (magnitude(block) if highest is None else highest) > top - 1:
         nearest = np.rint(steps)
         clipped = int(np.count_nonzero((nearest < -top) | (nearest > top - 1)))
     if dither is not None:
@@ -115,7 +121,7 @@ def quantise(
     np.rint(steps, out=steps)
     if clipped or dither is not None:
         np.clip(steps, -top, top - 1, out=steps)
-    return steps.astype(np.int32), clipped
+    return steps, clipped
 
 
 def triangular(random: np.random.Generator, shape: tuple[int, ...]) -> NDArray[np.float64]:

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import io
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Final, Self
 
-import numpy as np
 from numpy.typing import NDArray
 
-from auralize.audio.depth import SAMPLE_BYTES, Depth, Encoder
+from auralize.audio.depth import SAMPLE_BYTES, Depth, Encoder, magnitude
 from auralize.audio.reader import clock
 from auralize.audio.samples import pack, put
 from auralize.errors import AudioFileError
@@ -46,6 +46,8 @@ class Portion:
         self.laid, self.first = laid, first
         self.written = 0
         """Frames so far."""
+        self.highest = 0.0
+        """Magnitude of any sample so far."""
         self._encoder = Encoder(laid.depth, laid.dither_seed, first * laid.channels)
 
     @property
@@ -86,9 +88,10 @@ class Portion:
         """Add (n, channels), any n."""
         for at in range(0, len(block), PIECE):
             piece = block[at : at + PIECE]
-            check_finite(self.laid.path, self.laid.rate, self.first + self.written, piece)
+            highest = found_finite(self.laid.path, self.laid.rate, self.first + self.written, piece)
+            self.highest = max(self.highest, highest)
             try:
-                put(self._file, pack(self._encoder.steps(piece), self.laid.depth))
+                put(self._file, pack(self._encoder.steps(piece, highest), self.laid.depth))
             except OSError as error:
                 raise self._failure(error) from error
             self.written += len(piece)
@@ -98,13 +101,15 @@ class Portion:
         return unwritten(laid.path, laid.rate, frames, error.strerror or str(error))
 
 
-def check_finite(path: Path, rate: int, frames: int, block: NDArray[Any]) -> None:
-    """Raise AudioFileError where samples behind so many frames are not finite numbers."""
-    if not np.isfinite(block).all():
+def found_finite(path: Path, rate: int, frames: int, block: NDArray[Any]) -> float:
+    """The magnitude of samples behind so many frames; AudioFileError where one is not a finite number."""
+    highest = magnitude(block)
+    if not math.isfinite(highest):
         raise AudioFileError(
             f"{path} would get samples that are not finite numbers after {clock(frames, rate)}; check the "
             "gain and the rig"
         )
+    return highest
 
 
 def unwritten(path: Path, rate: int, frames: int, reason: str) -> AudioFileError:

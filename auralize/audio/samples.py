@@ -60,16 +60,13 @@ def unpack(raw: Bytes, subtype: str, out: NDArray[Any]) -> None:
         out *= form.scale
 
 
-def pack(steps: NDArray[np.int32], subtype: str) -> Bytes:
-    """Integers, which must be within the range of ``subtype``, as the bytes of a file."""
-    flat = np.ascontiguousarray(steps).reshape(-1)
-    if subtype != "PCM_24":
-        return flat.astype(FORMS[subtype].taken).view(np.uint8)
-    parts = flat.astype("<i4", copy=False).view(np.uint8)
-    out = np.empty(3 * len(flat), np.uint8)
-    for byte in range(3):
-        out[byte::3] = parts[byte::4]
-    return out
+def pack(steps: NDArray[Any], subtype: str) -> Bytes:
+    """Whole numbers, which must be within the range of ``subtype``, as the bytes of a file."""
+    flat, form = np.ascontiguousarray(steps).reshape(-1), FORMS[subtype]
+    raw = np.empty(form.width * len(flat) + form.taken.itemsize - form.width, np.uint8)
+    # Of 24 bits, each is put down as 32, over the highest byte of the one before.
+    np.copyto(np.ndarray(flat.shape, form.taken, raw.data, 0, (form.width,)), flat, "unsafe")
+    return raw[: form.width * len(flat)]
 
 
 def laid_out(whole: sf.SoundFile, path: Path, frames: int) -> int:

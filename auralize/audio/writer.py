@@ -26,7 +26,7 @@ from auralize.audio.depth import (
     sound_bytes,
 )
 from auralize.audio.header import MASK_AT, RIFF_LIMIT
-from auralize.audio.portion import PIECE, Laid, Portion, check_finite, unwritten
+from auralize.audio.portion import PIECE, Laid, Portion, found_finite, unwritten
 from auralize.audio.reader import StrPath, native_name, plain_reason
 from auralize.audio.room import check_disk
 from auralize.audio.samples import laid_out
@@ -38,6 +38,9 @@ HEADER_ALLOWANCE: Final = 4096
 
 LONGEST_COMMENT: Final = 2000
 """Bytes; libsndfile 1.2.2 reads none beyond 2045 back from a WAV file (measured)."""
+
+HIGHEST_FLOAT: Final = (2.0 - 2.0**-23) * 2.0**127
+"""The highest that a float of 32 bits holds (IEEE 754)."""
 
 UNWRITTEN: Final = (sf.LibsndfileError, AssertionError, OSError)
 """What a write raises that fails; soundfile asserts on a short one."""
@@ -144,6 +147,8 @@ class AudioWriter:
         self.written = 0
         self.clipped = 0
         """Samples over full scale so far; integers cannot hold them and got the nearest value."""
+        self.highest = 0.0
+        """Magnitude of any sample that was written here."""
         self.laid: Laid | None = None
         """For portions of it, once this is open; None where libsndfile takes all in turn."""
         self._dither_seed = dither_seed
@@ -221,6 +226,7 @@ class AudioWriter:
         if isinstance(self._file, Portion):
             before = self._file.clipped
             self._file.write(block)
+            self.highest = self._file.highest
             self.count(len(block), self._file.clipped - before)
         else:
             self._encode(self._file, block)
@@ -228,14 +234,15 @@ class AudioWriter:
     def _encode(self, file: sf.SoundFile, block: NDArray[Any]) -> None:
         for at in range(0, len(block), PIECE):
             piece, before = block[at : at + PIECE], self._encoder.clipped
-            check_finite(self.path, self.rate, self.written, piece)
-            if self._encoder.beyond(piece):
+            highest = found_finite(self.path, self.rate, self.written, piece)
+            self.highest = max(self.highest, highest)
+            if self.depth == "FLOAT" and highest > HIGHEST_FLOAT:
                 raise AudioFileError(
                     f"{self.path} would get samples beyond the range of {WORDS['FLOAT']}; "
                     f"{WORDS['DOUBLE']} holds them"
                 )
             try:
-                file.write(self._encoder.encode(piece))
+                file.write(self._encoder.encode(piece, highest))
             except UNWRITTEN as error:
                 raise self._failure() from error
             self.count(len(piece), self._encoder.clipped - before)
@@ -283,6 +290,11 @@ class AudioWriter:
             raise self._failure() from error
         if not _is_complete(self.staged.temporary, self.frames):
             raise self._failure()
+
+    def sync(self) -> None:
+        """Have what is written on the disk: takes long, and can be done beside other work."""
+        with self._told():
+            self.staged.sync()
 
     @contextmanager
     def _told(self) -> Iterator[None]:

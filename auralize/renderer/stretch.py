@@ -152,7 +152,6 @@ class Maker:
         """Measure and write a stretch: by number, where each part goes to. ``told`` gets frames as they
         are done. Raises AudioFileError."""
         meters, first = self._meters(stretch)
-        passed = False
         with ExitStack() as files:
             sinks = {
                 number: (files.enter_context(_opened(outlet.file, stretch)), outlet.factor)
@@ -164,16 +163,16 @@ class Maker:
                     continue
                 frames = min(len(made[0]), stretch.end - at)
                 for number, (sink, factor) in sinks.items():
-                    block = factor * made[number + 1][:frames]
-                    sink.write(block)
-                    passed |= bool(meters) and bool(np.abs(block).max() > amplitude(CEILING))
+                    block = made[number + 1][:frames]
+                    sink.write(block if factor == 1.0 else factor * block)
                 told(frames)
             clipped = {
                 number: sink.clipped
                 for number, (sink, _) in sinks.items()
                 if isinstance(sink, Portion)
             }
-        return Made(meters, clipped, passed)
+            highest = max((sink.highest for sink, _ in sinks.values()), default=0.0)
+        return Made(meters, clipped, bool(meters) and highest > amplitude(CEILING))
 
     def _meters(self, stretch: Stretch) -> tuple[list[Meter], int]:
         """Of the source and the parts, and the frame that they begin at: early, unless all begins there."""

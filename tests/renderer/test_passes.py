@@ -1,4 +1,4 @@
-"""How often a source is gone through; that precision is kept at any level, by any number of threads."""
+"""How often a source is gone through; that precision is kept at any level."""
 
 from pathlib import Path
 
@@ -8,7 +8,6 @@ import soundfile as sf
 
 from auralize.filters.fir import design_run
 from auralize.gains import LOUDNESS
-from auralize.renderer import passage, written
 from auralize.renderer.files import render
 from auralize.renderer.options import RenderOptions
 from auralize.renderer.take import Take
@@ -99,16 +98,3 @@ def test_loud_sounds_are_as_exact_as_soft_ones(tmp_path, reel, signal, level, fr
     wanted = 10 ** (output.gains.total / 20) * whole[fir.delay :][: len(taken)]
     found = sf.read(output.path, always_2d=True)[0]
     assert np.abs(found - wanted).max() <= 2 * LSB_24
-
-
-@pytest.mark.parametrize(("threads", "ahead"), [(1, 0), (1, 3), (5, 4)])
-def test_the_same_bytes_whatever_the_threads(tmp_path, reel, monkeypatch, threads, ahead):
-    source = tmp_path / "noise.wav"
-    noise = np.random.default_rng(4).normal(0.0, 0.1, (7 * RATE, 2))
-    sf.write(source, noise, RATE, "PCM_16")
-    usual = render(source, reel, tmp_path / "usual")
-    monkeypatch.setattr(written.os, "cpu_count", lambda: threads)
-    monkeypatch.setattr(passage, "AHEAD", ahead)
-    for a, b in zip(usual.outputs, render(source, reel, tmp_path / "other").outputs, strict=True):
-        assert a.path.read_bytes() == b.path.read_bytes()
-        assert (a.loudness, a.true_peak) == (b.loudness, b.true_peak)

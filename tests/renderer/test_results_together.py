@@ -178,12 +178,12 @@ def test_a_terminal_that_closes_stops_a_render_as_ctrl_c_does(source: Path, numb
     """The signal comes from within, in the second pass."""
     code = f"""
 import signal, sys
-from auralize.audio import writer
-write = writer.AudioWriter.write
+from auralize.audio.portion import Portion
+write = Portion.write
 def stopped(self, block):
     signal.raise_signal(signal.{number})
     write(self, block)
-writer.AudioWriter.write = stopped
+Portion.write = stopped
 from auralize.commands.main import main
 sys.exit(main(sys.argv[1:]))
 """

@@ -1,0 +1,176 @@
+"""A sound made stretch by stretch, by one process or several: the same as in one go."""
+
+import os
+import signal
+from concurrent.futures import ProcessPoolExecutor
+from itertools import pairwise
+from multiprocessing import get_context
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile as sf
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from auralize.audio.loudness import LoudnessMeter
+from auralize.errors import AudioFileError
+from auralize.executors import WorkerError
+from auralize.gains import LOUDNESS
+from auralize.renderer import stretch
+from auralize.renderer.files import render
+from auralize.renderer.options import RenderOptions
+from auralize.renderer.stretch import Maker, Stretch
+from auralize.renderer.take import Excerpt
+from auralize.rig.reading import load_rig
+
+RIG = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
+RATE = 48_000
+LONG = 9.0
+"""s: four stretches and a rest."""
+
+
+@pytest.fixture(scope="module")
+def reel():
+    return load_rig(RIG).pick(["reel"])
+
+
+@pytest.fixture
+def stretches(monkeypatch):
+    """How often one is made in this process; each is a single batch, of 2.2 s."""
+    made, make = [], Maker.make
+
+    def counted(self, *rest):
+        made.append(rest[0])
+        return make(self, *rest)
+
+    monkeypatch.setattr(stretch, "STRETCH", 0.1)
+    monkeypatch.setattr(Maker, "make", counted)
+    return made
+
+
+@pytest.fixture
+def workers():
+    with ProcessPoolExecutor(2, get_context("fork")) as pool:
+        pool.submit(os.getpid).result()
+        yield pool
+
+
+def noise(path, subtype="PCM_24", level=0.1, channels=2, seconds=LONG):
+    """With a click in its midst, and a swell: levels differ from stretch to stretch."""
+    frames = round(seconds * RATE)
+    sound = np.random.default_rng(4).normal(0.0, level, (frames, channels))
+    sound *= np.linspace(0.3, 1.0, frames)[:, None]
+    sound[frames // 2] = 0.7
+    sf.write(path, np.rint(sound * 2**23).astype(np.int32) << 8, RATE, subtype)
+    return path
+
+
+def told(done):
+    levels = [level for output in done.outputs for level in (output.loudness, output.true_peak)]
+    return [done.source_loudness, done.source_true_peak, *levels]
+
+
+def held(done):
+    return [output.path.read_bytes() for output in done.outputs]
+
+
+@pytest.mark.parametrize(
+    ("subtype", "options"),
+    [
+        ("PCM_24", RenderOptions(signals=("receiving",))),
+        ("PCM_16", RenderOptions()),
+        ("PCM_24", RenderOptions(match=LOUDNESS, source=True, tail=3.0)),
+        ("PCM_16", RenderOptions(makeup=3.0, excerpt=Excerpt(0.5, 7.0, mono=True))),
+        ("FLOAT", RenderOptions(makeup=3.0, depth="PCM_24")),
+    ],
+)
+def test_the_same_bytes_by_one_process_and_by_two(
+    tmp_path, reel, stretches, workers, monkeypatch, subtype, options
+):
+    source = noise(tmp_path / "noise.wav", subtype)
+    here = render(source, reel, tmp_path / "here", options)
+    assert len(stretches) >= 4
+    stretches.clear()
+    by_two = render(source, reel, tmp_path / "by two", options, workers=workers)
+    assert not stretches
+    assert (held(by_two), told(by_two)) == (held(here), told(here))
+    monkeypatch.setattr(stretch, "STRETCH", 1e6)
+    at_once = render(source, reel, tmp_path / "at once", options)
+    assert {one.begin for one in stretches} == {0}
+    assert told(at_once) == pytest.approx(told(here), abs=1e-6)  # dB
+    for a, b in zip(at_once.outputs, here.outputs, strict=True):
+        assert (a.clipped, a.gains.makeup) == (b.clipped, pytest.approx(b.gains.makeup, abs=1e-6))
+        off = sf.read(a.path, dtype="int32")[0] - sf.read(b.path, dtype="int32")[0]
+        assert np.abs(off).max() <= (0 if a.gains == b.gains else 1 << 16)
+
+
+@pytest.mark.parametrize(("ending", "flac"), [("flac", False), ("wav", True), ("flac", True)])
+def test_what_is_decoded_or_encoded_in_turn_is_made_in_one_go(
+    tmp_path, reel, stretches, workers, ending, flac
+):
+    plain = render(noise(tmp_path / "noise.wav"), reel, tmp_path / "plain", RenderOptions())
+    stretches.clear()
+    options = RenderOptions(suffix=".flac" if flac else ".wav")
+    source = noise(tmp_path / f"noise.{ending}")
+    done = render(source, reel, tmp_path / "other", options, workers=workers)
+    assert {one.begin for one in stretches} == {0}
+    for a, b in zip(plain.outputs, done.outputs, strict=True):
+        assert np.array_equal(sf.read(a.path)[0], sf.read(b.path)[0])
+
+
+@pytest.mark.parametrize("by", ["here", "workers"])
+def test_one_stretch_that_passes_the_ceiling_turns_all_down(tmp_path, reel, stretches, workers, by):
+    source = noise(tmp_path / "noise.wav", level=0.05)
+    options = RenderOptions(signals=("receiving",), makeup=3.5)
+    shares = []
+    (output,) = render(
+        source, reel, tmp_path / by, options, shares.append, workers if by == "workers" else None
+    ).outputs
+    assert shares == sorted(shares)
+    assert shares[-1] == 1.0
+    assert output.true_peak <= -1.0 + 1e-9
+
+
+@given(
+    rate=st.sampled_from([8_000, 11_025, 22_050, 44_100, 48_000, 192_000]),
+    cuts=st.lists(st.integers(1, 40_000), min_size=2, max_size=5, unique=True),
+)
+@settings(max_examples=40, deadline=None)
+def test_steps_of_stretches_are_those_that_a_meter_has_ended(rate, cuts):
+    cuts = [0, *sorted(cuts)]
+    meter, ended = LoudnessMeter(rate, 1), [0]
+    for begin, end in pairwise(cuts):
+        meter.add(np.zeros((end - begin, 1)))
+        ended.append(len(meter._steps))
+    for number, (begin, end) in enumerate(pairwise(cuts)):
+        last = end == cuts[-1]
+        steps = Stretch(begin, end, last).steps(rate)
+        assert steps == (ended[number], None if last else ended[number + 1])
+
+
+def left_in(folder):
+    return [path.name for path in folder.iterdir()] if folder.is_dir() else []
+
+
+def test_a_worker_that_is_lost_leaves_nothing(tmp_path, reel, stretches, monkeypatch):
+    source = noise(tmp_path / "noise.wav")
+    monkeypatch.setattr(Maker, "make", lambda *_: os.kill(os.getpid(), signal.SIGKILL))
+    with (
+        ProcessPoolExecutor(2, get_context("fork")) as pool,
+        pytest.raises(WorkerError, match="a worker has ended"),
+    ):
+        render(source, reel, tmp_path / "out", RenderOptions(), workers=pool)
+    assert left_in(tmp_path / "out") == []
+
+
+def test_what_a_worker_finds_wrong_is_told_here(tmp_path, reel, stretches, workers):
+    """The source becomes shorter once it is being made."""
+    source = noise(tmp_path / "noise.wav")
+
+    def cut(share):
+        os.truncate(source, 1000)
+
+    with pytest.raises(AudioFileError, match="changed or replaced while it was read"):
+        render(source, reel, tmp_path / "out", RenderOptions(), cut, workers)
+    assert left_in(tmp_path / "out") == []
