@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import os
 import re
 import struct
@@ -34,6 +35,8 @@ _NO_MARK: Final = (OSError, ValueError, LookupError, TypeError, RecursionError)
 """What comes of asking a file for a mark that was not made to bear one."""
 _HASH: Final = 16
 """Hexadecimal digits, 64 bit: they tell apart what happens to be there, and hinder no forger."""
+_SUMMED_AT_ONCE: Final = 1 << 18
+"""Bytes: so many stay in the second cache."""
 _MARK: Final = re.compile(rb"auralize ([0-9a-f]{16}) [0-9a-f]{16}")
 _DRESS: Final = {
     ".txt": (b"# ", b"\n"),
@@ -108,24 +111,44 @@ def marked(content: bytes, suffix: str, call: str) -> bytes:
 
 
 def facts_beside(
-    file: Path, facts: dict[str, Any], call: str, kind: str = "sound", day: str | None = None
+    sha256: str, facts: dict[str, Any], call: str, kind: str = "sound", day: str | None = None
 ) -> bytes:
-    """The JSON beside a sound or a table, whose content is in ``file`` so far; raises FileError.
-
-    ``day`` is as in `origin`.
-    """
-    facts = {**facts, "made_by": origin(day), f"{kind}_sha256": sha256_of(file)}
+    """The JSON beside a sound or a table of that `sha256_of`. ``day`` is as in `origin`."""
+    facts = {**facts, "made_by": origin(day), f"{kind}_sha256": sha256}
     return marked(encoded(json.dumps(facts, indent=2, ensure_ascii=False) + "\n"), ".json", call)
 
 
 def sha256_of(path: Path) -> str:
     """Hexadecimal SHA-256 of a file, read in pieces; raises FileError."""
-    try:
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise FileError(f"{path} cannot be read: {reason}") from None
+    return GrowingSum(path).whole()
+
+
+class GrowingSum:
+    """The SHA-256 of a file that is written from its beginning on, found while it grows."""
+
+    def __init__(self, path: Path) -> None:
+        self._path, self._sum, self._summed = path, hashlib.sha256(), 0
+
+    def up_to(self, end: float) -> None:
+        """Take the bytes before ``end``, as far as there are any; raises FileError."""
+        piece = memoryview(bytearray(_SUMMED_AT_ONCE))
+        try:
+            with self._path.open("rb", buffering=0) as file:
+                file.seek(self._summed)
+                while self._summed < end:
+                    count = file.readinto(piece[: int(min(len(piece), end - self._summed))])
+                    if not count:
+                        return
+                    self._sum.update(piece[:count])
+                    self._summed += count
+        except OSError as error:
+            reason = (error.strerror or str(error)).lower()
+            raise FileError(f"{self._path} cannot be read: {reason}") from None
+
+    def whole(self) -> str:
+        """In hexadecimal digits, of all of the file."""
+        self.up_to(math.inf)
+        return self._sum.hexdigest()
 
 
 def check_ours(path: Path, call: str, replace: bool) -> None:

@@ -226,7 +226,7 @@ def test_a_long_sweep_is_the_same_by_all_processors(
         begun.append(ProcessPoolExecutor(2, FORKED))
         return begun[-1]
 
-    monkeypatch.setattr(executors, "processes", by_two)
+    monkeypatch.setattr(executors, "Processes", by_two)
     monkeypatch.setattr(executors, "processors", lambda: 2)
     for most, count in ((43, 0), (42, 1)):
         monkeypatch.setattr(sweep, "MANY", most)
@@ -236,7 +236,7 @@ def test_a_long_sweep_is_the_same_by_all_processors(
 
 
 def _beginning(telling: Connection) -> None:
-    with executors.processes() as pool:
+    with executors.Processes() as pool:
         telling.send(pool.submit(os.getpid).result())
         time.sleep(60.0)
 

@@ -7,8 +7,7 @@ same bits whatever blocks the input arrives in, and whatever threads take up the
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
-from functools import partial
+from collections.abc import Iterable, Iterator
 from typing import Any, Final
 
 import numpy as np
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 
 from auralize.audio.convolver import CHANNELS_PER_SIGNAL
 from auralize.audio.denormals import without_denormals
+from auralize.audio.transforms import fft, ifft
 
 SIZE_PER_REACH: Final = 4
 """A transform of four times the impulse responses loses a quarter of itself to the overlap. Measured at
@@ -27,24 +27,10 @@ BATCH_BYTES: Final = 1 << 20
 """Spectra worked on at once, in single precision: with their products they stay in the second cache."""
 
 
-def _transforms(short: bool) -> tuple[Callable[..., Any], Callable[..., Any]]:
-    """Along the last axis, forward and back, for a ``short`` sound or any other: the bits are the same.
-
-    NumPy's need no import of 0.2 s. SciPy's take half the time in single precision. Divided by its length,
-    a power of two, which is taken back, NumPy's forward one rounds as SciPy's does.
-    """
-    if short:
-        return lambda x: x.shape[-1] * np.fft.fft(x, norm="forward"), np.fft.ifft
-    from scipy import fft
-
-    return fft.fft, partial(fft.ifft, overwrite_x=True)
-
-
 class OverlapSave:
-    """How sounds of ``channels`` are cut for impulse responses of up to ``reach`` taps; see `_transforms`."""
+    """How sounds of ``channels`` are cut for impulse responses of up to ``reach`` taps."""
 
-    def __init__(self, reach: int, channels: int, *, short: bool = False) -> None:
-        self._fft, self._ifft = _transforms(short)
+    def __init__(self, reach: int, channels: int) -> None:
         self.reach, self.channels = reach, channels
         power = 1 << (reach - 1).bit_length()
         roomy = min(max(SIZE_PER_REACH * power, SMALLEST_SIZE), LARGEST_SIZE)
@@ -118,7 +104,7 @@ class OverlapSave:
 
     def spectra(self, window: NDArray[Any]) -> NDArray[Any]:
         """(segments, pairs, size) of a batch."""
-        return np.asarray(self._fft(self._segments(window)))
+        return fft(self._segments(window))
 
     def _segments(self, window: NDArray[Any]) -> NDArray[Any]:
         row, item = window.strides
@@ -128,7 +114,7 @@ class OverlapSave:
 
     def filtered(self, spectra: NDArray[Any], response: NDArray[Any]) -> NDArray[Any]:
         """What a response makes of a batch: (frames, channels)."""
-        made = self._ifft(spectra * response)
+        made = ifft(spectra * response)
         return self._samples(made[..., self.reach - 1 :].swapaxes(0, 1))
 
     def unfiltered(self, window: NDArray[Any], late: int) -> NDArray[Any]:

@@ -32,6 +32,7 @@ from auralize.audio.room import check_disk
 from auralize.audio.samples import laid_out
 from auralize.errors import AudioFileError
 from auralize.files import StagedFile
+from auralize.outputs import GrowingSum
 
 HEADER_ALLOWANCE: Final = 4096
 """Bytes set aside for the header of a WAV file with its comment."""
@@ -153,6 +154,7 @@ class AudioWriter:
         """For portions of it, once this is open; None where libsndfile takes all in turn."""
         self._dither_seed = dither_seed
         self.staged = StagedFile(self.path)
+        self._sum = GrowingSum(self.staged.temporary)
         if self.container != "FLAC":
             check_disk([self.path], self._sound_bytes)
 
@@ -214,6 +216,7 @@ class AudioWriter:
             self._dither_seed,
         )
         self._file = Portion(self.laid).__enter__()
+        self._complete_header()
 
     def write(self, block: NDArray[Any]) -> None:
         """Add (n, channels), any n; the values must be finite."""
@@ -248,9 +251,20 @@ class AudioWriter:
             self.count(len(piece), self._encoder.clipped - before)
 
     def count(self, frames: int, clipped: int) -> None:
-        """So many were written in a portion, or here."""
+        """So many were written."""
         self.written += frames
         self.clipped += clipped
+
+    def take(self, frames: int, clipped: int) -> None:
+        """The next frames were written as a portion elsewhere. Raises FileError."""
+        assert self.laid is not None
+        self.count(frames, clipped)
+        self._sum.up_to(self.laid.start + sound_bytes(self.depth, self.channels, self.written))
+        self.sync()
+
+    def sha256(self) -> str:
+        """Of the finished file; raises FileError."""
+        return self._sum.whole()
 
     def __exit__(
         self,
@@ -280,16 +294,21 @@ class AudioWriter:
         try:
             with self._told():
                 self._file.close()
-                with self.staged.temporary.open("rb+") as file:
-                    _forget_the_time(file, self.channels)
-                    if self.container in ("WAVEX", "RF64"):
-                        _set_mask(file, self.mask)
-                    if self.more and self.container != "FLAC":
-                        append(file, self.more)
+                if self.laid is None:
+                    self._complete_header()
         except sf.LibsndfileError as error:
             raise self._failure() from error
         if not _is_complete(self.staged.temporary, self.frames):
             raise self._failure()
+
+    def _complete_header(self) -> None:
+        """And put behind the samples what follows them."""
+        with self.staged.temporary.open("rb+") as file:
+            _forget_the_time(file, self.channels)
+            if self.container in ("WAVEX", "RF64"):
+                _set_mask(file, self.mask)
+            if self.more and self.container != "FLAC":
+                append(file, self.more)
 
     def sync(self) -> None:
         """Have what is written on the disk: takes long, and can be done beside other work."""

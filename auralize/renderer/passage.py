@@ -139,4 +139,4 @@ class Passage:
             elif stretch.begin < take.frames:  # it ends before what is made of it
                 meter.append(part, first, None if take.frames <= stretch.end else stop)
         for number, clipped in made.clipped.items():
-            self._writers[number][0].count(stretch.end - stretch.begin, clipped)
+            self._writers[number][0].take(stretch.end - stretch.begin, clipped)

@@ -28,8 +28,6 @@ from auralize.renderer.parts import meter_of
 from auralize.renderer.take import Take
 from auralize.units import amplitude
 
-SHORT: Final = 30.0
-"""s of sound that are rendered sooner than the faster transforms are imported."""
 STRETCH: Final = 30.0
 """s, as near as whole batches come: long against what a stretch begins early, short enough that all
 processors have their share of a few minutes."""
@@ -100,8 +98,7 @@ class Making:
 
     @property
     def cut(self) -> OverlapSave:
-        short = self.frames < SHORT * self.take.info.rate
-        return OverlapSave(max_taps(self.firs), self.take.channels, short=short)
+        return OverlapSave(max_taps(self.firs), self.take.channels)
 
     def stretches(self, parallel: bool) -> list[Stretch]:
         """All of it, or where it can be made in parallel in stretches of about `STRETCH`."""

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from auralize.circuit.solution import Across
 from auralize.files import StagedText, commit_set, encoded
-from auralize.outputs import among, facts_beside, file_name, fingerprint, sidecar
+from auralize.outputs import among, facts_beside, file_name, fingerprint, sha256_of, sidecar
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 from auralize.sweep.case_figures import CaseFigures
@@ -58,7 +58,7 @@ def save_sweep(
         table, beside, *drawn = (stack.enter_context(StagedText(one)) for one in paths)
         table.stage(encoded(as_csv(cases, found)))
         told = facts(rig, cases, found, nominal)
-        beside.stage(facts_beside(table.staged.temporary, told, call, "table"))
+        beside.stage(facts_beside(sha256_of(table.staged.temporary), told, call, "table"))
         for one, (_, image) in zip(drawn, pictures, strict=True):
             one.stage(image)
         # The facts first: a table without them, should we be killed between, would not be known as ours.

@@ -1,0 +1,49 @@
+"""SciPy's Fourier transforms without the rest of SciPy, whose import takes longer than a short render.
+
+What transforms there is one compiled module that needs nothing of the packages around it.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from importlib.machinery import PathFinder
+from importlib.util import find_spec, module_from_spec
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+Complex = NDArray[Any]
+
+_PLACE: Final = "scipy.fft._pocketfft", "pypocketfft"
+"""Package and name of that module, in SciPy 1.14 to 1.17."""
+_WHOLE, _BY_LENGTH = 0, 2
+"""How it can scale: not at all, or by the inverse of the length."""
+
+
+def _compiled() -> Any:
+    """The module alone; where it is not in its place, as SciPy imports it."""
+    package, name = _PLACE
+    whole, *inner = package.split(".")
+    found = find_spec(whole)
+    folders = found.submodule_search_locations if found is not None else None
+    places = ["/".join([folder, *inner]) for folder in folders or ()]
+    spec = PathFinder.find_spec(name, places)
+    if spec is None or spec.loader is None:
+        return import_module(f"{package}.{name}")
+    module = module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+_c2c: Final = _compiled().c2c
+
+
+def fft(x: Complex) -> Complex:
+    """Along the last axis, in the precision of ``x``, which is complex: what `scipy.fft.fft` gives."""
+    return np.asarray(_c2c(x, (-1,), True, _WHOLE))
+
+
+def ifft(x: Complex) -> Complex:
+    """Likewise `scipy.fft.ifft`; the result takes the place of ``x``."""
+    return np.asarray(_c2c(x, (-1,), False, _BY_LENGTH, x))
