@@ -1,4 +1,4 @@
-"""What else a WAV file says, carried into what is made of it: chunks copied as they are.
+"""What else a WAV file says, carried into what is made of it: chunks copied as they are; its header put right.
 
 Description and time code of broadcast (bext, EBU Tech 3285), iXML, markers and their names (cue, LIST
 adtl), loops (smpl), tags (LIST INFO) but for the comment, which is the result's own.
@@ -10,7 +10,7 @@ import struct
 from pathlib import Path
 from typing import BinaryIO, Final
 
-from auralize.audio.header import chunks, told_of
+from auralize.audio.header import MASK_AT, chunks, told_of
 from auralize.errors import AudioFileError
 
 CARRIED: Final = (b"bext", b"iXML", b"cue ", b"smpl", b"LIST")
@@ -18,6 +18,8 @@ MOST_CARRIED: Final = 1 << 24
 """Bytes; more than that is no description."""
 CHUNK_HEADER: Final = 8
 """Bytes: name and size."""
+HEADER_ALLOWANCE: Final = 4096
+"""Bytes set aside for the header of a WAV file with its comment."""
 
 # Version 2 of bext (values from memory): where it says so, where its loudness figures are, and what
 # stands for 'not told'. They are the source's, and no longer true.
@@ -64,6 +66,24 @@ def append(file: BinaryIO, more: bytes) -> None:
         file.write(struct.pack("<Q", size))
     else:
         file.write(struct.pack("<I", size))
+
+
+def forget_the_time(file: BinaryIO, channels: int) -> None:
+    """Clear the time in the PEAK chunk, which libsndfile adds to floats: a render that is made
+    twice is to be the same file."""
+    header = file.read(HEADER_ALLOWANCE)
+    version, peak_bytes = 1, 8
+    peak = b"PEAK" + struct.pack("<II", 8 + peak_bytes * channels, version)
+    if (at := header.find(peak)) >= 0:
+        file.seek(at + len(peak))
+        file.write(bytes(4))
+
+
+def set_mask(file: BinaryIO, mask: int) -> None:
+    """Say where the channels belong, which libsndfile guesses from their number."""
+    file.seek(0)
+    file.seek(file.read(HEADER_ALLOWANCE).index(b"fmt ") + CHUNK_HEADER + MASK_AT)
+    file.write(struct.pack("<I", mask))
 
 
 def _as_result(name: bytes, content: bytes) -> bytes:

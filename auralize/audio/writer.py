@@ -6,17 +6,16 @@ before it gets its name.
 """
 
 import os
-import struct
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
-from typing import Any, BinaryIO, Final, Self
+from typing import Any, Final, Self
 
 import soundfile as sf
 from numpy.typing import NDArray
 
-from auralize.audio.carried import CHUNK_HEADER, append
+from auralize.audio.carried import HEADER_ALLOWANCE, append, forget_the_time, set_mask
 from auralize.audio.depth import (
     DITHER_SEED,
     FLAC_DEPTHS,
@@ -25,7 +24,7 @@ from auralize.audio.depth import (
     Encoder,
     sound_bytes,
 )
-from auralize.audio.header import MASK_AT, RIFF_LIMIT
+from auralize.audio.header import RIFF_LIMIT
 from auralize.audio.portion import PIECE, Laid, Portion, found_finite, unwritten
 from auralize.audio.reader import StrPath, native_name, plain_reason
 from auralize.audio.room import check_disk
@@ -33,9 +32,6 @@ from auralize.audio.samples import laid_out
 from auralize.errors import AudioFileError
 from auralize.files import StagedFile
 from auralize.outputs import GrowingSum
-
-HEADER_ALLOWANCE: Final = 4096
-"""Bytes set aside for the header of a WAV file with its comment."""
 
 LONGEST_COMMENT: Final = 2000
 """Bytes; libsndfile 1.2.2 reads none beyond 2045 back from a WAV file (measured)."""
@@ -304,9 +300,9 @@ class AudioWriter:
     def _complete_header(self) -> None:
         """And put behind the samples what follows them."""
         with self.staged.temporary.open("rb+") as file:
-            _forget_the_time(file, self.channels)
+            forget_the_time(file, self.channels)
             if self.container in ("WAVEX", "RF64"):
-                _set_mask(file, self.mask)
+                set_mask(file, self.mask)
             if self.more and self.container != "FLAC":
                 append(file, self.more)
 
@@ -341,24 +337,6 @@ class AudioWriter:
             with suppress(sf.LibsndfileError, OSError):
                 self._file.close()
         self.staged.discard()
-
-
-def _forget_the_time(file: BinaryIO, channels: int) -> None:
-    """Clear the time in the PEAK chunk, which libsndfile adds to floats: a render that is made
-    twice is to be the same file."""
-    header = file.read(HEADER_ALLOWANCE)
-    version, peak_bytes = 1, 8
-    peak = b"PEAK" + struct.pack("<II", 8 + peak_bytes * channels, version)
-    if (at := header.find(peak)) >= 0:
-        file.seek(at + len(peak))
-        file.write(bytes(4))
-
-
-def _set_mask(file: BinaryIO, mask: int) -> None:
-    """Say where the channels belong, which libsndfile guesses from their number."""
-    file.seek(0)
-    file.seek(file.read(HEADER_ALLOWANCE).index(b"fmt ") + CHUNK_HEADER + MASK_AT)
-    file.write(struct.pack("<I", mask))
 
 
 def _is_complete(path: Path, frames: int) -> bool:
