@@ -42,6 +42,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _run(argv: Sequence[str] | None) -> int:
     _stop_in_good_order()
+    _keep_to_our_threads()
     from auralize.commands.parser import parser
 
     argv = sys.argv[1:] if argv is None else argv
@@ -55,6 +56,12 @@ def _run(argv: Sequence[str] | None) -> int:
     arguments.command(arguments)
     sys.stdout.flush()
     return ExitCode.OK
+
+
+def _keep_to_our_threads() -> None:
+    """Let NumPy's OpenBLAS, unless it was told otherwise, start no threads: they spin where they wait,
+    and no product here is large enough to gain by them. Read when NumPy is imported."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 def _have_streams() -> None:

@@ -32,8 +32,9 @@ MOST = {"figures": 3.5, "render": 6.5}
 
 def started(*arguments: str, into: Path) -> tuple[float, set[str]]:
     """Processor time in s of a Python of its own, and which heavy modules it ended with."""
-    # Modules are compiled once, as where they were installed.
-    kept = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
+    # Modules are compiled once, as where they were installed; threads of OpenBLAS are for `main` to stop.
+    ours = {"PYTHONDONTWRITEBYTECODE", "OPENBLAS_NUM_THREADS"}
+    kept = {k: v for k, v in os.environ.items() if k not in ours}
     said = into / "said"
     with said.open("w") as told, open(os.devnull, "w") as nowhere:
         words = [sys.executable, "-c", *arguments]
@@ -52,7 +53,7 @@ def medians(folder: Path, rounds: int) -> tuple[dict[str, float], dict[str, set[
     sound = folder / "second.wav"
     sf.write(sound, SECOND, 48_000)
     calls = {
-        "numpy": ["import numpy"],
+        "numpy": ["import os; os.environ['OPENBLAS_NUM_THREADS'] = '1'; import numpy"],
         "figures": [RUN, "figures", RIG],
         "render": [RUN, "render", RIG, str(sound), "--into", str(folder), "--replace"],
     }
