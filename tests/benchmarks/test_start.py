@@ -72,7 +72,7 @@ def medians(folder: Path, rounds: int) -> tuple[dict[str, float], dict[str, set[
 def test_commands_start_without_what_they_do_not_need(tmp_path: Path) -> None:
     seconds, ended = medians(tmp_path, 2)
     assert ended["figures"] == set()
-    assert ended["render"] == {"soundfile", "importlib.metadata"}
+    assert ended["render"] == {"soundfile"}
     for name, most in MOST.items():
         assert seconds[name] < most * seconds["numpy"], name
 
