@@ -20,18 +20,20 @@ import soundfile as sf
 RIG = str(files("auralize_demo") / "saltmarsh.toml")
 SECOND = np.random.default_rng(1).normal(0.0, 0.1, (48_000, 2))
 RUN = """\
-import sys
+import os, sys
 from auralize.commands.main import main
 assert main() == 0
 heavy = {"scipy", "soundfile", "textual", "matplotlib", "importlib.metadata", "auralize.commands.bench"}
 print(*heavy & set(sys.modules), file=sys.stderr)
+if sys.platform == "linux" and len(os.listdir("/proc/self/task")) > 1:
+    print("threads", file=sys.stderr)
 """
-MOST = {"figures": 3.5, "render": 6.5}
-"""Times NumPy; 2.3 and 4.6 on the machine where it was made, 5.6 and 10 with SciPy."""
+MOST = {"figures": 3.2, "render": 6.2}
+"""Times NumPy; 2.3 and 4.6 on the machine where it was made."""
 
 
 def started(*arguments: str, into: Path) -> tuple[float, set[str]]:
-    """Processor time in s of a Python of its own, and which heavy modules it ended with."""
+    """Processor time in s of a Python of its own, and which heavy modules, or threads, it ended with."""
     # Modules are compiled once, as where they were installed; threads of OpenBLAS are for `main` to stop.
     ours = {"PYTHONDONTWRITEBYTECODE", "OPENBLAS_NUM_THREADS"}
     kept = {k: v for k, v in os.environ.items() if k not in ours}
