@@ -18,13 +18,14 @@ import zlib
 from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
-from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
 from auralize.errors import FileError
 from auralize.files import check_text, encoded, make_folder, read_bounded
 
+VERSION: Final = "0.1.0"
+"""Of auralize."""
 _BESIDE: Final = {".wav": "sound", ".flac": "sound", ".csv": "table"}
 """Endings of files that have their mark beside them, and what they are."""
 LONGEST_PART: Final = 100
@@ -62,7 +63,7 @@ def fingerprint(*said: Any) -> str:
 
 def origin(day: str | None = None) -> str:
     """What made a file, and on which ``day``."""
-    return f"auralize {version()}, {day or today()}"
+    return f"auralize {VERSION}, {day or today()}"
 
 
 def today() -> str:
@@ -70,14 +71,6 @@ def today() -> str:
     told = os.environ.get("SOURCE_DATE_EPOCH", "")
     now = datetime.fromtimestamp(int(told), UTC) if told.isdecimal() else datetime.now(UTC)
     return f"{now:%Y-%m-%d}"
-
-
-@cache
-def version() -> str:
-    """That of what is installed, looked up for what is written, and nothing else."""
-    from importlib import metadata
-
-    return metadata.version("auralize")
 
 
 def file_name(parts: Iterable[str], suffix: str) -> str:

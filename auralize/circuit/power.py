@@ -11,7 +11,7 @@ import numpy as np
 
 from auralize.circuit.conductor import MATERIALS, Complex, Material, Real
 from auralize.circuit.network import Network
-from auralize.circuit.solution import solve
+from auralize.circuit.solution import Solution, solve
 from auralize.units import show_frequency
 
 
@@ -83,12 +83,11 @@ def pink_noise(
     return Drive(volts, tuple(frequency), tuple(share), crest_factor, f"pink noise{band}")
 
 
-def cable_share(network: Network, drive: Drive) -> float:
+def cable_share(solution: Solution, drive: Drive) -> float:
     """Share, 0 to 1, of what the amplifier gives under a drive that runs, joints and terminals make heat of.
 
-    0 where no power flows.
+    0 where no power flows; of what was solved at the frequencies of the drive.
     """
-    solution = solve(network, drive.frequency)
     return float(share_kept(solution.input_power, solution.cable_share(), drive))
 
 

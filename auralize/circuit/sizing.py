@@ -83,7 +83,11 @@ def _own_loss(loads: Sequence[str], frequency: Real, rest: Network | None) -> Re
 
 def heat_measure(drive: Drive) -> Measure:
     """Share, 0 to 1, of the amplifier's power under a drive that runs and joints turn into heat."""
-    return Measure(np.full(1, np.nan), lambda network: np.array([cable_share(network, drive)]))
+
+    def over(network: Network) -> Real:
+        return np.array([cable_share(solve(network, drive.frequency), drive)])
+
+    return Measure(np.full(1, np.nan), over)
 
 
 def damping_measure(rated: Mapping[str, float], frequency: Real) -> Measure:

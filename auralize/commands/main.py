@@ -42,6 +42,8 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _run(argv: Sequence[str] | None) -> int:
     _stop_in_good_order()
+    _keep_to_our_threads()
+    _end_without_search()
     from auralize.commands.parser import parser
 
     argv = sys.argv[1:] if argv is None else argv
@@ -55,6 +57,20 @@ def _run(argv: Sequence[str] | None) -> int:
     arguments.command(arguments)
     sys.stdout.flush()
     return ExitCode.OK
+
+
+def _keep_to_our_threads() -> None:
+    """Let NumPy's OpenBLAS, unless it was told otherwise, start no threads: they spin where they wait,
+    and no product here is large enough to gain by them. Read when NumPy is imported."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+
+def _end_without_search() -> None:
+    """Let Python end without a search for garbage in all there is: files were closed by name."""
+    import atexit
+    import gc
+
+    atexit.register(gc.freeze)
 
 
 def _have_streams() -> None:

@@ -64,12 +64,12 @@ def _guessed(message: str) -> str:
 
 
 class _Version(argparse.Action):
-    """Tells the version that is installed, which is looked up for nothing else."""
+    """Tells the version."""
 
     def __call__(self, *_: object) -> NoReturn:
-        from auralize.outputs import version
+        from auralize.outputs import VERSION
 
-        print(f"auralize {version()}")
+        print(f"auralize {VERSION}")
         raise SystemExit(ExitCode.OK)
 
 

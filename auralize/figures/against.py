@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Final, Literal
 
 import numpy as np
 
 from auralize.audio.bands import OCTAVES
-from auralize.circuit.conductor import Real
+from auralize.circuit.conductor import Complex, Real
 from auralize.circuit.power import Drive
 from auralize.circuit.signals import Signal
 from auralize.circuit.solution import Across
@@ -109,12 +110,13 @@ def differences(
     wanted: list[tuple[Signal, Across]] = [("receiving", "both")]
     if across != "both":
         wanted.append(("drop", across))
-    return [
-        difference(choice, first, signal, over, sound)
-        for signal, over in wanted
-        for choice in choices
-        if choice.name != first.name
-    ]
+    found = []
+    for signal, over in wanted:
+        heard = _heard(first, signal, over, sound)
+        found += [
+            _difference(heard.of(choice), heard) for choice in choices if choice.name != first.name
+        ]
+    return found
 
 
 def difference(
@@ -125,31 +127,33 @@ def difference(
     sound: Drive | None = None,
 ) -> Difference:
     """One choice against the first in one signal; weighted as `differences` says."""
-    band = band_of(first)
-    drive = (sound and sound.within(*band)) or programme(first, band)
-    ears = _Ears(drive, _heard(band, drive, sound), signal, across)
+    heard = _heard(first, signal, across, sound)
+    return _difference(heard.of(choice), heard)
 
+
+def _difference(one: _Heard, other: _Heard) -> Difference:
+    choice, first = one.choice, other.choice
     found = Difference(
-        choice.name, first.name, signal, across, drive.words,
+        choice.name, first.name, one.signal, one.across, one.drive.words,
         None, None, None, None, None, 0.0, "elsewhere", _notes(choice, first),
     )  # fmt: skip
     if choice.listen != first.listen:
         return replace(found, notes=())
-    level = ears.level(choice) - ears.level(first)
+    level = one.level - other.level
     if not math.isfinite(level):
         return replace(found, verdict="silent")
-    shape = ears.curve(choice) - ears.curve(first) - level
+    shape = one.curve - other.curve - level
     shape = np.where(np.isfinite(shape), shape, 0.0)
     worst = int(np.argmax(np.abs(shape)))
-    hertz, largest = float(ears.frequency[worst]), float(shape[worst])
-    left_open = ears.open(choice) + ears.open(first) + ears.open_loads(choice, first)
+    hertz, largest = float(one.frequency[worst]), float(shape[worst])
+    left_open = one.open + other.open + _open_loads(one, other)
     return replace(
         found,
         level_db=level,
         largest_db=largest,
         largest_hz=hertz,
         region=region(hertz),
-        brighter_db=_brighter(ears.frequency, shape),
+        brighter_db=_brighter(one.frequency, shape),
         open_db=left_open,
         verdict=_verdict(level, largest, left_open),
     )
@@ -172,7 +176,13 @@ def _notes(choice: Choice, first: Choice) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _heard(band: Band, drive: Drive, sound: Drive | None) -> Real:
+def _heard(first: Choice, signal: Signal, across: Across, sound: Drive | None) -> _Heard:
+    band = band_of(first)
+    drive = (sound and sound.within(*band)) or programme(first, band)
+    return _Heard(first, drive, _points(band, drive, sound), signal, across)
+
+
+def _points(band: Band, drive: Drive, sound: Drive | None) -> Real:
     """Hz at which a difference counts: all of the band, or what of it the sound has."""
     points = sweep(band)
     if sound is None:
@@ -183,41 +193,58 @@ def _heard(band: Band, drive: Drive, sound: Drive | None) -> Real:
     return points[carried] if carried.any() else np.array(drive.frequency)
 
 
-@dataclass(frozen=True)
-class _Ears:
-    """What of a choice is heard of a programme."""
+@dataclass(frozen=True, eq=False)
+class _Heard:
+    """A choice, and what is heard of it of a programme; solved once, as it stands against several."""
 
+    choice: Choice
     drive: Drive
     frequency: Real
     signal: Signal
     across: Across
 
-    def level(self, choice: Choice) -> float:
+    def of(self, choice: Choice) -> _Heard:
+        """What is heard of another choice."""
+        return replace(self, choice=choice)
+
+    def _at(self, frequency: Real) -> Complex:
+        return self.choice.response(frequency, self.signal, self.across)
+
+    @cached_property
+    def _response(self) -> Complex:
+        return self._at(self.frequency)
+
+    @cached_property
+    def level(self) -> float:
         """dB over the programme; not a number for two that are silent."""
-        response = choice.response(self.drive.frequency, self.signal, self.across)
+        points = np.array(self.drive.frequency)
+        alike = np.array_equal(points, self.frequency)
+        response = self._response if alike else self._at(points)
         with np.errstate(divide="ignore"):
             return float(
                 10.0 * np.log10(np.sum(np.array(self.drive.share) * np.abs(response) ** 2))
             )
 
-    def curve(self, choice: Choice) -> Real:
+    @cached_property
+    def curve(self) -> Real:
         """dB over frequency."""
         with np.errstate(divide="ignore"):
-            response = choice.response(self.frequency, self.signal, self.across)
-            return 20.0 * np.log10(np.abs(response))
+            return 20.0 * np.log10(np.abs(self._response))
 
-    def open(self, choice: Choice) -> float:
+    @cached_property
+    def open(self) -> float:
         """By how many dB what its lays leave open may change it anywhere."""
-        ends = extremes(choice, self.across)
-        changes = [np.abs(self.curve(end) - self.curve(choice)) for end in ends]
+        ends = extremes(self.choice, self.across)
+        changes = [np.abs(self.of(end).curve - self.curve) for end in ends]
         return float(np.nanmax(changes)) if changes else 0.0
 
-    def open_loads(self, choice: Choice, first: Choice) -> float:
-        """By how many dB the difference may change where loudspeakers are known by their kind alone."""
-        known = self.curve(choice) - self.curve(first)
-        both = zip(variants(choice), variants(first), strict=False)
-        changes = [np.abs(self.curve(one) - self.curve(other) - known) for one, other in both]
-        return float(np.nanmax(changes)) if changes else 0.0
+
+def _open_loads(one: _Heard, other: _Heard) -> float:
+    """By how many dB the difference may change where loudspeakers are known by their kind alone."""
+    known = one.curve - other.curve
+    both = zip(variants(one.choice), variants(other.choice), strict=False)
+    changes = [np.abs(one.of(a).curve - other.of(b).curve - known) for a, b in both]
+    return float(np.nanmax(changes)) if changes else 0.0
 
 
 def _verdict(level: float, largest: float, left_open: float) -> Verdict:

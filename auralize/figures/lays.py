@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
 from auralize.circuit.cable import SIDES
 from auralize.circuit.levels import drop_db, loss_db
 from auralize.circuit.network import Network
-from auralize.circuit.solution import Across, solve
+from auralize.circuit.solution import Across, Solution, solve
 from auralize.figures.reference import REFERENCE
 from auralize.rig.choice import Choice
 from auralize.rig.lays import Added, ReadLay
@@ -99,11 +100,15 @@ def extremes(choice: Choice, across: Across = "both") -> list[Choice]:
 
 
 def _conductors(choice: Choice, name: str, lay: ReadLay) -> dict[str, ConductorFigures]:
+    @cache
+    def solved(added: Added | None) -> Solution:
+        return solve(_with_lay(choice.network, name, added), [1e4])
+
     try:
         return {
             across: ConductorFigures(
                 _spread(_times_straight(choice, name, lay, index)),
-                _spread(_drop_changes(choice, name, lay, across)),
+                _spread(_drop_changes(choice, lay, across, solved)),
             )
             for index, across in enumerate(SIDES)
         }
@@ -121,10 +126,11 @@ def _times_straight(choice: Choice, name: str, lay: ReadLay, index: int) -> list
     ]
 
 
-def _drop_changes(choice: Choice, name: str, lay: ReadLay, across: Across) -> list[float]:
+def _drop_changes(
+    choice: Choice, lay: ReadLay, across: Across, solved: Callable[[Added | None], Solution]
+) -> list[float]:
     def drop(added: Added | None) -> float:
-        solution = solve(_with_lay(choice.network, name, added), [1e4])
-        return float(drop_db(solution, choice.listen, across)[0])
+        return float(drop_db(solved(added), choice.listen, across)[0])
 
     return [drop(variant) - drop(None) for variant in _variants(lay, across)]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
+from functools import cache, partial
 from typing import Any, Final
 
 import numpy as np
@@ -113,9 +114,10 @@ def figures(
     """
     choice.check_signal("drop", across)
     network, load = choice.network, choice.listen
-    short, band, swept = headline(choice), band_of(choice), solve(network, SWEEP)
+    solved = cache(partial(solve, network))  # two or three times the same frequencies
+    short, band, swept = headline(choice), band_of(choice), solved(tuple(SWEEP))
     heard = sweep(band)
-    deviation = deviation_of(loss_db(solve(network, heard), load), short.loss_db)
+    deviation = deviation_of(loss_db(solved(tuple(heard)), load), short.loss_db)
     drive = programme(choice, band)
     under = driven(choice)
     worst, lowest = int(np.argmax(np.abs(deviation))), int(np.argmin(np.abs(swept.presented)))
@@ -132,7 +134,7 @@ def figures(
         deviation_hz=float(heard[worst]),
         damping_factor=short.damping_factor,
         damping_hz=short.damping_hz,
-        cable_share=cable_share(network, drive),
+        cable_share=cable_share(solved(drive.frequency), drive),
         programme=drive.words,
         turns_db=choice.turns_db,
         lowest_ohm=float(np.abs(swept.presented[lowest])),

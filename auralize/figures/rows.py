@@ -8,7 +8,6 @@ from typing import Any
 
 from auralize.audio.bands import OCTAVES
 from auralize.circuit.solution import Across
-from auralize.figures.numbers import figures
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 
@@ -50,6 +49,8 @@ def by_choice(choices: Choices) -> list[dict[str, Any]]:
     >>> [(row["choice"], round(row["loss_db"], 2)) for row in rows]
     [('reel', -1.39), ('bought', -0.92), ('beams', -1.24)]
     """
+    from auralize.figures.numbers import figures  # those who only list need none
+
     found = [asdict(figures(choice, (1000.0,))) for choice in listed(choices)]
     return [{key: row[key] for key in _HEAD} for row in found]
 
@@ -81,6 +82,8 @@ def by_frequency(
     >>> round(row["drop_db"], 2)
     -16.58
     """
+    from auralize.figures.numbers import figures
+
     return [
         {"choice": choice.name, "drop_across": across, **asdict(line)}
         for choice in listed(choices)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from typing import Any, Final
 
 import numpy as np
@@ -118,9 +119,7 @@ class Grid:
 
     def fade(self, taps: int) -> NDArray[np.float64]:
         """What the first ``taps`` of a delayed impulse response are multiplied by (see `FADED`)."""
-        slope = np.kaiser(round(FADED * (taps - self.delay)), FADE_SHAPE)
-        left = (np.cumsum(slope[::-1])[::-1] - 0.5 * slope) / slope.sum()
-        return np.concatenate([np.ones(taps - len(slope)), left])
+        return _fade(taps, self.delay)
 
     def measured(self, response: NDArray[Any]) -> NDArray[Any]:
         """The part of what is over the whole grid in which errors are measured."""
@@ -149,6 +148,16 @@ class Grid:
         top = len(self.frequency) - 1
         low = np.geomspace(max(1.0, AUDIBLE[0] / 4.0 / self.rate * self.size), top, 500)
         return np.unique(np.concatenate([low, np.linspace(1, top, 120)]).round().astype(np.intp))
+
+
+@lru_cache(maxsize=8)
+def _fade(taps: int, delay: int) -> NDArray[np.float64]:
+    """Kept, since all choices of a rig try the same lengths."""
+    slope = np.kaiser(round(FADED * (taps - delay)), FADE_SHAPE)
+    left = (np.cumsum(slope[::-1])[::-1] - 0.5 * slope) / slope.sum()
+    made = np.concatenate([np.ones(taps - len(slope)), left])
+    made.flags.writeable = False
+    return made
 
 
 def _smooth_step(x: Real) -> Real:

@@ -17,7 +17,7 @@ from typing import Any, Final
 
 from auralize.errors import AuralizeError, FileError
 from auralize.files import encoded, read_bounded, signals_held, sync_folder
-from auralize.outputs import InTheWayError, made_by, made_folder, marked, sha256_of, version
+from auralize.outputs import VERSION, InTheWayError, made_by, made_folder, marked, sha256_of
 from auralize.temporaries import is_left, sweep, temporary_beside
 
 MARK: Final = "handover.json"
@@ -55,7 +55,7 @@ def staged_folder(folder: Path, call: str, replaces: bool) -> Iterator[Path]:
 def _mark(folder: Path, call: str) -> None:
     """Say in it what is in it."""
     files = {name: sha256_of(folder / name) for name in _files(folder)}
-    made = {"made_by": f"auralize {version()}", "files": files}
+    made = {"made_by": f"auralize {VERSION}", "files": files}
     content = encoded(json.dumps(made, indent=2, ensure_ascii=False) + "\n")
     (folder / MARK).write_bytes(marked(content, ".json", call))
 

@@ -23,7 +23,7 @@ from auralize.handover.levels import Measured
 from auralize.handover.options import HandoverOptions
 from auralize.handover.programme import MEDIA_TYPES
 from auralize.handover.steps import nearest
-from auralize.outputs import fingerprint, version
+from auralize.outputs import VERSION, fingerprint
 from auralize.renderer.parts import Part
 from auralize.renderer.take import Take
 from auralize.rig.choice import Choice
@@ -55,7 +55,7 @@ def page_data(made: PageMaterial) -> dict[str, Any]:
     take, rate = made.take, made.take.info.rate
     return {
         "format": FORMAT,
-        "version": version(),
+        "version": VERSION,
         "language": "en",
         "title": made.rig.title,
         "rig": {

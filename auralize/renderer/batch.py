@@ -8,7 +8,7 @@ from concurrent.futures import Executor
 from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 from auralize.circuit.signals import Signal
 from auralize.circuit.solution import Across
@@ -27,9 +27,11 @@ from auralize.renderer.files import (
 from auralize.renderer.job import Job
 from auralize.renderer.options import RenderOptions, signals_of
 from auralize.renderer.parts import Progress
-from auralize.renderer.sent import Outcome, carried_out_by
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
+
+if TYPE_CHECKING:
+    from auralize.renderer.sent import Outcome
 
 ENDINGS: Final = (
     ".wav",
@@ -123,6 +125,8 @@ def render_all(
         if executor is None or not jobs:
             outcomes = _carried_out_here(jobs, progress, frames, workers)
         elif isinstance(choices, Rig):
+            from auralize.renderer.sent import carried_out_by  # only where workers do it
+
             outcomes = carried_out_by(executor, choices, jobs, folder)
         else:
             raise RequestError("an executor's workers are sent the text of a rig; right is a Rig")

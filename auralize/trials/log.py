@@ -28,7 +28,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from auralize.files import read_bounded
-from auralize.outputs import version
+from auralize.outputs import VERSION
 from auralize.trials.plan import (
     ANSWERS,
     FORMAT,
@@ -291,7 +291,7 @@ def check_closing(reading: Reading, plan: Plan, closing: dict[str, Any]) -> list
 
 def facts_of(plan: Plan) -> dict[str, object]:
     """The fields of the opening record that the commitment binds, but for its time."""
-    return {"format": FORMAT, "version": version(), **asdict(plan)}
+    return {"format": FORMAT, "version": VERSION, **asdict(plan)}
 
 
 def encode(record: dict[str, object]) -> bytes:
