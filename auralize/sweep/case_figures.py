@@ -26,6 +26,11 @@ class CaseFigures:
     """The same of the drop."""
     deviation_db: Real
     deviation_hz: Real
+    worst_loss_db: Real
+    """Least in the band, as `fit` judges it: without what transformers lose themselves."""
+    worst_loss_hz: Real
+    worst_deviation_db: Real
+    """Modulus of the largest deviation, as `fit` judges it; infinite where any of the band is silent."""
     damping_factor: Real
     """Infinite where nothing is between loudspeaker and source."""
     damping_hz: Real
