@@ -30,8 +30,10 @@ def alike(choice: Choice) -> Hashable:
     return layout(choice.network), choice.listen, band_of(choice), choice.turns_db is None, drive
 
 
-def solve_together(choices: Sequence[Choice], frequency: Real, across: Across) -> CaseFigures:
-    """The figures of choices that are `alike`, with curves at ``frequency`` in Hz.
+def solve_together(
+    choices: Sequence[Choice], cables: Sequence[str], frequency: Real, across: Across
+) -> CaseFigures:
+    """The figures of choices that are `alike`, with curves at ``frequency`` in Hz, and metres of ``cables``.
 
     Raises RequestError where the drop cannot be told, ValueError where a case cannot be solved.
     """
@@ -59,6 +61,8 @@ def solve_together(choices: Sequence[Choice], frequency: Real, across: Across) -
         first.name,
         first.label,
         first.listen,
+        tuple(cables),
+        metres=np.array([[_metres(choice, cable) for cable in cables] for choice in choices]),
         reference_hz=np.repeat(at, len(choices)),
         loss_db=loss_there,
         drop_db=rows(drop, at)[:, 0],
@@ -75,6 +79,12 @@ def solve_together(choices: Sequence[Choice], frequency: Real, across: Across) -
         loss_curve_db=rows(loss, frequency),
         drop_curve_db=rows(drop, frequency),
     )
+
+
+def _metres(choice: Choice, cable: str) -> float:
+    """In all runs."""
+    runs = choice.network.runs
+    return sum(runs[name].length for name, one in choice.runs.items() if one.cable_name == cable)
 
 
 def _largest(deviation: Real, heard: Real) -> tuple[Real, Real]:
