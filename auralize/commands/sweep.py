@@ -52,7 +52,8 @@ Limits are those of `fit`: on the largest loss in the band of the load, or 20 Hz
 to 20 kHz; behind a transformer without what that loses itself. Several are kept
 together. Where nothing keeps them, nearest is what exceeds one by the least
 factor. Cost is by the lengths of each case: those of the nominal case, and of
-all cases what 95 % do not exceed.
+all cases what 95 % do not exceed. Two values in steps, and nothing drawn, make
+a table of the first limit, in the order above, or of the loss.
 
 A sweep file (TOML) says the same by tables [steps] and [tolerances], with the
 keys of a rig file:
@@ -130,6 +131,7 @@ def _add_answers(command: argparse.ArgumentParser) -> None:
 @telling
 def run(arguments: argparse.Namespace) -> None:
     from auralize.sweep.answers import as_alone, as_cheapest, as_kept
+    from auralize.sweep.crossed import as_crossed
     from auralize.sweep.sweep import sweep_rig
     from auralize.sweep.text import as_text
 
@@ -141,6 +143,8 @@ def run(arguments: argparse.Namespace) -> None:
     with ProgressLine() as progress, executor_of(arguments, len(cases) >= MANY) as executor:
         done = sweep_rig(rig, choices, cases, arguments.into, options, progress, _say, executor)
     print(as_text(rig, cases, done.found, done.nominal))
+    if crossed := as_crossed(cases, done.found, options.requirements):
+        print(f"\n{crossed}")
     if done.cheapest is not None:
         print(f"\n{as_cheapest(done.cheapest, cases, done.found)}")
     elif options.requirements:
@@ -167,9 +171,10 @@ def _options(arguments: argparse.Namespace, asked: AskedSweep) -> SweepOptions:
     by_option = limits(arguments)
     requirements = [
         Requirement(
-            kind, tolerance(kind, text, f"--{kind}" if kind in by_option else f"limits.{kind}")
+            kind, tolerance(kind, text, f"{'--' if kind in by_option else 'limits.'}{kind}")
         )
-        for kind, text in asked.limits.items()
+        for kind in KINDS
+        if (text := asked.limits.get(kind)) is not None
     ]
     return SweepOptions(
         across=arguments.across,

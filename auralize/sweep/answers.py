@@ -13,6 +13,7 @@ from auralize.sweep.case_figures import CaseFigures
 from auralize.sweep.cases import Cases
 from auralize.sweep.cheapest import MOST_OF, Cheapest, CheapestOne
 from auralize.sweep.requirement import (
+    IN_DB,
     Requirement,
     cell,
     kept_share,
@@ -69,7 +70,7 @@ def _kept(picked: CheapestOne, wanted: Sequence[Requirement], whose: str) -> str
 def as_alone(found: Sequence[Alone], kind: Kind) -> str:
     """A table, the value that matters most at its head: by how much it moves the figure of each choice."""
     name = kind_words(kind, [one for alone in found for one in alone.figures])
-    unit = " in dB" if kind in ("loss", "deviation") else ""
+    unit = " in dB" if kind in IN_DB else ""
     head = f"What moves the {name} most{unit}, each alone over its range, all else nominal:"
     rows = [("", *(one.choice for one in found[0].figures))]
     for alone in ranked(found, kind):

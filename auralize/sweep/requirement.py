@@ -15,6 +15,7 @@ from auralize.figures.fit import Kind, shown
 from auralize.sweep.case_figures import CaseFigures
 from auralize.units import rounded, show_frequency
 
+IN_DB: Final = ("loss", "deviation")
 FIGURE: Final[Mapping[Kind, str]] = {
     "loss": "worst_loss_db",
     "deviation": "worst_deviation_db",
@@ -24,11 +25,11 @@ FIGURE: Final[Mapping[Kind, str]] = {
 """Of `CaseFigures`, what is limited."""
 _KIND_WORDS: Final[Mapping[Kind, str]] = {
     "loss": "largest loss in the band",
-    "deviation": "largest deviation from the loss at {}",
+    "deviation": "largest deviation from the {}",
     "damping": "damping factor",
     "heat": "share of programme power lost in cable",
 }
-"""With where loss is stated."""
+"""With `loss_words`."""
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,7 @@ class Requirement:
     def words(self) -> str:
         """The limit: "at most 1 dB"."""
         number = f"{self.limit * 100:.3g} %" if self.kind == "heat" else f"{self.limit:.3g}"
-        return f"{self.bound} {number}{' dB' if self.kind in ('loss', 'deviation') else ''}"
+        return f"{self.bound} {number}{' dB' if self.kind in IN_DB else ''}"
 
     @property
     def tag(self) -> str:
@@ -63,11 +64,15 @@ class Requirement:
         return f"{self.kind}-{number}{unit}"
 
 
+def loss_words(figures: Sequence[CaseFigures]) -> str:
+    """The loss, and where it is stated."""
+    hertz = dict.fromkeys(at for one in figures for at in np.unique(one.reference_hz).tolist())
+    return f"loss at {' or '.join(show_frequency(three_digits(one)) for one in hertz)}"
+
+
 def kind_words(kind: Kind, figures: Sequence[CaseFigures]) -> str:
     """What a figure is called."""
-    hertz = dict.fromkeys(at for one in figures for at in np.unique(one.reference_hz).tolist())
-    at = " or ".join(show_frequency(three_digits(one)) for one in hertz)
-    return _KIND_WORDS[kind].format(at)
+    return _KIND_WORDS[kind].format(loss_words(figures))
 
 
 def limit_words(requirements: Sequence[Requirement], figures: Sequence[CaseFigures]) -> str:
@@ -114,4 +119,4 @@ def cell(value: float, kind: Kind) -> str:
 def measured_words(value: float, kind: Kind) -> str:
     """One of `measured` in a sentence."""
     words = cell(shown(value, kind), kind)
-    return f"{words} dB" if kind in ("loss", "deviation") and math.isfinite(value) else words
+    return f"{words} dB" if kind in IN_DB and math.isfinite(value) else words
