@@ -125,7 +125,7 @@ def _cheapest(found: Cheapest, cases: Cases) -> dict[str, Any]:
         }
 
     return {
-        "prices": dict(found.prices),
+        "prices": dict(sorted(found.prices.items())),
         "in_most_percent": MOST_OF,
         "nominal": one(found.nominal),
         "in_most": None if found.in_most is None else one(found.in_most),

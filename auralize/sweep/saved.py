@@ -20,7 +20,7 @@ from auralize.sweep.data import as_csv
 def sweep_call(choices: Sequence[Choice], cases: Cases, across: Across, *asked: Any) -> str:
     """A hash of all that makes a difference to the result: what is ``asked`` of the cases, too."""
     identities = [choice.identity for choice in choices]
-    return fingerprint("sweep", identities, repr(cases), across, repr(asked))
+    return fingerprint("sweep", identities, repr(cases), across, *asked)
 
 
 def sweep_name(

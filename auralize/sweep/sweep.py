@@ -11,7 +11,7 @@ from auralize.circuit.solution import Across
 from auralize.errors import RequestError
 from auralize.figures.fit import Kind
 from auralize.figures.picture import check_picture
-from auralize.outputs import check_ours, made_folder
+from auralize.outputs import check_ours, fingerprint, made_folder
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 from auralize.sweep.alone import Alone, each_alone
@@ -108,8 +108,10 @@ def sweep_rig(
 
 def _tags(options: SweepOptions) -> list[str]:
     """Of what is asked, in a file's name."""
+    limits = [one.tag for one in options.requirements]
+    prices = [f"priced-{fingerprint(options.prices)[:6]}"] if options.prices else []
     matters = [] if options.matters is None else [f"{options.matters}-matters"]
-    return [*(one.tag for one in options.requirements), *matters]
+    return [*limits, *prices, *matters]
 
 
 def _say_taken_up(chunks: Chunks, say: Callable[[str], None]) -> None:

@@ -69,6 +69,13 @@ def test_several_limits_are_told_together(capsys):
     assert "nominal: thick: 100 m of thick for 400.00, 0.27 dB loss, 32 damping, 3.0% heat" in told
 
 
+def test_two_stepped_values_are_a_table(capsys):
+    """Of 8 ohm and 1 ohm of cable 8/9 arrives, -1.02 dB; of half or twice of one of them -0.53 dB."""
+    steps = ("runs.path.length = 50 m, 100 m", "loads.sluice.resistance = 8 ohm, 16 ohm")
+    told = said(capsys, "--steps", steps[0], "--steps", steps[1], "--loss", "0.6 dB")
+    assert "thin: 8 ohm 16 ohm 50 m -0.53* -0.27* 100 m -1.02 -0.53* thick:" in told
+
+
 def test_without_prices_it_is_told_how_many_cases_keep_a_limit(capsys):
     told = said(capsys, *DRAWN, "--loss", "0.6 dB", "--heat", "99 %")
     assert "of at most 99 %: thin 0 %, thick 100 %" in told
@@ -78,7 +85,7 @@ def test_what_was_asked_is_in_the_facts_by_columns_of_the_table(capsys, tmp_path
     """Counted over the rows of the table itself, and by the divider, to which 20 kHz adds 4e-5 of its dB."""
     options = (*DRAWN, "--loss", "0.35 dB", "--damping", "10", *PRICES, "--matters", "damping")
     said(capsys, *options)
-    (table,) = tmp_path.glob("*.loss-0.35dB.damping-10.damping-matters.csv")
+    (table,) = tmp_path.glob("*.loss-0.35dB.damping-10.priced-*.damping-matters.csv")
     facts = Path(f"{table}.json").read_bytes()
     told = json.loads(facts)["answers"]
     assert told["limits"] == [
@@ -105,11 +112,13 @@ def test_what_was_asked_is_in_the_facts_by_columns_of_the_table(capsys, tmp_path
     assert Path(f"{table}.json").read_bytes() == facts
 
 
-def test_other_prices_do_not_replace_what_is_there(capsys):
-    limit = ("--loss", "0.4 dB", "--price", "thin=1", "--price")
-    said(capsys, *DRAWN, *limit, "thick=2")
-    assert main((*SWEEP, *DRAWN, *limit, "thick=3")) == BAD_INPUT
-    assert "--replace" in capsys.readouterr().err
+def test_what_is_asked_otherwise_is_another_result(capsys, tmp_path):
+    for asked in (("0.4 dB", "2"), ("0.4 dB", "3"), ("0.5 dB", "3"), ("0.5 dB", "3")):
+        said(
+            capsys, *DRAWN, "--loss", asked[0], "--price", "thin=1", "--price", f"thick={asked[1]}"
+        )
+    assert len(list(tmp_path.glob("*.csv"))) == 3
+    said(capsys, *DRAWN, "--price", "thick=3", "--price", "thin=1", "--loss", "0.50")
 
 
 @pytest.mark.parametrize(("kind", "unit"), [("loss", " in dB"), ("damping", "")])
