@@ -1,4 +1,6 @@
-"""What else a WAV file says, carried into what is made of it: chunks copied as they are; its header put right.
+"""What else a WAV file says, carried into what is made of it: chunks copied as they are.
+
+And the header of that put right.
 
 Description and time code of broadcast (bext, EBU Tech 3285), iXML, markers and their names (cue, LIST
 adtl), loops (smpl), tags (LIST INFO) but for the comment, which is the result's own.

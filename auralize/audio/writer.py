@@ -201,16 +201,9 @@ class AudioWriter:
         self._encoder = Encoder(self.depth, self._dither_seed)
 
     def _lay_out(self, file: sf.SoundFile) -> None:
-        start = laid_out(file, self.staged.temporary, self.frames)
-        self.laid = Laid(
-            self.path,
-            self.staged.temporary,
-            start,
-            self.rate,
-            self.channels,
-            self.depth,
-            self._dither_seed,
-        )
+        temporary = self.staged.temporary
+        start, seed = laid_out(file, temporary, self.frames), self._dither_seed
+        self.laid = Laid(self.path, temporary, start, self.rate, self.channels, self.depth, seed)
         self._file = Portion(self.laid).__enter__()
         self._complete_header()
 

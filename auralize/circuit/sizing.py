@@ -41,10 +41,10 @@ class Measure:
 
 def loss_measure(loads: Sequence[str], frequency: Real, rest: Network | None = None) -> Measure:
     """Loss in dB at the worst of loudspeakers, less that of ``rest``, whose loss is not to count."""
-    own = _own_loss(loads, frequency, rest)
+    own = 0.0 if rest is None else _losses(rest, loads, frequency)
 
     def over(network: Network) -> Real:
-        return np.max(own - _losses(network, loads, frequency), axis=0)
+        return np.max(-counted(_losses(network, loads, frequency), own), axis=0)
 
     return Measure(frequency, over)
 
@@ -57,13 +57,10 @@ def deviation_measure(
     At the worst of loudspeakers; infinite where any of them is silent.
     """
     points = np.concatenate([[reference], frequency])
-    own = _own_loss(loads, points, rest)
+    own = 0.0 if rest is None else _losses(rest, loads, points)
 
     def over(network: Network) -> Real:
-        loss = _losses(network, loads, points) - own
-        if not np.isfinite(loss).all():  # silence has no level to depart from
-            return np.full(frequency.shape, math.inf)
-        return np.max(np.abs(loss[:, 1:] - loss[:, :1]), axis=0)
+        return np.max(departure(counted(_losses(network, loads, points), own)), axis=0)
 
     return Measure(frequency, over)
 
@@ -74,11 +71,19 @@ def _losses(network: Network, loads: Sequence[str], frequency: Real) -> Real:
     return np.array([loss_db(solution, load) for load in loads])
 
 
-def _own_loss(loads: Sequence[str], frequency: Real, rest: Network | None) -> Real:
-    if rest is None:
-        return np.zeros((len(loads), len(frequency)))
-    own = _losses(rest, loads, frequency)
-    return np.where(np.isfinite(own), own, 0.0)
+def counted(loss: Real, own: Real | float) -> Real:
+    """A loss in dB less what is not to count; silence of that is no level to be taken off."""
+    return loss - np.where(np.isfinite(own), own, 0.0)
+
+
+def departure(loss: Real) -> Real:
+    """How far a loss in dB is from its first value, at all others; along the last axis.
+
+    Infinite throughout where any of it is silent, as silence has no level to depart from.
+    """
+    silent = ~np.isfinite(loss).all(axis=-1, keepdims=True)
+    heard = np.where(silent, 0.0, loss)
+    return np.where(silent, math.inf, np.abs(heard[..., 1:] - heard[..., :1]))
 
 
 def heat_measure(drive: Drive) -> Measure:
@@ -156,6 +161,11 @@ def only(
         },
         transformers={name: placed(name, part) for name, part in network.transformers.items()},
     )
+
+
+def transformers_alone(network: Network) -> Network:
+    """The same installation with no loss but in its transformers, fed by its amplifier."""
+    return only(network, transformers=tuple(network.transformers), amplifier=True)
 
 
 @dataclass(frozen=True)

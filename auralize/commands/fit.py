@@ -6,11 +6,10 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 from auralize.commands.progress import telling
-from auralize.commands.shared import KINDS, add_rig, loaded, picked, tolerance
+from auralize.commands.shared import add_limits, add_rig, limits, loaded, picked, tolerance
 from auralize.errors import RequestError
 
 if TYPE_CHECKING:
-    from auralize.figures.fit import Kind
     from auralize.rig.loads import Band
 
 
@@ -25,16 +24,7 @@ def add(commands: Any) -> None:
         help="size a cable over all runs that use it, for the worst of its loads",
     )
     limit = command.add_mutually_exclusive_group(required=True)
-    limit.add_argument("--loss", metavar="DB", help='largest loss at the load, such as "0.5 dB"')
-    limit.add_argument(
-        "--deviation",
-        metavar="DB",
-        help="largest departure of the loss from that at 1 kHz, or in the middle of a band without it",
-    )
-    limit.add_argument("--damping", metavar="FACTOR", help="least damping factor at the load")
-    limit.add_argument(
-        "--heat", metavar="PERCENT", help="largest share of the programme's power lost in cable"
-    )
+    add_limits(limit)
     command.add_argument(
         "--band",
         metavar="BAND",
@@ -50,7 +40,8 @@ def run(arguments: argparse.Namespace) -> None:
     from auralize.figures.fit_text import as_fits
     from auralize.rig.work import working_out
 
-    kind, limit = _tolerance(arguments)
+    ((kind, text),) = limits(arguments).items()
+    limit = tolerance(kind, text, f"--{kind}")
     band = None if arguments.band is None else _band(arguments.band)
     rig = loaded(arguments)
     found = []
@@ -69,14 +60,6 @@ def run(arguments: argparse.Namespace) -> None:
                 )
             )
     print(as_fits(rig.title, found, kind, limit))
-
-
-def _tolerance(arguments: argparse.Namespace) -> tuple[Kind, float]:
-    """What limits, and how much."""
-    for kind in KINDS:
-        if (text := getattr(arguments, kind)) is not None:
-            return kind, tolerance(kind, text, f"--{kind}")
-    raise AssertionError("argparse asks for one of them")
 
 
 def _band(text: str) -> Band:

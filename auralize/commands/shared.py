@@ -150,6 +150,26 @@ KINDS: Final[tuple[Kind, ...]] = ("loss", "deviation", "damping", "heat")
 """Figures that can be limited."""
 
 
+def add_limits(command: argparse._ActionsContainer) -> None:
+    """What is limited, and how much."""
+    command.add_argument("--loss", metavar="DB", help='largest loss at the load, such as "0.5 dB"')
+    command.add_argument(
+        "--deviation",
+        metavar="DB",
+        help="largest departure of the loss from that at 1 kHz, or in the middle of a band without it",
+    )
+    command.add_argument("--damping", metavar="FACTOR", help="least damping factor at the load")
+    command.add_argument(
+        "--heat", metavar="PERCENT", help="largest share of the programme's power lost in cable"
+    )
+
+
+def limits(arguments: argparse.Namespace) -> dict[Kind, str]:
+    """Those that were asked for, as typed."""
+    texts = {kind: getattr(arguments, kind) for kind in KINDS}
+    return {kind: text for kind, text in texts.items() if text is not None}
+
+
 def tolerance(kind: Kind, text: str, option: str) -> float:
     """A limit as typed: dB, a factor, or a share of the power."""
     found, wrong = text.strip(), f"{option}: {text!r} was found; right is"

@@ -13,9 +13,11 @@ from auralize.commands.shared import (
     KINDS,
     add_across,
     add_into,
+    add_limits,
     add_rig,
     add_scheduler,
     executor_of,
+    limits,
     loaded,
     number_or_nan,
     picked,
@@ -25,7 +27,6 @@ from auralize.errors import RequestError, one_line
 
 if TYPE_CHECKING:
     from auralize.sweep.asked import AskedSweep
-    from auralize.sweep.requirement import Requirement
     from auralize.sweep.sweep import SweepOptions
 
 MANY: Final = 4096
@@ -33,8 +34,8 @@ MANY: Final = 4096
 DESCRIPTION = """\
 Solve many cases of a rig: every step of values in steps, each with values drawn
 within tolerances. For each choice the nominal case, median, 5 % and 95 % and
-worst; all cases as a table (CSV), with what its columns are, and how it was
-drawn, in the JSON beside it."""
+worst; all cases as a table (CSV), with what its columns are, how it was drawn,
+and what is answered, in the JSON beside it."""
 EXAMPLES = """\
 examples:
   auralize sweep lawn.toml --steps "runs.lawn.length = 10 m to 80 m in 15"
@@ -45,18 +46,20 @@ examples:
 "62 m +- 2 m", or "60 m to 64 m": evenly between, none outside. "... as 2
 sigma": normal, so that 95 % lie between, and some outside. "60 m, 62 m": one of
 these, each as likely. Tolerances are independent of one another. Nominal is
-what stands before +-, else what the rig file says; cost is that of nominal
-lengths.
+what stands before +-, else what the rig file says.
 
-A limit on loss is on that at 1 kHz, or at the reference of another band, where
-`fit` judges the worst of the whole band: limit the deviation where the top
-counts.
+Limits are those of `fit`: on the largest loss in the band of the load, or 20 Hz
+to 20 kHz; behind a transformer without what that loses itself. Several are kept
+together. Where nothing keeps them, nearest is what exceeds one by the least
+factor. Cost is by the lengths of each case: those of the nominal case, and of
+all cases what 95 % do not exceed. Two values in steps, and nothing drawn, make
+a table of the first limit, in the order above, or of the loss.
 
 A sweep file (TOML) says the same by tables [steps] and [tolerances], with the
 keys of a rig file:
   draws = 20000
   tolerances.runs.lawn.length = "30 m +- 2 m"
-  meets = "loss 1 dB"
+  limits.loss = "1 dB"
   prices.reel = 1.20
 
 The same call again goes on where one was stopped or killed: what is done is
@@ -104,18 +107,13 @@ def add(commands: Any) -> None:
 
 def _add_answers(command: argparse.ArgumentParser) -> None:
     """What is asked of all cases."""
-    command.add_argument(
-        "--meets",
-        metavar="LIMIT",
-        help='the cheapest that keeps this, such as "loss 1 dB" (at 1 kHz), "deviation 0.5 dB", '
-        '"damping 20" or "heat 10 %%"; needs --price for every cable',
-    )
+    add_limits(command)
     command.add_argument(
         "--price",
         action="append",
         default=[],
         metavar="CABLE=PRICE",
-        help="of a metre of a cable, such as reel=1.20; once for each",
+        help="of a metre of a cable, such as reel=1.20, once for each: for the cheapest within all limits",
     )
     command.add_argument(
         "--matters",
@@ -132,7 +130,8 @@ def _add_answers(command: argparse.ArgumentParser) -> None:
 
 @telling
 def run(arguments: argparse.Namespace) -> None:
-    from auralize.sweep.answers import as_alone, as_cheapest
+    from auralize.sweep.answers import as_alone, as_cheapest, as_kept
+    from auralize.sweep.crossed import as_crossed
     from auralize.sweep.sweep import sweep_rig
     from auralize.sweep.text import as_text
 
@@ -144,8 +143,12 @@ def run(arguments: argparse.Namespace) -> None:
     with ProgressLine() as progress, executor_of(arguments, len(cases) >= MANY) as executor:
         done = sweep_rig(rig, choices, cases, arguments.into, options, progress, _say, executor)
     print(as_text(rig, cases, done.found, done.nominal))
+    if crossed := as_crossed(cases, done.found, options.requirements):
+        print(f"\n{crossed}")
     if done.cheapest is not None:
         print(f"\n{as_cheapest(done.cheapest, cases, done.found)}")
+    elif options.requirements:
+        print(f"\n{as_kept(done.found, options.requirements)}")
     if options.matters is not None:
         print(f"\n{as_alone(done.alone, options.matters)}")
     print(f"\n{one_line(str(done.table))}: all cases as a table")
@@ -158,30 +161,28 @@ def _say(words: str) -> None:
 
 
 def _options(arguments: argparse.Namespace, asked: AskedSweep) -> SweepOptions:
+    from auralize.sweep.requirement import Requirement
     from auralize.sweep.sweep import SweepOptions
 
-    if bool(asked.prices) != (asked.meets is not None):
-        raise RequestError("--meets needs --price, and --price --meets; right is both, or neither")
+    if asked.prices and not asked.limits:
+        raise RequestError(
+            f"--price needs a limit; right is one of {', '.join(f'--{kind}' for kind in KINDS)} with it"
+        )
+    by_option = limits(arguments)
+    requirements = [
+        Requirement(
+            kind, tolerance(kind, text, f"{'--' if kind in by_option else 'limits.'}{kind}")
+        )
+        for kind in KINDS
+        if (text := asked.limits.get(kind)) is not None
+    ]
     return SweepOptions(
         across=arguments.across,
-        requirement=None if asked.meets is None else _requirement(asked.meets),
+        requirements=requirements,
         prices=asked.prices,
         matters=arguments.matters,
         plot=None if arguments.plot is None else f".{arguments.plot}",
         replaces=arguments.replace,
-    )
-
-
-def _requirement(text: str) -> Requirement:
-    from auralize.sweep.requirement import Requirement
-
-    word, _, limit = text.strip().partition(" ")
-    for kind in KINDS:
-        if word == kind:
-            return Requirement(kind, tolerance(kind, limit, "meets"))
-    raise RequestError(
-        f"meets: {text!r} was found; right is one of {', '.join(KINDS)} with its limit, such as "
-        '"loss 1 dB"'
     )
 
 
@@ -202,7 +203,7 @@ def _asked(arguments: argparse.Namespace) -> AskedSweep:
         arguments.tolerance,
         _whole("--draws", arguments.draws, 1, MOST_CASES),
         _whole("--seed", arguments.seed, 0, 2**32 - 1),
-        arguments.meets,
+        limits(arguments),
         dict(map(_price, arguments.price)),
     )
     if arguments.varied is None:

@@ -16,7 +16,7 @@ from auralize.circuit.sizing import (
     heat_measure,
     longest_length,
     loss_measure,
-    only,
+    transformers_alone,
     worst_of,
 )
 from auralize.errors import RequestError, RigError
@@ -226,7 +226,7 @@ def _measure(alike: Sequence[Choice], kind: Kind, asked: Band | None) -> tuple[M
         return damping_measure({load: choice.loads[load].nominal for load in loads}, points), words
     network, rest = choice.network, None
     if choice.turns_db is not None:
-        rest = only(network, transformers=tuple(network.transformers), amplifier=True)
+        rest = transformers_alone(network)
     if kind == "loss":
         return loss_measure(loads, sweep(band), rest), show_band(band)
     return deviation_measure(loads, sweep(band), reference(band), rest), show_band(band)

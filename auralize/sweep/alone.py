@@ -9,6 +9,7 @@ from typing import Any, Final
 import numpy as np
 
 from auralize.circuit.conductor import Real
+from auralize.figures.fit import Kind
 from auralize.rig.choice import Choice
 from auralize.rig.place_words import value_words
 from auralize.rig.reading import Rig
@@ -16,6 +17,7 @@ from auralize.rig.stepped import SteppedValue
 from auralize.rig.varied import Place
 from auralize.sweep.case_figures import CaseFigures
 from auralize.sweep.cases import Cases
+from auralize.sweep.requirement import told
 from auralize.sweep.solving import solve_all
 from auralize.sweep.uncertain import UncertainValue
 
@@ -56,6 +58,11 @@ def swing(values: Real) -> float:
     if np.all(values == values[0]):
         return 0.0
     return float(np.max(values) - np.min(values))
+
+
+def ranked(found: Sequence[Alone], kind: Kind) -> list[Alone]:
+    """What moves a figure of any choice most at the head."""
+    return sorted(found, key=lambda one: -max(swing(told(f, kind)) for f in one.figures))
 
 
 def _alone(

@@ -6,9 +6,10 @@ import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, get_args
 
 from auralize.errors import RequestError
+from auralize.figures.fit import Kind
 from auralize.files import read_bounded
 from auralize.rig.choice import Choice
 from auralize.rig.place_words import place_words
@@ -35,8 +36,8 @@ class AskedSweep:
     tolerances: Sequence[str] = ()
     draws: int | None = None
     seed: int | None = None
-    meets: str | None = None
-    """The limit that the cheapest is to keep, as "loss 1 dB"."""
+    limits: Mapping[Kind, str] = field(default_factory=dict)
+    """What is to be kept, as options have it."""
     prices: Mapping[str, float] = field(default_factory=dict)
     """Of a metre of each cable."""
 
@@ -47,7 +48,7 @@ class AskedSweep:
             (*self.tolerances, *other.tolerances),
             self.draws if other.draws is None else other.draws,
             self.seed if other.seed is None else other.seed,
-            self.meets if other.meets is None else other.meets,
+            {**self.limits, **other.limits},
             {**self.prices, **other.prices},
         )
 
@@ -78,7 +79,7 @@ def _said(contents: Sequence[Mapping[str, Any]], place: Place) -> Any:
 
 
 def read_sweep(path: Path) -> AskedSweep:
-    """A sweep file: TOML with [steps] and [tolerances], in which keys are those of a rig file, and [prices].
+    """A sweep file: TOML with [steps] and [tolerances], with keys of a rig file, [limits], and [prices].
 
     Raises RequestError.
     """
@@ -96,12 +97,21 @@ def read_sweep(path: Path) -> AskedSweep:
         list(_lines(table, "tolerances")),
         table.whole("draws", 1, MOST_CASES) if "draws" in table else None,
         table.whole("seed", 0, 2**32 - 1) if "seed" in table else None,
-        table.text("meets") if "meets" in table else None,
+        _limits(table.table("limits")),
         {name: prices.number(name, 0.0, MOST_PRICE) for name in prices.data},
     )
-    table.asked |= {"draws", "seed", "meets"}
+    table.asked |= {"draws", "seed"}
     table.finish()
     return asked
+
+
+def _limits(table: Table) -> dict[Kind, str]:
+    """By figure, as options have them; a damping factor, or any other, may be a plain number."""
+    kinds: tuple[Kind, ...] = get_args(Kind)
+    found = {kind: str(table.data[kind]) for kind in kinds if kind in table}
+    table.asked |= {*kinds}
+    table.finish()
+    return found
 
 
 def _lines(table: Table, name: str) -> Iterator[str]:

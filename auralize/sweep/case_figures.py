@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
 from auralize.circuit.conductor import Real
+
+OF_ALL: Final = ("choice", "label", "load", "cables", "frequency")
+"""What has no value by case."""
 
 
 @dataclass(frozen=True)
@@ -19,6 +22,10 @@ class CaseFigures:
     label: str
     load: str
     """Listened to."""
+    cables: tuple[str, ...]
+    """Of the rig, used or not."""
+    metres: Real
+    """Of each of these in all runs, shape (cases, cables)."""
     reference_hz: Real
     loss_db: Real
     """At the reference; minus infinity where nothing arrives."""
@@ -26,6 +33,11 @@ class CaseFigures:
     """The same of the drop."""
     deviation_db: Real
     deviation_hz: Real
+    worst_loss_db: Real
+    """Least in the band, as `fit` judges it: without what transformers lose themselves."""
+    worst_loss_hz: Real
+    worst_deviation_db: Real
+    """Modulus of the largest deviation, as `fit` judges it; infinite where any of the band is silent."""
     damping_factor: Real
     """Infinite where nothing is between loudspeaker and source."""
     damping_hz: Real
@@ -52,8 +64,7 @@ class CaseFigures:
         return parts[0]._made(lambda name: np.concatenate([getattr(p, name) for p in parts]))
 
     def _made(self, array: Any) -> CaseFigures:
-        kept = ("choice", "label", "load", "frequency")
-        own = {name: getattr(self, name) for name in kept}
+        own = {name: getattr(self, name) for name in OF_ALL}
         return CaseFigures(
-            **own, **{f.name: array(f.name) for f in fields(self) if f.name not in kept}
+            **own, **{f.name: array(f.name) for f in fields(self) if f.name not in OF_ALL}
         )

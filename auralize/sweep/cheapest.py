@@ -1,10 +1,10 @@
-"""The cheapest of choices and steps that keeps a requirement: nominally, and in most of all cases."""
+"""The cheapest of choices and steps that keeps all requirements: nominally, and in most of all cases."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
@@ -13,12 +13,11 @@ from auralize.errors import RequestError
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 from auralize.rig.table import guess
-from auralize.rig.varied import Place, VariedChoice
 from auralize.sweep.case_figures import CaseFigures
 from auralize.sweep.cases import Cases
 from auralize.sweep.percentiles import percentiles
-from auralize.sweep.requirement import Requirement, measured
-from auralize.sweep.solving import solve_all, solve_nominal
+from auralize.sweep.requirement import Requirement, excess, measured
+from auralize.sweep.solving import cables_of, solve_all, solve_nominal
 
 MOST_OF: Final = 95
 """Per cent of the cases in which it has to be kept."""
@@ -35,15 +34,13 @@ class PricedChoice:
     steps: tuple[str, ...]
     """Its values of what is stepped, in words."""
     metres: Mapping[str, float]
-    """Of each cable, by its name; nominal."""
+    """Of each cable that is used, by its name."""
     cost: float
     """The sum of lengths times prices."""
-    nominal: float
-    """What the requirement limits (see `requirement.measured`), all tolerances at their nominal values."""
-    in_most: float
-    """The same, which `MOST_OF` per cent of the draws do not exceed."""
+    measured: tuple[float, ...]
+    """What each requirement limits (see `requirement.measured`)."""
     share: float
-    """Of the draws that keep the requirement, 0 to 1."""
+    """Of the draws that keep all requirements, 0 to 1."""
 
 
 @dataclass(frozen=True)
@@ -58,36 +55,20 @@ class CheapestOne:
 class Cheapest:
     """What was asked for, and what was found."""
 
-    requirement: Requirement
+    requirements: Sequence[Requirement]
     prices: Prices
     nominal: CheapestOne
     """All tolerances at their nominal values."""
     in_most: CheapestOne | None
-    """In at least `MOST_OF` per cent of the draws; None where nothing is drawn."""
+    """In at least `MOST_OF` per cent of the draws, which do not exceed its metres, cost and what is measured.
+
+    None where nothing is drawn.
+    """
 
 
-@dataclass(frozen=True)
-class Costs:
-    """What every choice costs at every step."""
-
-    prices: Prices
-    metres: Sequence[Sequence[Mapping[str, float]]]
-    """Of each cable, by choice and step; nominal."""
-    cost: Real
-    """Shape (choices, steps)."""
-
-    @classmethod
-    def of(cls, rig: Rig, choices: Sequence[Choice], cases: Cases, prices: Prices) -> Costs:
-        """Raises RequestError where a cable that is used has no price, or a price no cable of the rig."""
-        steps = _steps(cases)
-        metres = [_metres(rig, choice, cases, steps) for choice in choices]
-        used = list(dict.fromkeys(name for row in metres for at in row for name in at))
-        _check(prices, used, list(dict.fromkeys([*used, *rig.data.get("cables", {})])))
-        cost = [[sum(m * prices[name] for name, m in at.items()) for at in row] for row in metres]
-        return cls(prices, metres, np.array(cost, dtype=np.float64))
-
-
-def _check(prices: Prices, used: Sequence[str], known: Sequence[str]) -> None:
+def check_prices(rig: Rig, choices: Sequence[Choice], cases: Cases, prices: Prices) -> None:
+    """Raise RequestError where a cable that is used has no price, or a price no cable of the rig."""
+    known = list(dict.fromkeys(name for choice in choices for name in cables_of(rig, choice)))
     for name, price in prices.items():
         if name not in known:
             right = ", ".join(known) or "none, as there is no cable"
@@ -98,9 +79,17 @@ def _check(prices: Prices, used: Sequence[str], known: Sequence[str]) -> None:
             raise RequestError(
                 f"price: {price:g} of {name} was found; right is 0 to {MOST_PRICE:g} a metre"
             )
+    values = [(one.place, one.values) for one in cases.steps]
+    values += [(one.place, one.values) for one in cases.tolerances]
+    varied = [name for place, names in values if place[-1] == "cable" for name in names]
+    installed = [run.cable_name for choice in choices for run in choice.runs.values()]
+    _check_all_priced(varied or installed, prices)
+
+
+def _check_all_priced(used: Sequence[str], prices: Prices) -> None:
     if missing := [name for name in used if name not in prices]:
         raise RequestError(
-            f"price: cable {missing[0]!r} has none; right is one for each of {', '.join(used)}"
+            f"price: cable {missing[0]!r} has none; right is one for each of {', '.join(dict.fromkeys(used))}"
         )
 
 
@@ -109,37 +98,29 @@ def cheapest(
     choices: Sequence[Choice],
     cases: Cases,
     found: Sequence[CaseFigures],
-    requirement: Requirement,
-    costs: Costs,
+    requirements: Sequence[Requirement],
+    prices: Prices,
 ) -> Cheapest:
-    """The cheapest by nominal lengths, ``found`` being all cases of each choice.
+    """The cheapest by the lengths of each case, ``found`` being all cases of each choice.
 
-    Of two that cost the same, the one that keeps more.
+    Of two that cost the same, the one that keeps more. Raises RequestError for a cable without a price.
     """
-    steps, cost = _steps(cases), costs.cost
-    nominal = np.array([measured(one, requirement.kind) for one in _settled(rig, choices, cases)])
-    drawn = np.array([measured(one, requirement.kind) for one in found])
-    drawn = drawn.reshape(len(choices), -1, cases.grid)
-    in_most = np.array([percentiles(one, [MOST_OF])[0] for one in drawn])
-    share = np.mean(drawn <= requirement.most, axis=1)
-
-    def picked(values: Real) -> CheapestOne:
-        place, does = pick(cost.ravel(), values.ravel(), requirement.most)
-        choice, step = divmod(place, cases.grid)
-        priced = PricedChoice(
-            choices[choice].name,
-            tuple(
-                stepped.shown[stepped.values.index(steps[step][stepped.place])]
-                for stepped in cases.steps
-            ),
-            costs.metres[choice][step],
-            *(float(one[choice, step]) for one in (cost, nominal, in_most, share)),
-        )
-        return CheapestOne(priced, does)
-
-    return Cheapest(
-        requirement, costs.prices, picked(nominal), picked(in_most) if cases.tolerances else None
+    share = np.array(
+        [np.mean(_draws(excess(f, requirements), cases) <= 1.0, axis=0) for f in found]
     )
+
+    def picked(solved: Sequence[CaseFigures]) -> CheapestOne:
+        all_of = [_AtSteps.of(one, cases, requirements, prices) for one in solved]
+        cost, over = (
+            np.concatenate(v) for v in zip(*((o.cost, o.over) for o in all_of), strict=True)
+        )
+        place, does = pick(cost, over, 1.0)
+        choice, step = divmod(place, cases.grid)
+        return CheapestOne(all_of[choice].priced(cases, step, float(share[choice, step])), does)
+
+    settled = _settled(rig, choices, cases) if cases.tolerances else found
+    in_most = picked(found) if cases.tolerances else None
+    return Cheapest(requirements, prices, picked(settled), in_most)
 
 
 def pick(cost: Real, values: Real, most: float) -> tuple[int, bool]:
@@ -150,13 +131,58 @@ def pick(cost: Real, values: Real, most: float) -> tuple[int, bool]:
     return int(np.lexsort((values, np.where(does, cost, np.inf)))[0]), True
 
 
-def _steps(cases: Cases) -> list[dict[Place, Any]]:
-    """The stepped values at each step."""
-    columns = cases.values(0, cases.grid)
-    return [
-        {stepped.place: columns[stepped.place][at] for stepped in cases.steps}
-        for at in range(cases.grid)
-    ]
+@dataclass(frozen=True)
+class _AtSteps:
+    """A choice at every step: of its draws what `MOST_OF` per cent do not exceed."""
+
+    figures: CaseFigures
+    metres: Real
+    """Shape (steps, cables)."""
+    cost: Real
+    over: Real
+    """See `requirement.excess`."""
+    measured: Sequence[Real]
+    """Of each requirement."""
+
+    @classmethod
+    def of(
+        cls,
+        figures: CaseFigures,
+        cases: Cases,
+        requirements: Sequence[Requirement],
+        prices: Prices,
+    ) -> _AtSteps:
+        def most(values: Real) -> Real:
+            return percentiles(_draws(values, cases), [MOST_OF])[0]
+
+        used = np.flatnonzero(figures.metres.any(axis=0))
+        _check_all_priced([figures.cables[at] for at in used], prices)
+        each = np.array([prices.get(name, 0.0) for name in figures.cables])
+        return cls(
+            figures,
+            most(figures.metres),
+            most((figures.metres * each).sum(axis=1)),
+            most(excess(figures, requirements)),
+            [most(measured(figures, one.kind)) for one in requirements],
+        )
+
+    def priced(self, cases: Cases, step: int, share: float) -> PricedChoice:
+        """One of them."""
+        index = np.unravel_index(step, [len(one.values) for one in cases.steps])
+        metres = zip(self.figures.cables, self.metres[step].tolist(), strict=True)
+        return PricedChoice(
+            self.figures.choice,
+            tuple(one.shown[at] for one, at in zip(cases.steps, index, strict=True)),
+            {name: length for name, length in metres if length > 0.0},
+            float(self.cost[step]),
+            tuple(float(one[step]) for one in self.measured),
+            share,
+        )
+
+
+def _draws(values: Real, cases: Cases) -> Real:
+    """By draw and step, of values by case in their first axis."""
+    return values.reshape(-1, cases.grid, *values.shape[1:])
 
 
 def _settled(rig: Rig, choices: Sequence[Choice], cases: Cases) -> list[CaseFigures]:
@@ -164,19 +190,3 @@ def _settled(rig: Rig, choices: Sequence[Choice], cases: Cases) -> list[CaseFigu
     if not cases.steps:
         return solve_nominal(rig, choices, cases)
     return solve_all(rig, choices, Cases((*cases.held(), *cases.steps)))
-
-
-def _metres(
-    rig: Rig, choice: Choice, cases: Cases, steps: Sequence[Mapping[Place, Any]]
-) -> list[dict[str, float]]:
-    """Metres of each cable at each step."""
-    values = [{**cases.nominal, **at} for at in steps]
-    varied = VariedChoice(rig, choice, [*values[0]])
-    return [_lengths(varied.at(one)) for one in values]
-
-
-def _lengths(choice: Choice) -> dict[str, float]:
-    metres: dict[str, float] = {}
-    for name, run in choice.runs.items():
-        metres[run.cable_name] = metres.get(run.cable_name, 0.0) + choice.network.runs[name].length
-    return metres

@@ -15,18 +15,17 @@ from auralize.circuit.solution import Across
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 from auralize.rig.sent import SentRig
-from auralize.sweep.case_figures import CaseFigures
+from auralize.sweep.case_figures import OF_ALL, CaseFigures
 from auralize.sweep.cases import Cases
 from auralize.sweep.kept import Arrays, KeptChunks
 from auralize.sweep.percentiles import percentiles
 from auralize.sweep.sent import SentCases, solved_by
-from auralize.sweep.solving import CHUNK, solve_cases
+from auralize.sweep.solving import CHUNK, cables_of, solve_cases
 
 NO_CURVES: Final = np.empty(0)
 CURVES: Final = ("loss_curve_db", "drop_curve_db")
-_OF_ALL: Final = ("choice", "label", "load", "frequency")
 _FIGURES: Final = tuple(
-    field.name for field in fields(CaseFigures) if field.name not in (*_OF_ALL, *CURVES)
+    field.name for field in fields(CaseFigures) if field.name not in (*OF_ALL, *CURVES)
 )
 _ROOM: Final = 4_000_000
 # Values of a curve that are in memory at a time, 32 MB: 20 000 cases at 200 frequencies.
@@ -92,6 +91,7 @@ class Chunks:
                 choice.name,
                 choice.label,
                 choice.listen,
+                cables_of(self.rig, choice),
                 frequency=NO_CURVES,
                 **dict.fromkeys(CURVES, nothing),
                 **{

@@ -10,12 +10,16 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 from auralize.circuit.conductor import Real
+from auralize.figures.fit import Kind
 from auralize.rig.reading import Rig
 from auralize.rig.stepped import NUMBER, SteppedValue
 from auralize.rig.table import dotted
+from auralize.sweep.alone import Alone, ranked, swing
 from auralize.sweep.case_figures import CaseFigures
 from auralize.sweep.cases import Cases
+from auralize.sweep.cheapest import MOST_OF, Cheapest, CheapestOne
 from auralize.sweep.percentiles import PERCENTS, percentiles
+from auralize.sweep.requirement import FIGURE, Requirement, kept_share, told, untold
 from auralize.sweep.uncertain import UncertainValue
 
 FIGURES: Final = {
@@ -23,6 +27,9 @@ FIGURES: Final = {
     "drop_db": "level of the drop relative to the same, at reference_hz",
     "deviation_db": "largest departure of the loss from that, over the band",
     "deviation_hz": "at which that is",
+    "worst_loss_db": "least level over the band, without what transformers lose themselves",
+    "worst_loss_hz": "at which that is",
+    "worst_deviation_db": "largest departure of that from its value at reference_hz, without its sign",
     "damping_factor": "at the loudspeaker",
     "damping_hz": "at which that is",
     "cable_share": "share of the amplifier's output power that cable and joints turn into heat",
@@ -59,6 +66,86 @@ def facts(
         "columns": FIGURES,
         "choices": [_in_short(*both) for both in zip(found, nominal, strict=True)],
     }
+
+
+ANSWERS: Final = {
+    "limits": "columns with the least or the most that each may be; all are kept together",
+    "kept": "share of all cases of each choice that keep all limits, 0 to 1; null where none is given",
+    "cheapest": "what costs least and keeps all limits, null where nothing is priced; nominal: with all "
+    "tolerances at their nominal values; in_most: in at least in_most_percent of its cases, null where "
+    "nothing is drawn",
+    "meets": "whether it does; where none does, it is what exceeds a limit by the least factor",
+    "steps": "its values of what is stepped, in words",
+    "metres": "m of each cable, in in_most those that in_most_percent of its cases do not exceed",
+    "cost": "the sum of metres times prices, which are of a metre; in in_most as metres",
+    "figures": "of the columns that are limited, in in_most what in_most_percent of its cases keep to",
+    "share": "of its cases that keep all limits, 0 to 1",
+    "matters": "how a column moves with each value alone over its range, all else nominal, the most first: "
+    "low, high, and the swing between them, for each choice; null where it was not asked",
+}
+"""What is beside these words."""
+
+
+def answers_facts(
+    cases: Cases,
+    found: Sequence[CaseFigures],
+    requirements: Sequence[Requirement],
+    least: Cheapest | None,
+    matters: Kind | None,
+    alone: Sequence[Alone],
+) -> dict[str, Any]:
+    """What was asked of the cases, and what came of it."""
+    kept = {one.choice: kept_share(one, requirements) for one in found} if requirements else None
+    return {
+        "fields": ANSWERS,
+        "limits": [_limit(one) for one in requirements],
+        "kept": kept,
+        "cheapest": None if least is None else _cheapest(least, cases),
+        "matters": None if matters is None else _matters(ranked(alone, matters), matters),
+    }
+
+
+def _limit(one: Requirement) -> dict[str, Any]:
+    bound = "least" if one.kind in ("loss", "damping") else "most"
+    return {"column": FIGURE[one.kind], bound: untold(one.most, one.kind)}
+
+
+def _cheapest(found: Cheapest, cases: Cases) -> dict[str, Any]:
+    def one(picked: CheapestOne) -> dict[str, Any]:
+        priced = picked.priced
+        figures = zip(found.requirements, priced.measured, strict=True)
+        return {
+            "meets": picked.does,
+            "choice": priced.choice,
+            "steps": dict(zip((dotted(s.place) for s in cases.steps), priced.steps, strict=True)),
+            "metres": dict(priced.metres),
+            "cost": priced.cost,
+            "figures": {FIGURE[r.kind]: _finite(untold(v, r.kind)) for r, v in figures},
+            "share": priced.share,
+        }
+
+    return {
+        "prices": dict(sorted(found.prices.items())),
+        "in_most_percent": MOST_OF,
+        "nominal": one(found.nominal),
+        "in_most": None if found.in_most is None else one(found.in_most),
+    }
+
+
+def _matters(found: Sequence[Alone], kind: Kind) -> dict[str, Any]:
+    def moved(values: Real) -> dict[str, float | None]:
+        ends = {"low": values.min(), "high": values.max(), "swing": swing(values)}
+        return {name: _finite(float(value)) for name, value in ends.items()}
+
+    values = [
+        {
+            "place": dotted(one.place),
+            "range": one.range_words,
+            "choices": {figures.choice: moved(told(figures, kind)) for figures in one.figures},
+        }
+        for one in found
+    ]
+    return {"column": FIGURE[kind], "values": values}
 
 
 def _in_short(found: CaseFigures, nominal: CaseFigures) -> dict[str, Any]:

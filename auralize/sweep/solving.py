@@ -68,6 +68,11 @@ def solve_nominal(
     return [_solved(rig, one, [cases.nominal], None, frequency, across) for one in choices]
 
 
+def cables_of(rig: Rig, choice: Choice) -> tuple[str, ...]:
+    """All that a choice has, used or not."""
+    return tuple(rig.said(choice).get("cables", {}))
+
+
 def _solved(
     rig: Rig,
     choice: Choice,
@@ -90,17 +95,17 @@ def _solved(
     groups: dict[Hashable, list[int]] = {}
     for at, made in enumerate(changed):
         groups.setdefault(alike(made), []).append(at)
-    found, order = [], []
+    found, order, cables = [], [], cables_of(rig, choice)
     for group in (
         g[at : at + _TOGETHER] for g in groups.values() for at in range(0, len(g), _TOGETHER)
     ):
         order += group
         try:
-            found.append(solve_together([changed[at] for at in group], frequency, across))
+            found.append(solve_together([changed[at] for at in group], cables, frequency, across))
         except ValueError:  # of one of them; which one is found by itself
             for at in group:
                 try:
-                    found.append(solve_together([changed[at]], frequency, across))
+                    found.append(solve_together([changed[at]], cables, frequency, across))
                 except ValueError as error:
                     raise told(error, at) from None
     return CaseFigures.joined(found).of(np.argsort(order))

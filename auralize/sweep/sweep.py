@@ -11,14 +11,15 @@ from auralize.circuit.solution import Across
 from auralize.errors import RequestError
 from auralize.figures.fit import Kind
 from auralize.figures.picture import check_picture
-from auralize.outputs import check_ours, made_folder
+from auralize.outputs import check_ours, fingerprint, made_folder
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 from auralize.sweep.alone import Alone, each_alone
 from auralize.sweep.case_figures import CaseFigures
 from auralize.sweep.cases import Cases
-from auralize.sweep.cheapest import Cheapest, Costs, cheapest
+from auralize.sweep.cheapest import Cheapest, cheapest, check_prices
 from auralize.sweep.chunks import NO_CURVES, Chunks
+from auralize.sweep.data import answers_facts, facts
 from auralize.sweep.plot import FREQUENCIES, MOST_PLOTTED, percentile_plot
 from auralize.sweep.requirement import Requirement
 from auralize.sweep.saved import save_sweep, sweep_call, sweep_name
@@ -30,10 +31,10 @@ class SweepOptions:
     """What else is asked of a sweep."""
 
     across: Across = "both"
-    requirement: Requirement | None = None
-    """What the cheapest has to keep; needs prices."""
+    requirements: Sequence[Requirement] = ()
+    """All of what is to be kept."""
     prices: Mapping[str, float] = field(default_factory=dict)
-    """Of a metre of each cable."""
+    """Of a metre of each cable: for the cheapest that does, which needs requirements."""
     matters: Kind | None = None
     """The figure of which is asked what moves it most."""
     plot: str | None = None
@@ -70,9 +71,10 @@ def sweep_rig(
     the same result. Raises RequestError, RigError, FileError, or WorkerError, which keeps what is done.
     """
     across, suffix = options.across, options.plot
-    table = into / sweep_name(rig, choices, cases, across, ".csv")
+    table = into / sweep_name(rig, choices, cases, across, ".csv", _tags(options))
     picture = None if suffix is None else table.with_suffix(suffix)
-    call = sweep_call(choices, cases, across)
+    required, prices = options.requirements, options.prices
+    call = sweep_call(choices, cases, across, required, prices, options.matters)
     if picture is not None and len(cases) > MOST_PLOTTED:
         raise RequestError(
             f"a plot of {len(cases)} cases was asked for; right are up to {MOST_PLOTTED}"
@@ -84,8 +86,8 @@ def sweep_rig(
             check_picture(picture, call, options.replaces)
 
     check()
-    required = options.requirement
-    costs = None if required is None else Costs.of(rig, choices, cases, options.prices)
+    if prices:
+        check_prices(rig, choices, cases, prices)
     alone = [] if options.matters is None else each_alone(rig, choices, cases)
     frequency = NO_CURVES if picture is None else FREQUENCIES
     chunks = Chunks.beside(table, call, rig, choices, cases, across, frequency)
@@ -94,12 +96,22 @@ def sweep_rig(
         nominal = solve_nominal(rig, choices, cases, across=across)
         found = chunks.figures(progress, executor)
         least = None
-        if required is not None and costs is not None:
-            least = cheapest(rig, choices, cases, found, required, costs)
+        if required and prices:
+            least = cheapest(rig, choices, cases, found, required, prices)
         drawn = [] if picture is None else [(picture, percentile_plot(chunks, picture, call))]
         check()  # somebody may have put a file there meanwhile
-        save_sweep(rig, cases, found, nominal, table, call, drawn)
+        told = facts(rig, cases, found, nominal)
+        told["answers"] = answers_facts(cases, found, required, least, options.matters, alone)
+        save_sweep(cases, found, told, table, call, drawn)
     return Swept(nominal, found, least, alone, table, picture)
+
+
+def _tags(options: SweepOptions) -> list[str]:
+    """Of what is asked, in a file's name."""
+    limits = [one.tag for one in options.requirements]
+    prices = [f"priced-{fingerprint(options.prices)[:6]}"] if options.prices else []
+    matters = [] if options.matters is None else [f"{options.matters}-matters"]
+    return [*limits, *prices, *matters]
 
 
 def _say_taken_up(chunks: Chunks, say: Callable[[str], None]) -> None:

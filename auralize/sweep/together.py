@@ -10,6 +10,7 @@ import numpy as np
 from auralize.circuit.conductor import Real
 from auralize.circuit.levels import drop_db, loss_db
 from auralize.circuit.power import driven_weight, share_kept
+from auralize.circuit.sizing import counted, departure, transformers_alone
 from auralize.circuit.solution import Across, Solution, solve, source_impedance
 from auralize.circuit.stacked import Stacked, layout, tiled
 from auralize.figures.headlines import damping_factor
@@ -29,8 +30,10 @@ def alike(choice: Choice) -> Hashable:
     return layout(choice.network), choice.listen, band_of(choice), choice.turns_db is None, drive
 
 
-def solve_together(choices: Sequence[Choice], frequency: Real, across: Across) -> CaseFigures:
-    """The figures of choices that are `alike`, with curves at ``frequency`` in Hz.
+def solve_together(
+    choices: Sequence[Choice], cables: Sequence[str], frequency: Real, across: Across
+) -> CaseFigures:
+    """The figures of choices that are `alike`, with curves at ``frequency`` in Hz, and metres of ``cables``.
 
     Raises RequestError where the drop cannot be told, ValueError where a case cannot be solved.
     """
@@ -48,6 +51,9 @@ def solve_together(choices: Sequence[Choice], frequency: Real, across: Across) -
 
     loss, drop = loss_db(solution, first.listen), drop_db(solution, first.listen, across)
     loss_there = rows(loss, at)[:, 0]
+    points = np.concatenate([at, heard])
+    judged = counted(rows(loss, points), _transformers_own(choices, points))
+    least = np.argmin(judged[:, 1:], axis=1)
     deviation, deviation_hz = _largest(deviation_of(rows(loss, heard), loss_there[:, None]), heard)
     damping, damping_hz = _damping(choices, stacked)
     power = rows(solution.input_power, weighing.frequency)
@@ -55,11 +61,16 @@ def solve_together(choices: Sequence[Choice], frequency: Real, across: Across) -
         first.name,
         first.label,
         first.listen,
+        tuple(cables),
+        metres=np.array([[_metres(choice, cable) for cable in cables] for choice in choices]),
         reference_hz=np.repeat(at, len(choices)),
         loss_db=loss_there,
         drop_db=rows(drop, at)[:, 0],
         deviation_db=deviation,
         deviation_hz=deviation_hz,
+        worst_loss_db=judged[:, 1:].min(axis=1),
+        worst_loss_hz=heard[least],
+        worst_deviation_db=departure(judged).max(axis=1),
         damping_factor=damping,
         damping_hz=damping_hz,
         cable_share=share_kept(power, rows(solution.cable_share(), weighing.frequency), weighing),
@@ -70,10 +81,26 @@ def solve_together(choices: Sequence[Choice], frequency: Real, across: Across) -
     )
 
 
+def _metres(choice: Choice, cable: str) -> float:
+    """In all runs."""
+    runs = choice.network.runs
+    return sum(runs[name].length for name, one in choice.runs.items() if one.cable_name == cable)
+
+
 def _largest(deviation: Real, heard: Real) -> tuple[Real, Real]:
     """What is largest in each case, with its sign, and the Hz that it is at."""
     worst = np.argmax(np.abs(deviation), axis=1)
     return deviation[np.arange(len(worst)), worst], heard[worst]
+
+
+def _transformers_own(choices: Sequence[Choice], points: Real) -> Real | float:
+    """Loss in dB of what the loudspeaker is behind, which is not the cable's; shape (cases, frequencies)."""
+    if choices[0].turns_db is None:
+        return 0.0
+    grid = np.unique(points)
+    alone = Stacked([transformers_alone(choice.network) for choice in choices], grid)
+    own = loss_db(solve(alone.over(grid), tiled(grid, len(choices))), choices[0].listen)
+    return own.reshape(len(choices), -1)[:, np.searchsorted(grid, points)]
 
 
 def _damping(choices: Sequence[Choice], stacked: Stacked) -> tuple[Real, Real]:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
+from typing import get_args
 
 import numpy as np
 import pytest
 
 from auralize.errors import RigError
 from auralize.figures.curves import curves
+from auralize.figures.fit import Kind, _measures, shown
 from auralize.figures.numbers import figures
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig, load_rig, read_rig
@@ -118,12 +120,18 @@ def by_itself(rig: Rig, choice: Choice, cases: Cases, number: int) -> dict[str, 
     drawn = curves(case, frequency=np.array([found.reference_hz, *AT]))
     driven = found.driven
     kept = np.nan if driven is None else sum(run.watts for run in driven.runs.values())
+    judged = by_fit(case)
+    np.testing.assert_allclose(shown(judged["damping"], "damping"), found.damping_factor, CLOSE)
+    np.testing.assert_allclose(judged["heat"], found.cable_share, CLOSE)
     return {
         "reference_hz": found.reference_hz,
         "loss_db": found.loss_db,
         "drop_db": drawn.drop_db[0],
         "deviation_db": found.deviation_db,
         "deviation_hz": found.deviation_hz,
+        "worst_loss_db": -judged["loss"],
+        "worst_loss_hz": _measures([case], "loss", None)[0].worst(case.network),
+        "worst_deviation_db": judged["deviation"],
         "damping_factor": found.damping_factor,
         "damping_hz": found.damping_hz,
         "cable_share": found.cable_share,
@@ -131,6 +139,11 @@ def by_itself(rig: Rig, choice: Choice, cases: Cases, number: int) -> dict[str, 
         "loss_curve_db": drawn.loss_db[1:],
         "drop_curve_db": drawn.drop_db[1:],
     }
+
+
+def by_fit(case: Choice) -> dict[str, float]:
+    """What `fit` holds against its limit."""
+    return {kind: _measures([case], kind, None)[0](case.network) for kind in get_args(Kind)}
 
 
 @pytest.mark.parametrize(("name", "asked"), SWEEPS.values(), ids=SWEEPS)

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import csv
+import json
+from pathlib import Path
+
+import numpy as np
 import pytest
 
 from auralize.commands.main import main
@@ -25,26 +30,23 @@ def said(capsys, *options):
 
 def test_the_cheapest_is_told_nominally_and_in_most_cases(capsys):
     """1 ohm of cable before 8 ohm loses 1.02 dB, before 4.8 ohm 1.64; a quarter of it a third of that."""
-    told = said(capsys, *DRAWN, "--meets", "loss 1.1 dB", *PRICES)
+    told = said(capsys, *DRAWN, "--loss", "1.1 dB", *PRICES)
     assert (
-        "Cheapest with a loss at 1 kHz of at most 1.1 dB, a metre costing thin 1.2, thick 4: "
+        "Cheapest with a largest loss in the band of at most 1.1 dB, a metre costing thin 1.2, thick 4: "
         "nominal: thin: 100 m of thin for 120.00, 1.02 dB "
-        "in at least 95 % of cases: thick: 100 m of thick for 400.00; 100 % of its cases do, "
+        "in at least 95 % of cases: thick: at most 100 m of thick for 400.00; 100 % of its cases do, "
         "95 % have at most 0.4"
     ) in told
 
 
 def test_that_none_does_is_told_with_the_nearest(capsys):
     steps = ("--steps", "runs.path.length = 100 m, 80 m")
-    told = said(capsys, *steps, *DRAWN, "--meets", "damping 200", *PRICES)
-    nearest = "none; nearest is thick, length of the path run 80 m: 80 m of thick for 320.00"
-    assert (
-        f"damping factor of at least 200, a metre costing thin 1.2, thick 4: nominal: {nearest}, 40"
-        in told
-    )
-    assert (
-        f"in at least 95 % of cases: {nearest}; 0 % of its cases do, 95 % have at least 2" in told
-    )
+    told = said(capsys, *steps, *DRAWN, "--damping", "200", *PRICES)
+    head = "damping factor of at least 200, a metre costing thin 1.2, thick 4: nominal:"
+    nearest = "none; nearest is thick, length of the path run 80 m:"
+    assert f"{head} {nearest} 80 m of thick for 320.00, 40" in told
+    in_most = f"in at least 95 % of cases: {nearest} at most 80 m of thick for 320.00;"
+    assert f"{in_most} 0 % of its cases do, 95 % have at least 2" in told
 
 
 def test_what_matters_most_is_first(capsys):
@@ -54,6 +56,69 @@ def test_what_matters_most_is_first(capsys):
         "resistance of the amplifier 0.0%"
     )
     assert "each alone over its range, all else nominal" in told
+
+
+def test_several_limits_are_told_together(capsys):
+    """By the divider 1/9 of the power and a damping factor of 8 for thin, 0.25/8.25 and 32 for thick."""
+    options = (*DRAWN, "--loss", "1.1 dB", "--damping", "10", "--heat", "20 %", *PRICES)
+    told = said(capsys, *options)
+    assert (
+        "Cheapest with a largest loss in the band of at most 1.1 dB and damping factor of at least 10 and "
+        "share of programme power lost in cable of at most 20 %" in told
+    )
+    assert "nominal: thick: 100 m of thick for 400.00, 0.27 dB loss, 32 damping, 3.0% heat" in told
+
+
+def test_two_stepped_values_are_a_table(capsys):
+    """Of 8 ohm and 1 ohm of cable 8/9 arrives, -1.02 dB; of half or twice of one of them -0.53 dB."""
+    steps = ("runs.path.length = 50 m, 100 m", "loads.sluice.resistance = 8 ohm, 16 ohm")
+    told = said(capsys, "--steps", steps[0], "--steps", steps[1], "--loss", "0.6 dB")
+    assert "thin: 8 ohm 16 ohm 50 m -0.53* -0.27* 100 m -1.02 -0.53* thick:" in told
+
+
+def test_without_prices_it_is_told_how_many_cases_keep_a_limit(capsys):
+    told = said(capsys, *DRAWN, "--loss", "0.6 dB", "--heat", "99 %")
+    assert "of at most 99 %: thin 0 %, thick 100 %" in told
+
+
+def test_what_was_asked_is_in_the_facts_by_columns_of_the_table(capsys, tmp_path):
+    """Counted over the rows of the table itself, and by the divider, to which 20 kHz adds 4e-5 of its dB."""
+    options = (*DRAWN, "--loss", "0.35 dB", "--damping", "10", *PRICES, "--matters", "damping")
+    said(capsys, *options)
+    (table,) = tmp_path.glob("*.loss-0.35dB.damping-10.priced-*.damping-matters.csv")
+    facts = Path(f"{table}.json").read_bytes()
+    told = json.loads(facts)["answers"]
+    assert told["limits"] == [
+        {"column": "worst_loss_db", "least": -0.35},
+        {"column": "damping_factor", "least": 10.0},
+    ]
+    with table.open() as file:
+        rows = [row for row in csv.DictReader(file) if row["choice"] == "thick"]
+    keeps = [float(r["worst_loss_db"]) >= -0.35 and float(r["damping_factor"]) >= 10 for r in rows]
+    assert 0.0 < told["kept"]["thick"] == np.mean(keeps) < 0.95
+    assert told["kept"]["thin"] == 0.0
+    least, most = told["cheapest"]["nominal"], told["cheapest"]["in_most"]
+    assert (least["meets"], least["choice"], least["metres"]) == (True, "thick", {"thick": 100.0})
+    assert least["figures"]["worst_loss_db"] == pytest.approx(20 * np.log10(8 / 8.25), rel=1e-4)
+    assert least["figures"]["damping_factor"] == pytest.approx(32.0)
+    assert (most["meets"], most["share"]) == (False, told["kept"]["thick"])
+    losses = np.sort([float(row["worst_loss_db"]) for row in rows])
+    assert most["figures"]["worst_loss_db"] == losses[2]  # of 40, 38 lose no more
+    assert told["matters"]["column"] == "damping_factor"
+    (value,) = told["matters"]["values"]
+    assert value["place"] == "loads.sluice.resistance"
+    assert set(told) - {"fields"} <= set(told["fields"])
+    said(capsys, *options)
+    assert Path(f"{table}.json").read_bytes() == facts
+
+
+def test_what_is_asked_otherwise_is_another_result(capsys, tmp_path):
+    for asked in (("0.4 dB", "2"), ("0.4 dB", "3"), ("0.5 dB", "3"), ("0.5 dB", "3")):
+        said(
+            capsys, *DRAWN, "--loss", asked[0], "--price", "thin=1", "--price", f"thick={asked[1]}"
+        )
+    assert len(list(tmp_path.glob("*.csv"))) == 3
+    said(capsys, *DRAWN, "--price", "thick=3", "--price", "thin=1", "--loss", "0.50")
 
 
 @pytest.mark.parametrize(("kind", "unit"), [("loss", " in dB"), ("damping", "")])
@@ -73,18 +138,10 @@ def test_the_help_fits_a_terminal(capsys, monkeypatch):
 @pytest.mark.parametrize(
     ("options", "right"),
     [
-        (("--meets", "loss 1 dB"), "--meets needs --price"),
-        (PRICES, "--meets needs --price"),
-        (
-            (*PRICES, "--meets", "quiet 1 dB"),
-            "meets: 'quiet 1 dB' was found; right is one of loss",
-        ),
-        (
-            (*PRICES, "--meets", "damping 1 dB"),
-            "meets: '1 dB' was found; right is a factor such as 20",
-        ),
-        (("--price", "thin", "--meets", "loss 1 dB"), "--price: 'thin' was found; right is"),
-        (("--price", "thin=1", "--meets", "loss 1 dB"), "price: cable 'thick' has none"),
+        (PRICES, "--price needs a limit; right is one of --loss, --deviation"),
+        ((*PRICES, "--damping", "1 dB"), "--damping: '1 dB' was found; right is a factor such as"),
+        (("--price", "thin", "--loss", "1 dB"), "--price: 'thin' was found; right is"),
+        (("--price", "thin=1", "--loss", "1 dB"), "price: cable 'thick' has none"),
     ],
 )
 def test_what_cannot_be_asked_is_refused(capsys, options, right):
@@ -94,11 +151,17 @@ def test_what_cannot_be_asked_is_refused(capsys, options, right):
 
 def test_a_file_says_the_same(capsys, tmp_path):
     (tmp_path / "sweep.toml").write_text(
-        'draws = 40\nmeets = "loss 1.1 dB"\ntolerances.loads.sluice.resistance = "8 ohm +- 40 %"\n'
+        'draws = 40\nlimits.loss = "1.1 dB"\ntolerances.loads.sluice.resistance = "8 ohm +- 40 %"\n'
         "[prices]\nthin = 1.20\nthick = 4\n"
     )
     by_file = said(capsys, "sweep.toml")
-    assert by_file == said(capsys, *DRAWN, "--meets", "loss 1.1 dB", *PRICES)
+    assert by_file == said(capsys, *DRAWN, "--loss", "1.1 dB", *PRICES)
+    (tmp_path / "sweep.toml").write_text('limits.heat = "2 dB"')
+    assert main((*SWEEP, "sweep.toml", *DRAWN)) == BAD_INPUT
+    assert "limits.heat: '2 dB' was found; right is a share such as" in capsys.readouterr().err
+    (tmp_path / "sweep.toml").write_text("limits.quiet = 1")
+    assert main((*SWEEP, "sweep.toml", *DRAWN)) == BAD_INPUT
+    assert "limits.quiet" in capsys.readouterr().err
     (tmp_path / "sweep.toml").write_text("prices.thin = -1")
     assert main((*SWEEP, "sweep.toml", *DRAWN)) == BAD_INPUT
     assert (

@@ -16,6 +16,7 @@ from support.stricken import Forge
 CASES = (
     *("sweep", "sluice.toml", "--into", "results"),
     *("--tolerance", "runs.path.length = 50 m +- 5 m", "--draws", "14"),
+    *("--loss", "0.5 dB", "--price", "thin=1", "--price", "thick=4", "--matters", "loss"),
 )
 IN_FOURS = "import auralize.sweep.chunks as chunks\nchunks.CHUNK = 4\n"
 
