@@ -64,12 +64,7 @@ def save_sweep(
         paths = [path, sidecar(path), *(picture for picture, _ in pictures)]
         table, beside, *drawn = (stack.enter_context(StagedText(one)) for one in paths)
         table.stage(encoded(as_csv(cases, found)))
-<<<<<<< HEAD
-        told = facts(rig, cases, found, nominal)
         beside.stage(facts_beside(sha256_of(table.staged.temporary), told, call, "table"))
-=======
-        beside.stage(facts_beside(table.staged.temporary, told, call, "table"))
->>>>>>> g_limits
         for one, (_, image) in zip(drawn, pictures, strict=True):
             one.stage(image)
         # The facts first: a table without them, should we be killed between, would not be known as ours.
