@@ -72,7 +72,7 @@ def result_of(future: Future[T]) -> T:
         if type(error).__module__.partition(".")[0] != "distributed":
             raise
         why = "one worker after the other was lost at the same work"
-    raise WorkerError(f"{why}; what is finished stays")
+    raise WorkerError(why)
 
 
 def processors() -> int:

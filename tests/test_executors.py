@@ -282,7 +282,8 @@ def test_a_sweep_goes_on_where_workers_were_lost(
     entries = chunks.entries
     monkeypatch.setattr(chunks, "entries", kill)
     assert main([*CASES, "cases-lost", "--scheduler", machines.address]) == 2
-    assert "scheduler of the workers was lost; what is finished stays" in capsys.readouterr().err
+    said = capsys.readouterr().err
+    assert "scheduler of the workers was lost; what is done is kept in cases-lost/." in said
     machines.close()
     assert main([*CASES, "cases-lost"]) == 0
     assert re.match(r"auralize: \d+ of 42 cases are there", capsys.readouterr().err)

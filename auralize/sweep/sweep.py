@@ -65,9 +65,10 @@ def sweep_rig(
 ) -> Swept:
     """Solve all cases into a table, with facts and perhaps a picture beside it: all of them or none.
 
-    A call that was stopped goes on where it was when it comes again. ``progress`` is told the share that is
-    done, ``say`` what was taken up. Cases are solved by the workers of an ``executor``, if there is one, to
-    the same result. Raises RequestError, RigError, FileError, or WorkerError, which keeps what is done.
+    A call that did not come to its end goes on where it was when it comes again. ``progress`` is told the
+    share that is done, ``say`` what was taken up. Cases are solved by the workers of an ``executor``, if
+    there is one, to the same result. Raises RequestError, RigError, and FileError or WorkerError, which keep
+    what is done.
     """
     across, suffix = options.across, options.plot
     table = into / sweep_name(rig, choices, cases, across, ".csv")
@@ -104,9 +105,8 @@ def sweep_rig(
 
 def _say_taken_up(chunks: Chunks, say: Callable[[str], None]) -> None:
     if taken := chunks.cases_kept:
-        say(f"{taken} of {len(chunks.cases)} cases are there from a call that was stopped")
+        say(f"{taken} of {len(chunks.cases)} cases are there already, from the same call")
     elif chunks.kept.of_others:
         say(
-            "cases of a call that was stopped are not taken up: it was of another rig, other options or "
-            "another version"
+            "cases of another call are not taken up: it was of another rig, other options or another version"
         )
