@@ -32,9 +32,9 @@ MANY: Final = 4096
 """Cases that take longer to solve, some 5 s, than processes to begin."""
 DESCRIPTION = """\
 Solve many cases of a rig: every step of values in steps, each with values drawn
-within tolerances. For each choice the nominal case, median, 5 % and 95 % and
-worst; all cases as a table (CSV), with what its columns are, and how it was
-drawn, in the JSON beside it."""
+within tolerances. For each choice the nominal case, median, 5 % and 95 % (of
+steps alone least and most) and worst; all cases as a table (CSV), with what its
+columns are, and how it was drawn, in the JSON beside it."""
 EXAMPLES = """\
 examples:
   auralize sweep lawn.toml --steps "runs.lawn.length = 10 m to 80 m in 15"
@@ -126,7 +126,7 @@ def _add_answers(command: argparse.ArgumentParser) -> None:
         "--plot",
         choices=("png", "svg", "pdf"),
         help="loss and drop over frequency as a picture of this kind: medians, and bands of 5 to 95 %% and "
-        "25 to 75 %%",
+        "25 to 75 %%, or of steps alone of least to most",
     )
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+
+import numpy as np
 import pytest
 
 from auralize.commands.main import main
@@ -59,6 +62,24 @@ def test_what_matters_most_is_first(capsys):
 @pytest.mark.parametrize(("kind", "unit"), [("loss", " in dB"), ("damping", "")])
 def test_what_matters_is_told_with_its_unit(capsys, kind, unit):
     assert f"most{unit}, each alone" in said(capsys, *DRAWN, "--matters", kind)
+
+
+def test_steps_alone_have_no_percentages(capsys, tmp_path):
+    told = said(capsys, "--steps", "runs.path.length = 10 m to 100 m in 4", "--choice", "thin")
+    assert "nominal least median most worst in case" in told
+    # 1 ohm a 100 m before 8 ohm: 20 lg (8/9) at 100 m, 20 lg (8/8.7) at 70 m, 20 lg (8/8.1) at 10 m
+    assert "loss at 1 kHz, dB -1.02 -1.02 -0.73 -0.11 -1.02 4" in told
+    (beside,) = tmp_path.glob("*.json")
+    (choice,) = json.loads(beside.read_text())["choices"]
+    assert choice["range"]["loss_db"] == pytest.approx(
+        {
+            "least": 20 * np.log10(8 / 9),
+            "median": 20 * np.log10(8 / 8.7),
+            "most": 20 * np.log10(8 / 8.1),
+        },
+        rel=1e-6,  # inductance of 1 nH/m
+    )
+    assert "percentiles" not in choice
 
 
 def test_the_help_fits_a_terminal(capsys, monkeypatch):
