@@ -141,7 +141,11 @@ def run(arguments: argparse.Namespace) -> None:
     rig = loaded(arguments)
     choices = picked(arguments, rig)
     cases = asked.cases(rig, choices)
-    with ProgressLine() as progress, executor_of(arguments, len(cases) >= MANY) as executor:
+    with (
+        ProgressLine() as progress,
+        executor_of(arguments, len(cases) >= MANY) as executor,
+        asked.blaming(),
+    ):
         done = sweep_rig(rig, choices, cases, arguments.into, options, progress, _say, executor)
     print(as_text(rig, cases, done.found, done.nominal))
     if done.cheapest is not None:
@@ -160,12 +164,19 @@ def _say(words: str) -> None:
 def _options(arguments: argparse.Namespace, asked: AskedSweep) -> SweepOptions:
     from auralize.sweep.sweep import SweepOptions
 
-    if bool(asked.prices) != (asked.meets is not None):
-        raise RequestError("--meets needs --price, and --price --meets; right is both, or neither")
+    with asked.naming(asked.meets or "", *asked.prices):
+        if bool(asked.prices) != (asked.meets is not None):
+            raise RequestError(
+                "--meets needs --price, and --price --meets; right is both, or neither"
+            )
+        requirement = None if asked.meets is None else _requirement(asked.meets)
     return SweepOptions(
         across=arguments.across,
-        requirement=None if asked.meets is None else _requirement(asked.meets),
+        requirement=requirement,
         prices=asked.prices,
+        prices_in=asked.file_of(*asked.prices)
+        if asked.prices.keys() <= asked.files.keys()
+        else None,
         matters=arguments.matters,
         plot=None if arguments.plot is None else f".{arguments.plot}",
         replaces=arguments.replace,

@@ -15,6 +15,7 @@ from auralize.outputs import check_ours, made_folder
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 from auralize.sweep.alone import Alone, each_alone
+from auralize.sweep.asked import naming
 from auralize.sweep.case_figures import CaseFigures
 from auralize.sweep.cases import Cases
 from auralize.sweep.cheapest import Cheapest, Costs, cheapest
@@ -34,6 +35,8 @@ class SweepOptions:
     """What the cheapest has to keep; needs prices."""
     prices: Mapping[str, float] = field(default_factory=dict)
     """Of a metre of each cable."""
+    prices_in: Path | None = None
+    """The sweep file that says all of them."""
     matters: Kind | None = None
     """The figure of which is asked what moves it most."""
     plot: str | None = None
@@ -86,7 +89,8 @@ def sweep_rig(
 
     check()
     required = options.requirement
-    costs = None if required is None else Costs.of(rig, choices, cases, options.prices)
+    with naming(options.prices_in):
+        costs = None if required is None else Costs.of(rig, choices, cases, options.prices)
     alone = [] if options.matters is None else each_alone(rig, choices, cases)
     frequency = NO_CURVES if picture is None else FREQUENCIES
     chunks = Chunks.beside(table, call, rig, choices, cases, across, frequency)

@@ -125,3 +125,50 @@ def test_a_file_says_the_same(capsys, tmp_path):
     assert (
         "sweep.toml: prices.thin: -1 was found; right is a number from 0" in capsys.readouterr().err
     )
+
+
+@pytest.mark.parametrize(
+    ("said", "right"),
+    [
+        ("tolerances.runs.path.length = '62 m'", "tolerance: 'runs.path.length = 62 m' was found"),
+        ("tolerances.runs.pier.length = '+- 2 m'", "tolerance: 'runs.pier.length = +- 2 m' was"),
+        ("steps.runs.path.length = '62 m'", "steps: 1 of runs.path.length were found"),
+        ("steps.runs.path.length = []", "steps.runs.path.length: [] was found; right is a text"),
+        ("[tolerances]", "tolerances: this table is empty; right is"),
+        ("[steps]", "steps: this table is empty; right is"),
+        ("[steps.runs.path]", "steps.runs.path: this table is empty; right is"),
+        ("[prices]", "prices: this table is empty; right is"),
+        (
+            "steps.runs.path.length = ['1 m', '2 m']\ntolerances.runs.path.length = '3 m +- 1 m'",
+            "runs.path.length and runs.path.length say the same",
+        ),
+        ("meets = 'loss 1 dB'", "--meets needs --price"),
+        ("meets = 'loss 1 W'\nprices.thin = 1", "meets: '1 W' was found; right is a level"),
+        ("meets = 'loss 1 dB'\nprices.tin = 1", "price: there is no cable 'tin'"),
+        ("meets = 'loss 1 dB'\nprices.thin = 1", "price: cable 'thick' has none"),
+    ],
+)
+def test_what_a_file_says_wrongly_is_told_with_its_name(capsys, tmp_path, said, right):
+    (tmp_path / "vary.toml").write_text(said)
+    assert main((*SWEEP, "vary.toml", *DRAWN)) == BAD_INPUT
+    assert capsys.readouterr().err.startswith(f"auralize: vary.toml: {right}")
+
+
+def test_a_price_of_an_option_is_not_laid_to_the_file(capsys, tmp_path):
+    (tmp_path / "vary.toml").write_text("meets = 'loss 1 dB'\nprices.thin = 1\nprices.thick = 2")
+    assert main((*SWEEP, "vary.toml", *DRAWN, "--price", "tick=1")) == BAD_INPUT
+    assert capsys.readouterr().err.startswith("auralize: price: there is no cable 'tick'")
+
+
+@pytest.mark.parametrize(
+    ("options", "who"),
+    [((), "vary.toml says"), (DRAWN, "vary.toml and options say")],
+)
+def test_a_value_that_no_rig_can_have_is_told_with_who_says_so(capsys, tmp_path, options, who):
+    (tmp_path / "vary.toml").write_text("steps.runs.path.length = '1 m, 900 km'")
+    assert main((*SWEEP, "vary.toml", *options)) == BAD_INPUT
+    told = capsys.readouterr().err
+    assert told.startswith(
+        "auralize: sluice.toml: choices.thin.runs.path.length: '900 km' was found"
+    )
+    assert told.endswith(f", as {who}\n")
