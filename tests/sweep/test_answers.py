@@ -154,6 +154,15 @@ def test_what_a_file_says_wrongly_is_told_with_its_name(capsys, tmp_path, said, 
     assert capsys.readouterr().err.startswith(f"auralize: vary.toml: {right}")
 
 
+def test_the_file_may_stand_behind_options(capsys, tmp_path):
+    (tmp_path / "vary.toml").write_text(
+        "meets = 'loss 1.1 dB'\nprices.thin = 1.2\nprices.thick = 4"
+    )
+    wanted = said(capsys, "vary.toml", *DRAWN)
+    assert said(capsys, *DRAWN, "vary.toml") == wanted
+    assert said(capsys, *DRAWN[:2], "vary.toml", *DRAWN[2:]) == wanted
+
+
 def test_a_price_of_an_option_is_not_laid_to_the_file(capsys, tmp_path):
     (tmp_path / "vary.toml").write_text("meets = 'loss 1 dB'\nprices.thin = 1\nprices.thick = 2")
     assert main((*SWEEP, "vary.toml", *DRAWN, "--price", "tick=1")) == BAD_INPUT
