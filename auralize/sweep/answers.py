@@ -18,7 +18,7 @@ from auralize.sweep.requirement import Requirement, cell, kind_words, measured_w
 def as_cheapest(found: Cheapest, cases: Cases, figures: Sequence[CaseFigures]) -> str:
     """Two sentences: the cheapest in the nominal case, and in most of all cases; or what comes nearest."""
     wanted, kind = found.requirement, found.requirement.kind
-    prices = ", ".join(f"{name} {price:g}" for name, price in found.prices.items())
+    prices = ", ".join(f"{name} {_price(price)}" for name, price in found.prices.items())
     name = kind_words(kind, figures)
     head = f"Cheapest with a {name} of {wanted.words}, a metre costing {prices}:"
     nominal = measured_words(found.nominal.priced.nominal, kind)
@@ -26,6 +26,11 @@ def as_cheapest(found: Cheapest, cases: Cases, figures: Sequence[CaseFigures]) -
     if found.in_most is not None:
         lines.append(f"in at least {MOST_OF} % of cases: {_in_most(found.in_most, cases, wanted)}")
     return "\n".join([textwrap.fill(head, WIDTH), *map(wrapped, lines)])
+
+
+def _price(price: float) -> str:
+    """With two decimals, or more where it has more."""
+    return max(f"{price:.2f}", f"{price:.12g}", key=len)
 
 
 def _picked(picked: CheapestOne, cases: Cases) -> str:

@@ -30,11 +30,19 @@ def test_the_cheapest_is_told_nominally_and_in_most_cases(capsys):
     """1 ohm of cable before 8 ohm loses 1.02 dB, before 4.8 ohm 1.64; a quarter of it a third of that."""
     told = said(capsys, *DRAWN, "--meets", "loss 1.1 dB", *PRICES)
     assert (
-        "Cheapest with a loss at 1 kHz of at most 1.1 dB, a metre costing thin 1.2, thick 4: "
+        "Cheapest with a loss at 1 kHz of at most 1.1 dB, a metre costing thin 1.20, thick 4.00: "
         "nominal: thin: 100 m of thin for 120.00, 1.02 dB "
         "in at least 95 % of cases: thick: 100 m of thick for 400.00; 100 % of its cases do, "
         "95 % have at most 0.4"
     ) in told
+
+
+def test_prices_and_lengths_are_told_as_people_write_them(capsys):
+    steps = ("--steps", "runs.path.length = 10 m to 80 m in 4", "--choice", "thin")
+    told = said(capsys, *steps, "--meets", "loss 0.4 dB", "--price", "thin=1.255")
+    assert "length of the path run: 10 m, 33.33 m, 56.67 m, 80 m (4 steps)" in told
+    assert "a metre costing thin 1.255:" in told
+    assert "thin, length of the path run 10 m: 10 m of thin for 12.55" in told
 
 
 def test_that_none_does_is_told_with_the_nearest(capsys):
@@ -42,7 +50,7 @@ def test_that_none_does_is_told_with_the_nearest(capsys):
     told = said(capsys, *steps, *DRAWN, "--meets", "damping 200", *PRICES)
     nearest = "none; nearest is thick, length of the path run 80 m: 80 m of thick for 320.00"
     assert (
-        f"damping factor of at least 200, a metre costing thin 1.2, thick 4: nominal: {nearest}, 40"
+        f"damping factor of at least 200, a metre costing thin 1.20, thick 4.00: nominal: {nearest}, 40"
         in told
     )
     assert (
