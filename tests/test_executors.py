@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import io
+import logging
 import os
 import re
 import shutil
 import signal
 import sys
 import time
-from collections import Counter
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
 from contextlib import nullcontext
@@ -26,6 +27,7 @@ from auralize.commands import sweep
 from auralize.commands.main import main
 from auralize.errors import AuralizeError, RequestError
 from auralize.executors import WorkerError, cluster
+from auralize.renderer import sent as renderer_sent
 from auralize.renderer import text
 from auralize.renderer.batch import Batch, render_all
 from auralize.renderer.facts import Rendered
@@ -102,9 +104,27 @@ def test_results_are_the_same_by_any_executor(mill: Mill, kind: Callable[[], Exe
         assert [output.path for output in done.outputs] == [
             folder / output.path.name for output in alone.outputs
         ]
-    assert Counter(done.source.path for done in told) == Counter(mill.sources)
+    assert [done.source.path for done in told] == mill.sources
     assert shares == sorted(shares)
     assert shares[-1] == 1.0
+
+
+def test_whoever_is_first_all_is_told_in_the_order_of_the_sources(
+    mill: Mill, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(renderer_sent, "as_completed", lambda waiting: reversed([*waiting]))
+    told = list[Rendered]()
+    with threads() as executor:
+        mill.render("last-first", executor, told=told.append)
+    assert [done.source.path for done in told] == mill.sources
+    first = mill.sources[0]
+    with pytest.raises(WorkerError, match=f"{first.name} as it is .*; what is finished stays"):
+        mill.render(
+            "lost-last",
+            Elsewhere(lambda job: job.source == first and os.utime(first, (2, 2))),
+            told=told.append,
+        )
+    assert [done.source.path for done in told[len(SOUNDS) :]] == mill.sources[1:]
 
 
 # --- a cluster of dask -----------------------------------------------------------------------------
@@ -128,7 +148,7 @@ def test_a_worker_that_is_killed_half_way_makes_no_difference(
     assert [worker.exitcode for worker in machines.workers] == [-signal.SIGKILL, None]
     assert held(mill.folder / "cluster") == mill.wanted
     assert (len(batch.done), batch.failed) == (len(SOUNDS), [])
-    assert Counter(done.source.path for done in told) == Counter(mill.sources)
+    assert [done.source.path for done in told] == mill.sources
     assert not any(done.replaced for done in batch.done)
 
 
@@ -143,6 +163,18 @@ def test_workers_of_another_version_are_refused_before_anything_is_sent(
         cluster(machines.address).__enter__()
 
 
+def test_dask_says_nothing_beside_us(machines: Cluster) -> None:
+    """A traceback, if the scheduler is lost at a certain moment; pytest has taken dask's own handler away."""
+    logger, logged = logging.getLogger("distributed.client"), io.StringIO()
+    handler = logging.StreamHandler(logged)
+    logger.addHandler(handler)
+    with cluster(machines.address):
+        logger.error("within")
+    logger.error("afterwards")
+    logger.removeHandler(handler)
+    assert logged.getvalue() == "afterwards\n"
+
+
 def test_a_scheduler_that_is_lost_is_a_sentence_and_what_is_finished_stays(
     mill: Mill,
     machines: Cluster,
@@ -151,7 +183,7 @@ def test_a_scheduler_that_is_lost_is_a_sentence_and_what_is_finished_stays(
 ) -> None:
     """It is killed when the first source is told."""
 
-    def told(done: Rendered) -> str:
+    def told(done: Rendered, *, alone: bool) -> str:
         machines.scheduler.kill()
         return f"told: {done.source.path.name}"
 
@@ -388,7 +420,7 @@ def test_ctrl_c_stops_what_is_under_way_and_leaves_nothing_partial(mill: Mill) -
 
     with threads() as executor, pytest.raises(KeyboardInterrupt):
         render_all(
-            [hour, mill.sources[0]],
+            [mill.sources[0], hour],
             mill.rig,
             mill.folder / "stopped",
             RenderOptions(),

@@ -102,21 +102,21 @@ def run(arguments: argparse.Namespace) -> None:
     choices = picked(arguments, rig)
     sounds = sounds_in(arguments.sounds)
     with ProgressLine() as progress:
+        alone = len(sounds) == 1 and arguments.scheduler is None
 
         def tell(done: Rendered) -> None:
             progress.wipe()
-            print(as_gains(done), flush=True)
+            print(as_gains(done, alone=alone), flush=True)
 
-        if len(sounds) == 1 and arguments.scheduler is None:
+        if alone:
             tell(render(sounds[0], choices, arguments.into, options, progress))
             failed = []
         else:
             asked = replace(rig, choices={choice.name: choice for choice in choices})
             with executor_of(arguments) as executor:
-                failed = render_all(
-                    sounds, asked, arguments.into, options, progress, tell, executor
-                ).failed
-            print(as_summary(len(sounds), failed))
+                batch = render_all(sounds, asked, arguments.into, options, progress, tell, executor)
+            print(as_summary(batch))
+            failed = batch.failed
     for caution in heat(choices):
         print(caution)
     if failed:
