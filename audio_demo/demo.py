@@ -16,7 +16,14 @@ from auralize.circuit.signals import Signal
 from auralize.circuit.solution import Across
 from auralize.figures.headlines import headline
 from auralize.files import StagedText, commit_set, make_folder, write_bytes
-from auralize.outputs import check_ours, facts_beside, fingerprint, marked, origin, sidecar
+from auralize.outputs import (
+    check_ours,
+    facts_beside,
+    fingerprint,
+    marked,
+    origin,
+    sidecar,
+)
 from auralize.renderer.facts import RenderedFile
 from auralize.renderer.files import render
 from auralize.renderer.options import RenderOptions
@@ -97,7 +104,7 @@ def _write_programme(path: Path, call: str) -> None:
         writer.write(np.asarray(sound, dtype=np.float64))
         writer.finish()
         told = {"file": path.name, "about": comment}
-        beside.stage(facts_beside(writer.staged.temporary, told, call))
+        beside.stage(facts_beside(writer.sum.whole(), told, call))
         commit_set([writer.staged, beside.staged])
 
 

@@ -6,6 +6,7 @@ the same on all of them. A cluster is one of dask.distributed (the extra ``clust
 
 from __future__ import annotations
 
+import logging
 import os
 import platform
 import re
@@ -73,7 +74,7 @@ def result_of(future: Future[T]) -> T:
         if type(error).__module__.partition(".")[0] != "distributed":
             raise
         why = "one worker after the other was lost at the same work"
-    raise WorkerError(f"{why}; what is finished stays")
+    raise WorkerError(why)
 
 
 def processors() -> int:
@@ -136,11 +137,29 @@ def _end_with_parent() -> None:
 def cluster(address: str) -> Iterator[Executor]:
     """The workers of the scheduler at ``address``; raises WorkerError where none is there, or one not fit."""
     client = _client(address)
+    with _unheard():
+        try:
+            _check_workers(client, address)
+            yield client.get_executor(pure=False)
+        finally:
+            client.close(timeout=PATIENCE)
+
+
+@contextmanager
+def _unheard() -> Iterator[None]:
+    """Without what dask itself has to say, with a traceback, of a scheduler that is lost."""
+    handlers = logging.getLogger("distributed.client").handlers
+    for handler in handlers:
+        handler.addFilter(_nothing)
     try:
-        _check_workers(client, address)
-        yield client.get_executor(pure=False)
+        yield
     finally:
-        client.close(timeout=PATIENCE)
+        for handler in handlers:
+            handler.removeFilter(_nothing)
+
+
+def _nothing(_: logging.LogRecord) -> bool:
+    return False
 
 
 def _client(address: str) -> Client:

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import io
+import logging
 import os
-import re
 import shutil
 import signal
 import sys
 import time
-from collections import Counter
 from collections.abc import Callable, Iterator
-from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures import (
+    CancelledError,
+    Executor,
+    Future,
+    ProcessPoolExecutor,
+    ThreadPoolExecutor,
+)
 from contextlib import nullcontext
 from dataclasses import replace
 from multiprocessing.connection import Connection
@@ -26,6 +32,7 @@ from auralize.commands import sweep
 from auralize.commands.main import main
 from auralize.errors import AuralizeError, RequestError
 from auralize.executors import WorkerError, cluster
+from auralize.renderer import sent as renderer_sent
 from auralize.renderer import text
 from auralize.renderer.batch import Batch, render_all
 from auralize.renderer.facts import Rendered
@@ -34,13 +41,18 @@ from auralize.rig import sent
 from auralize.rig.reading import Rig, load_rig
 from auralize.rig.sent import SentRig
 from auralize.sweep import chunks
+from auralize.sweep import sent as sweep_sent
 from auralize.sweep.asked import AskedSweep
 from auralize.sweep.sent import SentCases
 from auralize.sweep.solving import solve_cases
 from support.cluster import FORKED, Cluster
 from support.command import RATE, RIG, tone
 
-SOUNDS = ("bells", "gulls", "rope", "wheel", "wind")
+SOUNDS = ("bells", "gulls", "rope")
+CASES = (
+    *("sweep", "sluice.toml", "--steps", "runs.path.length = 20 m, 100 m, 200 m", "--draws", "14"),
+    *("--tolerance", "cables.thin.resistance = 10 ohm/km +- 5 %", "--into"),
+)
 IMPEDANCE = "# Hz ohm degrees\n20 8 0\n500 8 0\n5000 8 0\n20000 8 0\n"
 
 
@@ -79,6 +91,20 @@ def mill(tmp_path_factory: pytest.TempPathFactory) -> Mill:
     return Mill(tmp_path_factory.mktemp("mill"))
 
 
+@pytest.fixture
+def in_eights(mill: Mill, monkeypatch: pytest.MonkeyPatch) -> dict[str, bytes]:
+    """42 cases in chunks of eight, in the rig's folder; what comes of them without any executor, as only 43
+    would be many."""
+    monkeypatch.setattr(chunks, "CHUNK", 8)
+    monkeypatch.setattr(sweep, "MANY", 43)
+    monkeypatch.setattr(executors, "Processes", None)
+    monkeypatch.setattr(executors, "processors", lambda: 2)
+    monkeypatch.chdir(mill.folder)
+    if not Path("cases").exists():
+        assert main([*CASES, "cases"]) == 0
+    return held(Path("cases"))
+
+
 def threads() -> Executor:
     return ThreadPoolExecutor(2)
 
@@ -88,7 +114,11 @@ def processes() -> Executor:
 
 
 @pytest.mark.parametrize("kind", [threads, processes])
-def test_results_are_the_same_by_any_executor(mill: Mill, kind: Callable[[], Executor]) -> None:
+def test_results_are_the_same_and_told_in_order_by_any_executor(
+    mill: Mill, kind: Callable[[], Executor], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Though the last source is done first."""
+    monkeypatch.setattr(renderer_sent, "as_completed", lambda waiting: reversed([*waiting]))
     told, shares = list[Rendered](), list[float]()
     with kind() as executor:
         batch = mill.render(kind.__name__, executor, told=told.append, progress=shares.append)
@@ -102,9 +132,20 @@ def test_results_are_the_same_by_any_executor(mill: Mill, kind: Callable[[], Exe
         assert [output.path for output in done.outputs] == [
             folder / output.path.name for output in alone.outputs
         ]
-    assert Counter(done.source.path for done in told) == Counter(mill.sources)
+    assert [done.source.path for done in told] == mill.sources
     assert shares == sorted(shares)
     assert shares[-1] == 1.0
+
+
+def test_where_a_worker_is_lost_all_that_is_done_is_told(
+    mill: Mill, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(renderer_sent, "as_completed", lambda waiting: reversed([*waiting]))
+    told, first = list[Rendered](), mill.sources[0]
+    lost = Elsewhere(lambda job: job.source == first and os.utime(first, (2, 2)))
+    with pytest.raises(WorkerError, match=f"{first.name} as it is .*; what is finished stays"):
+        mill.render("lost-last", lost, told=told.append)
+    assert [done.source.path for done in told] == mill.sources[1:]
 
 
 # --- a cluster of dask -----------------------------------------------------------------------------
@@ -112,7 +153,7 @@ def test_results_are_the_same_by_any_executor(mill: Mill, kind: Callable[[], Exe
 
 @pytest.fixture(scope="module")
 def machines(mill: Mill) -> Iterator[Cluster]:
-    """The first of its two workers dies when half of the results of its first source have their names."""
+    """The first of its workers dies when half of the results of its first source have their names."""
     made = Cluster(strike=2 + len(mill.alone.done[0].outputs))
     yield made
     made.close()
@@ -125,10 +166,10 @@ def test_a_worker_that_is_killed_half_way_makes_no_difference(
     with cluster(machines.address) as executor:
         batch = mill.render("cluster", executor, told=told.append)
     machines.workers[0].join(60)
-    assert [worker.exitcode for worker in machines.workers] == [-signal.SIGKILL, None]
+    assert [worker.exitcode for worker in machines.workers] == [-signal.SIGKILL, None, None]
     assert held(mill.folder / "cluster") == mill.wanted
     assert (len(batch.done), batch.failed) == (len(SOUNDS), [])
-    assert Counter(done.source.path for done in told) == Counter(mill.sources)
+    assert [done.source.path for done in told] == mill.sources
     assert not any(done.replaced for done in batch.done)
 
 
@@ -143,6 +184,28 @@ def test_workers_of_another_version_are_refused_before_anything_is_sent(
         cluster(machines.address).__enter__()
 
 
+def test_a_worker_that_is_killed_at_its_cases_makes_no_difference(
+    in_eights: dict[str, bytes], machines: Cluster
+) -> None:
+    assert main([*CASES, "cases-cluster", "--scheduler", machines.address]) == 0
+    machines.workers[1].join(60)
+    assert machines.workers[1].exitcode == -signal.SIGKILL
+    assert machines.workers[2].exitcode is None
+    assert held(Path("cases-cluster")) == in_eights
+
+
+def test_dask_says_nothing_beside_us(machines: Cluster) -> None:
+    """A traceback, if the scheduler is lost at a certain moment; pytest has taken dask's own handler away."""
+    logger, logged = logging.getLogger("distributed.client"), io.StringIO()
+    handler = logging.StreamHandler(logged)
+    logger.addHandler(handler)
+    with cluster(machines.address):
+        logger.error("within")
+    logger.error("afterwards")
+    logger.removeHandler(handler)
+    assert logged.getvalue() == "afterwards\n"
+
+
 def test_a_scheduler_that_is_lost_is_a_sentence_and_what_is_finished_stays(
     mill: Mill,
     machines: Cluster,
@@ -151,7 +214,7 @@ def test_a_scheduler_that_is_lost_is_a_sentence_and_what_is_finished_stays(
 ) -> None:
     """It is killed when the first source is told."""
 
-    def told(done: Rendered) -> str:
+    def told(done: Rendered, *, alone: bool) -> str:
         machines.scheduler.kill()
         return f"told: {done.source.path.name}"
 
@@ -179,21 +242,6 @@ def test_without_dask_a_sentence_says_what_to_install(monkeypatch: pytest.Monkey
 
 # --- sweeps ----------------------------------------------------------------------------------------
 
-CASES = (
-    *("sweep", "sluice.toml", "--steps", "runs.path.length = 20 m, 100 m, 200 m", "--draws", "14"),
-    *("--tolerance", "cables.thin.resistance = 10 ohm/km +- 5 %", "--into"),
-)
-
-
-@pytest.fixture
-def in_fours(mill: Mill, monkeypatch: pytest.MonkeyPatch) -> dict[str, bytes]:
-    """42 cases in chunks of four, in the rig's folder; what comes of them without any executor."""
-    monkeypatch.setattr(chunks, "CHUNK", 4)
-    monkeypatch.chdir(mill.folder)
-    if not Path("cases").exists():
-        assert main([*CASES, "cases"]) == 0
-    return held(Path("cases"))
-
 
 def test_cases_that_are_sent_have_the_same_curves(mill: Mill) -> None:
     asked = AskedSweep(steps=["runs.path.length = 20 m, 100 m"], tolerances=[CASES[7]], draws=4)
@@ -209,30 +257,29 @@ def test_cases_that_are_sent_have_the_same_curves(mill: Mill) -> None:
 
 
 def test_a_sweep_is_the_same_by_threads(
-    in_fours: dict[str, bytes], monkeypatch: pytest.MonkeyPatch
+    in_eights: dict[str, bytes], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with threads() as executor:
         monkeypatch.setattr(executors, "cluster", lambda _: nullcontext(executor))
         assert main([*CASES, "cases-threads", "--scheduler", "tcp://127.0.0.1:8786"]) == 0
-    assert held(Path("cases-threads")) == in_fours
+    assert held(Path("cases-threads")) == in_eights
 
 
 def test_a_long_sweep_is_the_same_by_all_processors(
-    in_fours: dict[str, bytes], monkeypatch: pytest.MonkeyPatch
+    in_eights: dict[str, bytes], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     begun = []
 
-    def by_two() -> Executor:
-        begun.append(ProcessPoolExecutor(2, FORKED))
+    def by_one() -> Executor:
+        begun.append(ProcessPoolExecutor(1, FORKED))
         return begun[-1]
 
-    monkeypatch.setattr(executors, "Processes", by_two)
+    monkeypatch.setattr(executors, "Processes", by_one)
     monkeypatch.setattr(executors, "processors", lambda: 2)
-    for most, count in ((43, 0), (42, 1)):
-        monkeypatch.setattr(sweep, "MANY", most)
-        assert main([*CASES, f"cases-{most}"]) == 0
-        assert len(begun) == count
-        assert held(Path(f"cases-{most}")) == in_fours
+    monkeypatch.setattr(sweep, "MANY", 42)
+    assert main([*CASES, "cases-many"]) == 0
+    assert len(begun) == 1
+    assert held(Path("cases-many")) == in_eights
 
 
 def _beginning(telling: Connection) -> None:
@@ -266,27 +313,24 @@ def test_processes_end_with_the_one_that_began_them_though_it_is_killed() -> Non
 
 
 def test_a_sweep_goes_on_where_workers_were_lost(
-    in_fours: dict[str, bytes], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    in_eights: dict[str, bytes], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """One of two is killed, which makes no difference; then, in another sweep, the scheduler."""
-    machines = Cluster(strike=1)
-    assert main([*CASES, "cases-cluster", "--scheduler", machines.address]) == 0
-    machines.workers[0].join(60)
-    assert [worker.exitcode for worker in machines.workers] == [-signal.SIGKILL, None]
-    assert held(Path("cases-cluster")) == in_fours
+    """After the first cases the others are cancelled, as dask does it where the scheduler is lost (above)."""
 
-    def kill(solved: Any) -> Any:
-        machines.scheduler.kill()
-        return entries(solved)
+    def lost(sent: SentCases) -> None:
+        if sent.first:
+            raise CancelledError
 
-    entries = chunks.entries
-    monkeypatch.setattr(chunks, "entries", kill)
-    assert main([*CASES, "cases-lost", "--scheduler", machines.address]) == 2
-    assert "scheduler of the workers was lost; what is finished stays" in capsys.readouterr().err
-    machines.close()
+    monkeypatch.setattr(sweep_sent, "AHEAD", 1)
+    monkeypatch.setattr(executors, "cluster", lambda _: nullcontext(Elsewhere(lost)))
+    assert main([*CASES, "cases-lost", "--scheduler", "tcp://127.0.0.1:8786"]) == 2
+    said = capsys.readouterr().err
+    assert "scheduler of the workers was lost; what is done is kept in cases-lost/." in said
     assert main([*CASES, "cases-lost"]) == 0
-    assert re.match(r"auralize: \d+ of 42 cases are there", capsys.readouterr().err)
-    assert held(Path("cases-lost")) == in_fours
+    assert (
+        capsys.readouterr().err == "auralize: 8 of 42 cases are there already, from the same call\n"
+    )
+    assert held(Path("cases-lost")) == in_eights
 
 
 @pytest.mark.parametrize(
@@ -313,8 +357,8 @@ class Elsewhere(Executor):
 
     def submit(self, function: Any, /, *_: Any, **__: Any) -> Future[Any]:
         future: Future[Any] = Future()
-        self._before(function.__self__)
         try:
+            self._before(function.__self__)
             future.set_result(function())
         except Exception as error:
             future.set_exception(error)
@@ -375,26 +419,27 @@ def test_choices_without_their_rig_cannot_be_sent(mill: Mill) -> None:
 # --- Ctrl-C ----------------------------------------------------------------------------------------
 
 
-def test_ctrl_c_stops_what_is_under_way_and_leaves_nothing_partial(mill: Mill) -> None:
-    """Once the short one is told; the long one would take minutes, and whoever waits gives up after 10 s."""
-    hour = mill.folder / "hour.wav"
-    with sf.SoundFile(hour, "w", RATE, 1, "PCM_16") as file:
-        for _ in range(60):
-            file.write(np.zeros(60 * RATE, np.int16))
+def test_ctrl_c_stops_what_is_under_way_and_leaves_nothing_partial(
+    mill: Mill, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Once the short one is told; the long one, of 10 minutes, would take longer."""
+    monkeypatch.setattr(renderer_sent, "EVERY", 0.01)
+    long = mill.folder / "long.wav"
+    sf.write(long, np.zeros(600 * RATE, np.int16), RATE)
 
     def stop(_: Rendered) -> None:
         raise KeyboardInterrupt
 
     with threads() as executor, pytest.raises(KeyboardInterrupt):
         render_all(
-            [hour, mill.sources[0]],
+            [mill.sources[0], long],
             mill.rig,
             mill.folder / "stopped",
             RenderOptions(),
             told=stop,
             executor=executor,
         )
-    hour.unlink()
+    long.unlink()
     left = held(mill.folder / "stopped")
     assert {name.partition(".")[0] for name in left} == {"bells"}
     assert left.items() <= mill.wanted.items()

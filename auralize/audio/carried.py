@@ -56,6 +56,16 @@ def carried(path: Path) -> bytes:
     return b"".join(found)
 
 
+def complete(path: Path, channels: int, mask: int | None, more: bytes) -> None:
+    """Let a sound file of our own say where its channels belong (None: it cannot), no time, and ``more``."""
+    with path.open("rb+") as file:
+        _forget_the_time(file, channels)
+        if mask is not None:
+            _set_mask(file, mask)
+        if more:
+            append(file, more)
+
+
 def append(file: BinaryIO, more: bytes) -> None:
     """Put chunks behind the last one of a WAV or RF64 file, and count them in its size."""
     size = file.seek(0, 2)
@@ -70,7 +80,7 @@ def append(file: BinaryIO, more: bytes) -> None:
         file.write(struct.pack("<I", size))
 
 
-def forget_the_time(file: BinaryIO, channels: int) -> None:
+def _forget_the_time(file: BinaryIO, channels: int) -> None:
     """Clear the time in the PEAK chunk, which libsndfile adds to floats: a render that is made
     twice is to be the same file."""
     header = file.read(HEADER_ALLOWANCE)
@@ -81,7 +91,7 @@ def forget_the_time(file: BinaryIO, channels: int) -> None:
         file.write(bytes(4))
 
 
-def set_mask(file: BinaryIO, mask: int) -> None:
+def _set_mask(file: BinaryIO, mask: int) -> None:
     """Say where the channels belong, which libsndfile guesses from their number."""
     file.seek(0)
     file.seek(file.read(HEADER_ALLOWANCE).index(b"fmt ") + CHUNK_HEADER + MASK_AT)

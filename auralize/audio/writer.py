@@ -15,17 +15,17 @@ from typing import Any, Final, Self
 import soundfile as sf
 from numpy.typing import NDArray
 
-from auralize.audio.carried import HEADER_ALLOWANCE, append, forget_the_time, set_mask
+from auralize.audio.carried import HEADER_ALLOWANCE, complete
 from auralize.audio.depth import (
     DITHER_SEED,
     FLAC_DEPTHS,
     WORDS,
     Depth,
-    Encoder,
     sound_bytes,
 )
+from auralize.audio.encoded import Encoded
 from auralize.audio.header import RIFF_LIMIT
-from auralize.audio.portion import PIECE, Laid, Portion, found_finite, unwritten
+from auralize.audio.portion import Laid, Portion, unwritten
 from auralize.audio.reader import StrPath, native_name, plain_reason
 from auralize.audio.room import check_disk
 from auralize.audio.samples import laid_out
@@ -35,9 +35,6 @@ from auralize.outputs import GrowingSum
 
 LONGEST_COMMENT: Final = 2000
 """Bytes; libsndfile 1.2.2 reads none beyond 2045 back from a WAV file (measured)."""
-
-HIGHEST_FLOAT: Final = (2.0 - 2.0**-23) * 2.0**127
-"""The highest that a float of 32 bits holds (IEEE 754)."""
 
 UNWRITTEN: Final = (sf.LibsndfileError, AssertionError, OSError)
 """What a write raises that fails; soundfile asserts on a short one."""
@@ -144,15 +141,18 @@ class AudioWriter:
         self.written = 0
         self.clipped = 0
         """Samples over full scale so far; integers cannot hold them and got the nearest value."""
-        self.highest = 0.0
-        """Magnitude of any sample that was written here."""
         self.laid: Laid | None = None
         """For portions of it, once this is open; None where libsndfile takes all in turn."""
         self._dither_seed = dither_seed
         self.staged = StagedFile(self.path)
-        self._sum = GrowingSum(self.staged.temporary)
+        self.sum = GrowingSum(self.staged.temporary)
         if self.container != "FLAC":
             check_disk([self.path], self._sound_bytes)
+
+    @property
+    def highest(self) -> float:
+        """Magnitude of any sample that was written here."""
+        return self._sink.highest
 
     @property
     def replaced(self) -> bool:
@@ -186,7 +186,7 @@ class AudioWriter:
         name, form = native_name(self.staged.temporary), self.container
         try:
             file = sf.SoundFile(name, "w", self.rate, self.channels, self.depth, format=form)
-            self._file: sf.SoundFile | Portion = file
+            self._sink: Encoded | Portion = Encoded(file, self.path, self.depth, self._dither_seed)
             if self.comment:
                 file.comment = self.comment
             if form != "FLAC" and self.depth.startswith("PCM"):
@@ -198,14 +198,13 @@ class AudioWriter:
             ) from error
         except (AssertionError, OSError) as error:  # soundfile asserts on a short write
             raise self._failure() from error
-        self._encoder = Encoder(self.depth, self._dither_seed)
 
     def _lay_out(self, file: sf.SoundFile) -> None:
         temporary = self.staged.temporary
         start, seed = laid_out(file, temporary, self.frames), self._dither_seed
         self.laid = Laid(self.path, temporary, start, self.rate, self.channels, self.depth, seed)
-        self._file = Portion(self.laid).__enter__()
-        self._complete_header()
+        self._sink = Portion(self.laid).__enter__()
+        self._complete()
 
     def write(self, block: NDArray[Any]) -> None:
         """Add (n, channels), any n; the values must be finite."""
@@ -215,29 +214,12 @@ class AudioWriter:
             )
         if self.written + len(block) > self.frames:
             raise ValueError(f"More than the {self.frames} frames announced for {self.path}")
-        if isinstance(self._file, Portion):
-            before = self._file.clipped
-            self._file.write(block)
-            self.highest = self._file.highest
-            self.count(len(block), self._file.clipped - before)
-        else:
-            self._encode(self._file, block)
-
-    def _encode(self, file: sf.SoundFile, block: NDArray[Any]) -> None:
-        for at in range(0, len(block), PIECE):
-            piece, before = block[at : at + PIECE], self._encoder.clipped
-            highest = found_finite(self.path, self.rate, self.written, piece)
-            self.highest = max(self.highest, highest)
-            if self.depth == "FLOAT" and highest > HIGHEST_FLOAT:
-                raise AudioFileError(
-                    f"{self.path} would get samples beyond the range of {WORDS['FLOAT']}; "
-                    f"{WORDS['DOUBLE']} holds them"
-                )
-            try:
-                file.write(self._encoder.encode(piece, highest))
-            except UNWRITTEN as error:
-                raise self._failure() from error
-            self.count(len(piece), self._encoder.clipped - before)
+        clipped = self._sink.clipped
+        try:
+            self._sink.write(block)
+        except UNWRITTEN as error:
+            raise self._failure(frames=self._sink.written) from error
+        self.count(len(block), self._sink.clipped - clipped)
 
     def count(self, frames: int, clipped: int) -> None:
         """So many were written."""
@@ -248,12 +230,8 @@ class AudioWriter:
         """The next frames were written as a portion elsewhere. Raises FileError."""
         assert self.laid is not None
         self.count(frames, clipped)
-        self._sum.up_to(self.laid.start + sound_bytes(self.depth, self.channels, self.written))
+        self.sum.up_to(self.laid.start + sound_bytes(self.depth, self.channels, self.written))
         self.sync()
-
-    def sha256(self) -> str:
-        """Of the finished file; raises FileError."""
-        return self._sum.whole()
 
     def __exit__(
         self,
@@ -274,7 +252,7 @@ class AudioWriter:
 
     def finish(self) -> None:
         """Close the file and read it back; it has all but its name then, which `staged` gives it."""
-        if self._file.closed:
+        if self._sink.closed:
             return
         if self.written != self.frames:
             raise ValueError(
@@ -282,22 +260,18 @@ class AudioWriter:
             )
         try:
             with self._told():
-                self._file.close()
+                self._sink.close()
                 if self.laid is None:
-                    self._complete_header()
+                    self._complete()
         except sf.LibsndfileError as error:
-            raise self._failure() from error
+            raise self._failure(frames=self.written) from error
         if not _is_complete(self.staged.temporary, self.frames):
-            raise self._failure()
+            raise self._failure(frames=self.written)
 
-    def _complete_header(self) -> None:
-        """And put behind the samples what follows them."""
-        with self.staged.temporary.open("rb+") as file:
-            forget_the_time(file, self.channels)
-            if self.container in ("WAVEX", "RF64"):
-                set_mask(file, self.mask)
-            if self.more and self.container != "FLAC":
-                append(file, self.more)
+    def _complete(self) -> None:
+        placed = self.container in ("WAVEX", "RF64")
+        more = b"" if self.container == "FLAC" else self.more
+        complete(self.staged.temporary, self.channels, self.mask if placed else None, more)
 
     def sync(self) -> None:
         """Have what is written on the disk: takes long, and can be done beside other work."""
@@ -311,25 +285,29 @@ class AudioWriter:
         except OSError as error:
             raise AudioFileError(f"{self.path} cannot be written: {error.strerror}") from error
 
-    def _failure(self, otherwise: str = "") -> AudioFileError:
-        """The reason why writing failed; libsndfile forgets it, so the system is asked again."""
-        reason = ""
-        try:
-            with self.staged.temporary.open("ab") as file:
-                file.write(bytes(1 << 20))
-                file.flush()
-                os.fsync(file.fileno())
-        except OSError as error:
-            reason = error.strerror or str(error)
+    def _failure(self, otherwise: str = "", frames: int = 0) -> AudioFileError:
+        reason = _refusal(self.staged.temporary)
         if otherwise and not reason:
             return AudioFileError(otherwise)
-        return unwritten(self.path, self.rate, self.written, reason)
+        return unwritten(self.path, self.rate, frames, reason)
 
     def _discard(self) -> None:
-        if hasattr(self, "_file"):
+        if hasattr(self, "_sink"):
             with suppress(sf.LibsndfileError, OSError):
-                self._file.close()
+                self._sink.close()
         self.staged.discard()
+
+
+def _refusal(path: Path) -> str:
+    """The reason why writing fails; libsndfile forgets it, so the system is asked again."""
+    try:
+        with path.open("ab") as file:
+            file.write(bytes(1 << 20))
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError as error:
+        return error.strerror or str(error)
+    return ""
 
 
 def _is_complete(path: Path, frames: int) -> bool:

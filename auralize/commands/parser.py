@@ -52,6 +52,23 @@ class _Parser(argparse.ArgumentParser):
         raise SystemExit(ExitCode.BAD_INPUT)
 
 
+class _Command(_Parser):
+    """Of one command, whose files may stand before, between and behind its options."""
+
+    _again = False
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        """A file that may be left out argparse takes for left out at the first option: then once more."""
+        found, rest = super().parse_known_args(args, namespace)
+        if not rest or self._again:  # before Python 3.12 what is called below comes here
+            return found, rest
+        self._again = True
+        try:
+            return self.parse_known_intermixed_args(args, namespace)
+        finally:
+            self._again = False
+
+
 def _guessed(message: str) -> str:
     """What argparse says of a word that is none of its choices, with the one that it is close to."""
     from auralize.rig.table import guess
@@ -78,7 +95,9 @@ def parser(first: str = "") -> argparse.ArgumentParser:
     made = _Parser(prog="auralize", description=DESCRIPTION, epilog=CAUTION, allow_abbrev=False)
     made.formatter_class = argparse.RawDescriptionHelpFormatter
     made.add_argument("--version", action=_Version, nargs=0, help="tell the version, and end")
-    commands = made.add_subparsers(metavar="COMMAND", required=True, dest="command_name")
+    commands = made.add_subparsers(
+        metavar="COMMAND", required=True, dest="command_name", parser_class=_Command
+    )
     for name in [first] if first in COMMANDS else COMMANDS:
         import_module(f"auralize.commands.{name}").add(commands)
     return made

@@ -102,12 +102,12 @@ def run(arguments: argparse.Namespace) -> None:
     choices = picked(arguments, rig)
     sounds = sounds_in(arguments.sounds)
     with ProgressLine() as progress:
+        alone = len(sounds) == 1 and arguments.scheduler is None
 
         def tell(done: Rendered) -> None:
             progress.wipe()
-            print(as_gains(done), flush=True)
+            print(as_gains(done, alone=alone), flush=True)
 
-        alone = len(sounds) == 1 and arguments.scheduler is None
         with executor_of(arguments, by_all=True) as executor:
             if alone:
                 tell(render(sounds[0], choices, arguments.into, options, progress, executor))
@@ -118,7 +118,7 @@ def run(arguments: argparse.Namespace) -> None:
                 batch = render_all(sounds, asked, arguments.into, options, progress, tell, **by)
                 failed = batch.failed
         if not alone:
-            print(as_summary(len(sounds), failed))
+            print(as_summary(batch))
     for caution in heat(choices):
         print(caution)
     if failed:

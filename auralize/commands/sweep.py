@@ -33,9 +33,9 @@ MANY: Final = 4096
 """Cases that take longer to solve, some 5 s, than processes to begin."""
 DESCRIPTION = """\
 Solve many cases of a rig: every step of values in steps, each with values drawn
-within tolerances. For each choice the nominal case, median, 5 % and 95 % and
-worst; all cases as a table (CSV), with what its columns are, how it was drawn,
-and what is answered, in the JSON beside it."""
+within tolerances. For each choice the nominal case, median, 5 % and 95 % (of
+steps alone least and most) and worst; all cases as a table (CSV), with what its
+columns are, how it was drawn, and what is answered, in the JSON beside it."""
 EXAMPLES = """\
 examples:
   auralize sweep lawn.toml --steps "runs.lawn.length = 10 m to 80 m in 15"
@@ -124,7 +124,7 @@ def _add_answers(command: argparse.ArgumentParser) -> None:
         "--plot",
         choices=("png", "svg", "pdf"),
         help="loss and drop over frequency as a picture of this kind: medians, and bands of 5 to 95 %% and "
-        "25 to 75 %%",
+        "25 to 75 %%, or of steps alone of least to most",
     )
 
 
@@ -140,7 +140,11 @@ def run(arguments: argparse.Namespace) -> None:
     rig = loaded(arguments)
     choices = picked(arguments, rig)
     cases = asked.cases(rig, choices)
-    with ProgressLine() as progress, executor_of(arguments, len(cases) >= MANY) as executor:
+    with (
+        ProgressLine() as progress,
+        executor_of(arguments, len(cases) >= MANY) as executor,
+        asked.blaming(),
+    ):
         done = sweep_rig(rig, choices, cases, arguments.into, options, progress, _say, executor)
     print(as_text(rig, cases, done.found, done.nominal))
     if crossed := as_crossed(cases, done.found, options.requirements):
@@ -165,21 +169,23 @@ def _options(arguments: argparse.Namespace, asked: AskedSweep) -> SweepOptions:
     from auralize.sweep.sweep import SweepOptions
 
     if asked.prices and not asked.limits:
-        raise RequestError(
-            f"--price needs a limit; right is one of {', '.join(f'--{kind}' for kind in KINDS)} with it"
-        )
+        with asked.naming(*asked.prices):
+            right = ", ".join(f"--{kind}" for kind in KINDS)
+            raise RequestError(f"--price needs a limit; right is one of {right} with it")
     by_option = limits(arguments)
-    requirements = [
-        Requirement(
-            kind, tolerance(kind, text, f"{'--' if kind in by_option else 'limits.'}{kind}")
-        )
-        for kind in KINDS
-        if (text := asked.limits.get(kind)) is not None
-    ]
+    requirements = []
+    for kind in KINDS:
+        if (text := asked.limits.get(kind)) is not None:
+            name = f"{'--' if kind in by_option else 'limits.'}{kind}"
+            with asked.naming(name):
+                requirements.append(Requirement(kind, tolerance(kind, text, name)))
     return SweepOptions(
         across=arguments.across,
         requirements=requirements,
         prices=asked.prices,
+        prices_in=asked.file_of(*asked.prices)
+        if asked.prices.keys() <= asked.files.keys()
+        else None,
         matters=arguments.matters,
         plot=None if arguments.plot is None else f".{arguments.plot}",
         replaces=arguments.replace,

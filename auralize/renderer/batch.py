@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final, Literal
 from auralize.circuit.signals import Signal
 from auralize.circuit.solution import Across
 from auralize.errors import AuralizeError, FileError, RequestError
+from auralize.executors import WorkerError
 from auralize.figures.rows import listed
 from auralize.gains import INSTALLED, Match
 from auralize.outputs import InTheWayError, is_result, made_folder
@@ -111,17 +112,18 @@ def render_all(
     """Each source as `render` does it, filters being designed once; one that fails does not stop the rest.
 
     Of those that are rendered here each is shared by ``workers``, which must see the files of this machine.
-    Of each that is done ``told`` hears at once. With an ``executor`` its workers render, one source each
-    at a time, and are sent the text of a Rig; the results are the same. Raises AuralizeError before anything
-    is done where a file is in the way, and for a folder that cannot be made; WorkerError where workers are
-    not fit or lost: what is finished then stays.
+    Of each that is done ``told`` hears, in the order of the sources. With an ``executor`` its workers render,
+    one source each at a time, and are sent the text of a Rig; the results are the same. Raises AuralizeError
+    before anything is done where a file is in the way, and for a folder that cannot be made; WorkerError
+    where workers are not fit or lost: what is finished then stays.
     """
     every = listed(choices)
     check_drops(every, options)
     batch = Batch()
     jobs = _prepared(sources, every, folder, options, batch)
     frames, done = sum(job.frames for job in jobs), 0
-    with made_folder(folder):
+    turns = _Turns(jobs, told)
+    with made_folder(folder), turns:
         if executor is None or not jobs:
             outcomes = _carried_out_here(jobs, progress, frames, workers)
         elif isinstance(choices, Rig):
@@ -136,12 +138,39 @@ def render_all(
                 progress(done / frames)
                 if isinstance(outcome, Rendered):
                     batch.done.append(outcome)
-                    told(outcome)
                 else:
                     batch.failed.append((job.take.info.path, str(outcome)))
+                turns.take(job, outcome)
     batch.done.sort(key=lambda rendered: sources.index(rendered.source.path))
     batch.failed.sort(key=lambda failed: sources.index(failed[0]))
     return batch
+
+
+class _Turns:
+    """Tells what is done in the order of the jobs: each after all before it, or when workers are lost."""
+
+    def __init__(self, jobs: Sequence[Job], told: Callable[[Rendered], None]) -> None:
+        self._left, self._told = list(jobs), told
+        self._outcomes: dict[int, Rendered | AuralizeError] = {}
+
+    def take(self, job: Job, outcome: Rendered | AuralizeError) -> None:
+        """What became of one; tells all whose turn has come."""
+        self._outcomes[id(job)] = outcome
+        while self._left and id(self._left[0]) in self._outcomes:
+            self._tell(self._left.pop(0))
+
+    def _tell(self, job: Job) -> None:
+        outcome = self._outcomes.pop(id(job), None)
+        if isinstance(outcome, Rendered):
+            self._told(outcome)
+
+    def __enter__(self) -> None:
+        return None
+
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        if kind is not None and issubclass(kind, WorkerError):
+            for job in self._left:
+                self._tell(job)
 
 
 def _prepared(

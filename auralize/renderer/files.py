@@ -149,7 +149,7 @@ def carried_out(
             writer.finish()
             syncing = pool.submit(writer.sync)
             told = facts(rendered, output, part.choice, take, options, job.source_sha256)
-            beside.stage(facts_beside(writer.sha256(), told, job.call, day=job.day))
+            beside.stage(facts_beside(writer.sum.whole(), told, job.call, day=job.day))
             syncing.result()
             # A kill between leaves what the same call finishes.
             return [beside.staged, writer.staged]

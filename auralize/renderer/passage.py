@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import pickle
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future
@@ -103,10 +102,9 @@ class Passage:
         begun: Callable[[], object],
     ) -> Iterator[Made]:
         """In their order; only so far ahead that a source of hours does not wait as a whole."""
-        packed = pickle.dumps(self._making)
         waiting: deque[tuple[Stretch, Future[Made]]] = deque()
         for number, stretch in enumerate(stretches):
-            work = workers.submit(made_of, packed, stretch, self._outlets)
+            work = workers.submit(made_of, self._making, stretch, self._outlets)
             waiting.append((stretch, work))
             if number == 0:
                 begun()

@@ -148,8 +148,8 @@ def _outcome(
     """With paths as they were given here; those replaced that were there before anything was sent."""
     try:
         done = result_of(future)
-    except WorkerError:
-        raise
+    except WorkerError as error:
+        raise WorkerError(f"{error}; what is finished stays") from None
     except AuralizeError as error:
         return error
     names = {path.name: path for path in job.paths.values()}

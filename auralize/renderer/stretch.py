@@ -6,10 +6,10 @@ machine, and so are the results, to the bit.
 
 from __future__ import annotations
 
-import pickle
+import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, ExitStack, nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any, Final
 
@@ -88,13 +88,15 @@ class Making:
     With ``exact``, all is made in double precision.
     """
 
-    take: Take
-    firs: Sequence[Fir]
-    factors: Sequence[float]
+    take: Take = field(compare=False)
+    firs: Sequence[Fir] = field(compare=False)
+    factors: Sequence[float] = field(compare=False)
     """Gain that each part gets at least, for the sake of precision."""
-    frames: int
-    exact: bool
-    measures: bool
+    frames: int = field(compare=False)
+    exact: bool = field(compare=False)
+    measures: bool = field(compare=False)
+    key: str = field(default_factory=lambda: os.urandom(8).hex())
+    """Which it is, there too."""
 
     @property
     def cut(self) -> OverlapSave:
@@ -228,13 +230,12 @@ def _opened(
     return Portion(file, stretch.begin) if isinstance(file, Laid) else nullcontext(file)
 
 
-def made_of(packed: bytes, stretch: Stretch, outlets: Mapping[int, Outlet]) -> Made:
-    """In a process that is sent what is to be made, pickled."""
-    return _maker(packed).make(stretch, outlets)
+def made_of(making: Making, stretch: Stretch, outlets: Mapping[int, Outlet]) -> Made:
+    """In a process that is sent what is to be made."""
+    return _maker(making).make(stretch, outlets)
 
 
 @lru_cache(maxsize=1)
-def _maker(packed: bytes) -> Maker:
+def _maker(making: Making) -> Maker:
     """The same for all stretches that a process is sent of one source."""
-    making: Making = pickle.loads(packed)
     return Maker(making)

@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from pathlib import Path
 
 from auralize.errors import one_line
 from auralize.figures.columns import WIDTH, columns, decibels_text, wrapped
 from auralize.gains import CEILING, Gains
+from auralize.renderer.batch import Batch
 from auralize.renderer.facts import Rendered, RenderedFile
 from auralize.units import rounded
 
 
-def as_gains(done: Rendered, width: int = WIDTH, *, narrow: bool = False) -> str:
+def as_gains(
+    done: Rendered, width: int = WIDTH, *, narrow: bool = False, alone: bool = True
+) -> str:
     """What was written, and every gain that was applied.
 
-    ``narrow``: where the table is wider than ``width``, names stand above the figures.
+    ``narrow``: where the table is wider than ``width``, names stand above the figures. Not ``alone``:
+    what is true of several sources is left to `as_summary`.
     """
     head = (
         f"{one_line(done.source.path.name)}: {decibels_text(done.source_loudness)} LUFS, "
@@ -35,11 +38,6 @@ def as_gains(done: Rendered, width: int = WIDTH, *, narrow: bool = False) -> str
         )
         for o in done.outputs
     ]
-    worst = max(output.filter_error for output in done.outputs)
-    error = (
-        f"lie below {math.ceil(worst)} dB of the response" if math.isfinite(worst) else "are none"
-    )
-    tail = f"Aligned with the source to the sample; filter errors {error}."
     cautions = [wrapped(output.caution, width).strip() for output in done.outputs if output.caution]
     clipped = [_clipped(output) for output in done.outputs if output.clipped]
     earlier = ", ".join(one_line(path.name) for path in done.replaced)
@@ -53,9 +51,17 @@ def as_gains(done: Rendered, width: int = WIDTH, *, narrow: bool = False) -> str
             *clipped,
             *replaced,
             *cautions,
-            tail,
+            *([_aligned([done])] if alone else []),
         ]
     )
+
+
+def _aligned(done: Sequence[Rendered]) -> str:
+    worst = max(output.filter_error for one in done for output in one.outputs)
+    error = (
+        f"lie below {math.ceil(worst)} dB of the response" if math.isfinite(worst) else "are none"
+    )
+    return f"Aligned with the source to the sample; filter errors {error}."
 
 
 def _table(rows: Sequence[tuple[str, ...]], width: int) -> str:
@@ -67,10 +73,16 @@ def _table(rows: Sequence[tuple[str, ...]], width: int) -> str:
     return "\n".join([*heads, *(f"{name}\n{line}" for (name, *_), line in told)])
 
 
-def as_summary(count: int, failed: Sequence[tuple[Path, str]]) -> str:
-    """What became of several sound files, and why of some nothing did."""
-    head = f"{count - len(failed)} of {count} sound files were rendered."
-    return "\n".join([head, *(wrapped(f"Not rendered: {why}").strip() for _, why in failed)])
+def as_summary(batch: Batch) -> str:
+    """What became of several sound files, what is true of all, and why of some nothing did."""
+    count = len(batch.done) + len(batch.failed)
+    return "\n".join(
+        [
+            *([_aligned(batch.done)] if batch.done else []),
+            f"{len(batch.done)} of {count} sound files were rendered.",
+            *(wrapped(f"Not rendered: {why}").strip() for _, why in batch.failed),
+        ]
+    )
 
 
 def _softened(decibels: float) -> list[str]:

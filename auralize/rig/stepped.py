@@ -33,7 +33,7 @@ class SteppedValue:
     values: tuple[Any, ...]
     """As a rig file has them."""
     shown: tuple[str, ...]
-    """The same in words."""
+    """The same in words; of a range with four digits, or as many as tell them apart."""
 
     @property
     def words(self) -> str:
@@ -45,8 +45,9 @@ class SteppedValue:
         """From "runs.pond.length = 20 m, 30 m", or "... = 20 m to 40 m in 5"; raises RequestError."""
         key, _, listed = text.partition("=")
         place = asked_place(key)
-        values = tuple(asked_value(one) for one in _listed(listed, most))
-        shown = tuple(map(value_words, values))
+        written, short = _listed(listed, most)
+        values = tuple(map(asked_value, written))
+        shown = tuple(short or map(value_words, values))
         if not (place and all(shown) and text.isprintable()):
             raise RequestError(f"steps: {text!r} was found; {_RIGHT}")
         if not 2 <= len(shown) <= most:
@@ -80,18 +81,23 @@ class SteppedValue:
                 )
 
 
-def _listed(text: str, most: int) -> list[str]:
-    """The values as they are written; of a range so many, equally far apart, with both ends."""
+def _listed(text: str, most: int) -> tuple[list[str], list[str]]:
+    """The values as they are written; of a range so many, equally far apart, with both ends, and in short."""
     found = _RANGE.fullmatch(text)
     if found is None:
-        return [one.strip() for one in text.split(",")]
+        return [one.strip() for one in text.split(",")], []
     low, high, count = float(found[1]), float(found[3]), min(int(found[5]), most + 1)
     if found[2] != found[4] or not math.isfinite(high - low):
         raise RequestError(
             f"steps: {text.strip()!r} was found; right is one unit for both ends, and an end to both"
         )
     apart = (high - low) / max(count - 1, 1)
-    return [f"{low + at * apart:.12g} {found[2]}".rstrip() for at in range(count)]
+    numbers = [low + at * apart for at in range(count)]
+    written, *shorter = (
+        [f"{float(f'{number:.{digits}g}'):.12g} {found[2]}".rstrip() for number in numbers]
+        for digits in (12, *range(4, 12))
+    )
+    return written, next((some for some in shorter if len(set(some)) == count), written)
 
 
 def asked_place(key: str) -> tuple[str, ...]:

@@ -27,7 +27,7 @@ from auralize.sweep.requirement import (
 def as_cheapest(found: Cheapest, cases: Cases, figures: Sequence[CaseFigures]) -> str:
     """Two sentences: the cheapest in the nominal case, and in most of all cases; or what comes nearest."""
     wanted = found.requirements
-    prices = ", ".join(f"{name} {price:g}" for name, price in found.prices.items())
+    prices = ", ".join(f"{name} {_price(price)}" for name, price in found.prices.items())
     head = f"Cheapest with a {limit_words(wanted, figures)}, a metre costing {prices}:"
     lines = [f"nominal: {_picked(found.nominal, cases)}, {_kept(found.nominal, wanted, '')}"]
     if found.in_most is not None:
@@ -43,6 +43,11 @@ def as_kept(figures: Sequence[CaseFigures], wanted: Sequence[Requirement]) -> st
     shares = [f"{one.choice} {_percent(kept_share(one, wanted))}" for one in figures]
     told = f"Of all cases, those with a {limit_words(wanted, figures)}: {', '.join(shares)}"
     return textwrap.fill(told, WIDTH, subsequent_indent="  ")
+
+
+def _price(price: float) -> str:
+    """With two decimals, or more where it has more."""
+    return max(f"{price:.2f}", f"{price:.12g}", key=len)
 
 
 def _percent(share: float) -> str:

@@ -18,7 +18,7 @@ from auralize.rig.sent import SentRig
 from auralize.sweep.case_figures import OF_ALL, CaseFigures
 from auralize.sweep.cases import Cases
 from auralize.sweep.kept import Arrays, KeptChunks
-from auralize.sweep.percentiles import percentiles
+from auralize.sweep.percentiles import PERCENTS, percentiles
 from auralize.sweep.sent import SentCases, solved_by
 from auralize.sweep.solving import CHUNK, cables_of, solve_cases
 
@@ -122,7 +122,9 @@ class Chunks:
         """Of a chunk: its first case, and the first of the next."""
         return number * CHUNK, min((number + 1) * CHUNK, len(self.cases))
 
-    def curve_percentiles(self, choice: int, curve: str) -> Real:
+    def curve_percentiles(
+        self, choice: int, curve: str, percents: Sequence[int] = PERCENTS
+    ) -> Real:
         """`percentiles` of one of `CURVES`, shape (percents, frequencies), in memory that is flat."""
         width, name, found = max(_ROOM // len(self.cases), 1), _entry(curve, choice), []
         for low in range(0, len(self.frequency), width):
@@ -130,7 +132,7 @@ class Chunks:
             for number in range(len(self)):
                 some = self._arrays(number, [name])[name]
                 values[number * CHUNK :][: len(some)] = some[:, low : low + width]
-            found.append(percentiles(values))
+            found.append(percentiles(values, percents))
         return np.concatenate(found, axis=1)
 
     def solved(self, number: int) -> Arrays:

@@ -6,7 +6,7 @@ import csv
 import io
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from auralize.circuit.conductor import Real
@@ -18,7 +18,7 @@ from auralize.sweep.alone import Alone, ranked, swing
 from auralize.sweep.case_figures import CaseFigures
 from auralize.sweep.cases import Cases
 from auralize.sweep.cheapest import MOST_OF, Cheapest, CheapestOne
-from auralize.sweep.percentiles import PERCENTS, percentiles
+from auralize.sweep.percentiles import LEAST_TO_MOST, PERCENTS, percentiles
 from auralize.sweep.requirement import FIGURE, Requirement, kept_share, told, untold
 from auralize.sweep.uncertain import UncertainValue
 
@@ -64,7 +64,10 @@ def facts(
         "steps": [_stepped(one) for one in cases.steps],
         "tolerances": [_uncertain(one) for one in cases.tolerances],
         "columns": FIGURES,
-        "choices": [_in_short(*both) for both in zip(found, nominal, strict=True)],
+        "choices": [
+            _in_short(*both, drawn=bool(cases.tolerances))
+            for both in zip(found, nominal, strict=True)
+        ],
     }
 
 
@@ -148,23 +151,29 @@ def _matters(found: Sequence[Alone], kind: Kind) -> dict[str, Any]:
     return {"column": FIGURE[kind], "values": values}
 
 
-def _in_short(found: CaseFigures, nominal: CaseFigures) -> dict[str, Any]:
-    """Nominal values and percentiles of each figure; of the deviation those of its modulus."""
+def _in_short(found: CaseFigures, nominal: CaseFigures, *, drawn: bool) -> dict[str, Any]:
+    """Nominal values and percentiles of each figure, or the range of steps; of the deviation those of its
+    modulus."""
     names = [name for name in FIGURES if not name.endswith("_hz")]
+    percents = {str(percent): percent for percent in PERCENTS}
+    if not drawn:
+        percents = dict(zip(("least", "median", "most"), LEAST_TO_MOST, strict=True))
     return {
         "choice": found.choice,
         "label": found.label,
         "load": found.load,
         "nominal": {name: _finite(float(getattr(nominal, name)[0])) for name in FIGURES},
-        "percentiles": {name: _percentiles(getattr(found, name), name) for name in names},
+        "percentiles" if drawn else "range": {
+            name: _spread(getattr(found, name), name, percents) for name in names
+        },
     }
 
 
-def _percentiles(values: Real, name: str) -> dict[str, float | None]:
+def _spread(values: Real, name: str, percents: Mapping[str, int]) -> dict[str, float | None]:
     if name == "deviation_db":
         values = abs(values)
-    found = percentiles(values).tolist()
-    return {str(percent): _finite(value) for percent, value in zip(PERCENTS, found, strict=True)}
+    found = percentiles(values, [*percents.values()]).tolist()
+    return {words: _finite(value) for words, value in zip(percents, found, strict=True)}
 
 
 def _finite(value: float) -> float | None:

@@ -15,8 +15,7 @@ from typing import Any, Final, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from auralize.errors import FileError
-from auralize.executors import WorkerError
+from auralize.errors import AuralizeError, FileError
 from auralize.files import make_folder, write_bytes
 from auralize.outputs import fingerprint
 
@@ -31,7 +30,7 @@ class KeptChunks:
     may do that at once: what they keep is the same. What is not ``lasting`` is kept in memory.
 
     As a context manager it is removed on leaving, whatever call it was of, unless the program is stopped, or
-    workers are lost.
+    an OSError says that the machine failed (a full disk, workers that are lost), and not what was asked.
     """
 
     def __init__(self, result: Path, call: Any, lasting: bool = True) -> None:
@@ -75,14 +74,20 @@ class KeptChunks:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
-        if kind is None or (issubclass(kind, Exception) and not issubclass(kind, WorkerError)):
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, *_: object
+    ) -> None:
+        if not isinstance(error, KeyboardInterrupt | OSError):
             for path in self._all():
                 shutil.rmtree(path, ignore_errors=True)
-        elif issubclass(kind, KeyboardInterrupt) and self._folder.is_dir():
-            raise KeyboardInterrupt(
-                f"what is done is kept in {self._folder}, and the same call goes on there"
-            )
+            return
+        with suppress(OSError):  # where something is kept
+            self._folder.rmdir()
+        if self._folder.is_dir() and isinstance(error, KeyboardInterrupt | AuralizeError):
+            before = f"{error}; " if str(error) else ""
+            raise type(error)(
+                f"{before}what is done is kept in {self._folder}, and the same call goes on there"
+            ) from None
 
     def _all(self) -> list[Path]:
         return list(self.result.parent.glob(f"{glob.escape(_beginning(self.result))}*{_END}"))

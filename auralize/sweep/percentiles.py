@@ -11,6 +11,8 @@ from auralize.circuit.conductor import Real
 
 PERCENTS: Final = (5, 25, 50, 75, 95)
 """What a band is drawn between, and the median."""
+LEAST_TO_MOST: Final = (0, 50, 100)
+"""Where nothing is drawn: steps are chosen, so that no share of them says how likely anything is."""
 
 
 def percentiles(values: Real, percents: Sequence[int] = PERCENTS) -> Real:

@@ -15,6 +15,7 @@ from auralize.outputs import check_ours, fingerprint, made_folder
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 from auralize.sweep.alone import Alone, each_alone
+from auralize.sweep.asked import naming
 from auralize.sweep.case_figures import CaseFigures
 from auralize.sweep.cases import Cases
 from auralize.sweep.cheapest import Cheapest, cheapest, check_prices
@@ -35,6 +36,8 @@ class SweepOptions:
     """All of what is to be kept."""
     prices: Mapping[str, float] = field(default_factory=dict)
     """Of a metre of each cable: for the cheapest that does, which needs requirements."""
+    prices_in: Path | None = None
+    """The sweep file that says all of them."""
     matters: Kind | None = None
     """The figure of which is asked what moves it most."""
     plot: str | None = None
@@ -66,9 +69,10 @@ def sweep_rig(
 ) -> Swept:
     """Solve all cases into a table, with facts and perhaps a picture beside it: all of them or none.
 
-    A call that was stopped goes on where it was when it comes again. ``progress`` is told the share that is
-    done, ``say`` what was taken up. Cases are solved by the workers of an ``executor``, if there is one, to
-    the same result. Raises RequestError, RigError, FileError, or WorkerError, which keeps what is done.
+    A call that did not come to its end goes on where it was when it comes again. ``progress`` is told the
+    share that is done, ``say`` what was taken up. Cases are solved by the workers of an ``executor``, if
+    there is one, to the same result. Raises RequestError, RigError, and FileError or WorkerError, which keep
+    what is done.
     """
     across, suffix = options.across, options.plot
     table = into / sweep_name(rig, choices, cases, across, ".csv", _tags(options))
@@ -87,7 +91,8 @@ def sweep_rig(
 
     check()
     if prices:
-        check_prices(rig, choices, cases, prices)
+        with naming(options.prices_in):
+            check_prices(rig, choices, cases, prices)
     alone = [] if options.matters is None else each_alone(rig, choices, cases)
     frequency = NO_CURVES if picture is None else FREQUENCIES
     chunks = Chunks.beside(table, call, rig, choices, cases, across, frequency)
@@ -95,9 +100,7 @@ def sweep_rig(
         _say_taken_up(chunks, say)
         nominal = solve_nominal(rig, choices, cases, across=across)
         found = chunks.figures(progress, executor)
-        least = None
-        if required and prices:
-            least = cheapest(rig, choices, cases, found, required, prices)
+        least = cheapest(rig, choices, cases, found, required, prices) if prices else None
         drawn = [] if picture is None else [(picture, percentile_plot(chunks, picture, call))]
         check()  # somebody may have put a file there meanwhile
         told = facts(rig, cases, found, nominal)
@@ -116,9 +119,8 @@ def _tags(options: SweepOptions) -> list[str]:
 
 def _say_taken_up(chunks: Chunks, say: Callable[[str], None]) -> None:
     if taken := chunks.cases_kept:
-        say(f"{taken} of {len(chunks.cases)} cases are there from a call that was stopped")
+        say(f"{taken} of {len(chunks.cases)} cases are there already, from the same call")
     elif chunks.kept.of_others:
         say(
-            "cases of a call that was stopped are not taken up: it was of another rig, other options or "
-            "another version"
+            "cases of another call are not taken up: it was of another rig, other options or another version"
         )

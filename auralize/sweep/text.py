@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -13,11 +13,11 @@ from auralize.figures.columns import WIDTH, columns, decibels_text, factor_text,
 from auralize.rig.reading import Rig
 from auralize.sweep.case_figures import CaseFigures
 from auralize.sweep.cases import Cases
-from auralize.sweep.percentiles import percentiles
+from auralize.sweep.percentiles import LEAST_TO_MOST, percentiles
 from auralize.units import show_frequency
 
-_SHOWN: Final = (5, 50, 95)
-_HEAD: Final = ("nominal", "5 %", "median", "95 %", "worst", "in case")
+_OF_DRAWS: Final = {"5 %": 5, "median": 50, "95 %": 95}
+_OF_STEPS: Final = dict(zip(("least", "median", "most"), LEAST_TO_MOST, strict=True))
 _LONGEST_LIST: Final = 6
 """Steps that are all named."""
 
@@ -45,9 +45,13 @@ _ROWS: Final = (
 def as_text(
     rig: Rig, cases: Cases, found: Sequence[CaseFigures], nominal: Sequence[CaseFigures]
 ) -> str:
-    """The title, what varies, and for each choice nominal, median, 5 % and 95 %, and worst of its figures."""
+    """The title, what varies, and for each choice nominal, median, 5 % and 95 %, and worst of its figures.
+
+    Where nothing is drawn, least and most stand for 5 % and 95 %.
+    """
     blocks = [rig.title, "\n".join(_varied(cases))]
-    blocks += [_choice(*both) for both in zip(found, nominal, strict=True)]
+    percents = _OF_DRAWS if cases.tolerances else _OF_STEPS
+    blocks += [_choice(*both, percents) for both in zip(found, nominal, strict=True)]
     return "\n\n".join(blocks)
 
 
@@ -66,17 +70,17 @@ def _varied(cases: Cases) -> list[str]:
     ]
 
 
-def _choice(found: CaseFigures, nominal: CaseFigures) -> str:
+def _choice(found: CaseFigures, nominal: CaseFigures, percents: Mapping[str, int]) -> str:
     head = textwrap.fill(f"{found.choice}: {found.label}", WIDTH, subsequent_indent="  ")
     hertz = set(found.reference_hz.tolist())
     at = show_frequency(three_digits(hertz.pop())) if len(hertz) == 1 else "reference"
-    rows: list[tuple[str, ...]] = [("", *_HEAD)]
+    rows: list[tuple[str, ...]] = [("", "nominal", *percents, "worst", "in case")]
     for row in _ROWS:
         values = row.values(found)
         if np.isnan(values).any():  # no programme drives it
             continue
         worst = int(np.argmax(values) if row.greatest else np.argmin(values))
-        low, middle, high = percentiles(values, _SHOWN)
+        low, middle, high = percentiles(values, [*percents.values()])
         told = (row.values(nominal)[0], low, middle, high, values[worst])
         cells = (row.shown(float(value)) for value in told)
         rows.append((row.words.format(at), *cells, str(worst + 1)))

@@ -19,10 +19,10 @@ def songs(bench: Bench) -> Bench:
 
 
 def test_a_folder_and_a_file_are_rendered_and_summed_up(songs: Bench, tell: Tell) -> None:
-    said = output(tell("render", "sluice.toml", "bells.wav", "songs", *INTO))
+    said = output(tell("render", "sluice.toml", "bells.wav", *INTO, "songs"))
     assert said.splitlines()[-1] == "3 of 3 sound files were rendered."
     assert {name.partition(".")[0] for name in songs.left()} == {"bells", "rope", "wheel"}
-    assert said.count("Aligned with the source") == 3
+    assert said.count("Aligned with the source") == 1
 
 
 def test_some_that_failed_are_named_and_the_exit_code_is_1(songs: Bench, tell: Tell) -> None:

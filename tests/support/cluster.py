@@ -1,4 +1,4 @@
-"""A scheduler of dask and two workers, each a process of its own that can be killed.
+"""A scheduler of dask and three workers, each a process of its own that can be killed.
 
 They are forked from a process that has loaded all, so that they begin at once.
 """
@@ -10,6 +10,8 @@ import multiprocessing
 import os
 import signal
 import sys
+from collections.abc import Callable
+from functools import partial
 from multiprocessing.connection import Connection
 from typing import Any
 
@@ -23,7 +25,8 @@ FORKED.set_forkserver_preload(
 
 
 class Cluster:
-    """The first worker kills itself before it names its ``strike``-th file, or when it is to solve cases."""
+    """The first worker kills itself before it names its ``strike``-th file, the second when it is to solve
+    cases."""
 
     def __init__(self, strike: int) -> None:
         reading, writing = FORKED.Pipe(duplex=False)
@@ -31,8 +34,8 @@ class Cluster:
         self.scheduler.start()
         self.address: str = reading.recv()
         self.workers = [
-            FORKED.Process(target=_work, args=(self.address, number, writing), daemon=True)
-            for number in (strike, 0)
+            FORKED.Process(target=_work, args=(self.address, blow, writing), daemon=True)
+            for blow in (partial(_be_killed_naming, strike), _be_killed_solving, _live)
         ]
         for worker in self.workers:
             worker.start()
@@ -57,7 +60,7 @@ def _schedule(telling: Connection) -> None:
     asyncio.run(life())
 
 
-def _work(address: str, strike: int, telling: Connection) -> None:
+def _work(address: str, blow: Callable[[], None], telling: Connection) -> None:
     from distributed import Worker
 
     async def life() -> None:
@@ -66,7 +69,7 @@ def _work(address: str, strike: int, telling: Connection) -> None:
             await worker.finished()
 
     _quiet()
-    _be_killed(strike)
+    blow()
     asyncio.run(life())
 
 
@@ -74,7 +77,7 @@ def _quiet() -> None:
     os.dup2(os.open(os.devnull, os.O_RDWR), 2)
 
 
-def _be_killed(strike: int) -> None:
+def _be_killed_naming(strike: int) -> None:
     left = [strike]
 
     def hook(event: str, arguments: tuple[Any, ...]) -> None:
@@ -83,6 +86,12 @@ def _be_killed(strike: int) -> None:
             if left[0] == 0:
                 os.kill(os.getpid(), signal.SIGKILL)
 
-    if strike:
-        sys.addaudithook(hook)
-        SentCases.run = lambda _: os.kill(os.getpid(), signal.SIGKILL)  # type: ignore[method-assign]
+    sys.addaudithook(hook)
+
+
+def _be_killed_solving() -> None:
+    SentCases.run = lambda _: os.kill(os.getpid(), signal.SIGKILL)  # type: ignore[method-assign]
+
+
+def _live() -> None:
+    pass

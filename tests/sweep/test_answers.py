@@ -32,17 +32,25 @@ def test_the_cheapest_is_told_nominally_and_in_most_cases(capsys):
     """1 ohm of cable before 8 ohm loses 1.02 dB, before 4.8 ohm 1.64; a quarter of it a third of that."""
     told = said(capsys, *DRAWN, "--loss", "1.1 dB", *PRICES)
     assert (
-        "Cheapest with a largest loss in the band of at most 1.1 dB, a metre costing thin 1.2, thick 4: "
+        "Cheapest with a largest loss in the band of at most 1.1 dB, a metre costing thin 1.20, thick 4.00: "
         "nominal: thin: 100 m of thin for 120.00, 1.02 dB "
         "in at least 95 % of cases: thick: at most 100 m of thick for 400.00; 100 % of its cases do, "
         "95 % have at most 0.4"
     ) in told
 
 
+def test_prices_and_lengths_are_told_as_people_write_them(capsys):
+    steps = ("--steps", "runs.path.length = 10 m to 80 m in 4", "--choice", "thin")
+    told = said(capsys, *steps, "--loss", "0.4 dB", "--price", "thin=1.255")
+    assert "length of the path run: 10 m, 33.33 m, 56.67 m, 80 m (4 steps)" in told
+    assert "a metre costing thin 1.255:" in told
+    assert "thin, length of the path run 10 m: 10 m of thin for 12.55" in told
+
+
 def test_that_none_does_is_told_with_the_nearest(capsys):
     steps = ("--steps", "runs.path.length = 100 m, 80 m")
     told = said(capsys, *steps, *DRAWN, "--damping", "200", *PRICES)
-    head = "damping factor of at least 200, a metre costing thin 1.2, thick 4: nominal:"
+    head = "damping factor of at least 200, a metre costing thin 1.20, thick 4.00: nominal:"
     nearest = "none; nearest is thick, length of the path run 80 m:"
     assert f"{head} {nearest} 80 m of thick for 320.00, 40" in told
     in_most = f"in at least 95 % of cases: {nearest} at most 80 m of thick for 320.00;"
@@ -126,6 +134,24 @@ def test_what_matters_is_told_with_its_unit(capsys, kind, unit):
     assert f"most{unit}, each alone" in said(capsys, *DRAWN, "--matters", kind)
 
 
+def test_steps_alone_have_no_percentages(capsys, tmp_path):
+    told = said(capsys, "--steps", "runs.path.length = 10 m to 100 m in 4", "--choice", "thin")
+    assert "nominal least median most worst in case" in told
+    # 1 ohm a 100 m before 8 ohm: 20 lg (8/9) at 100 m, 20 lg (8/8.7) at 70 m, 20 lg (8/8.1) at 10 m
+    assert "loss at 1 kHz, dB -1.02 -1.02 -0.73 -0.11 -1.02 4" in told
+    (beside,) = tmp_path.glob("*.json")
+    (choice,) = json.loads(beside.read_text())["choices"]
+    assert choice["range"]["loss_db"] == pytest.approx(
+        {
+            "least": 20 * np.log10(8 / 9),
+            "median": 20 * np.log10(8 / 8.7),
+            "most": 20 * np.log10(8 / 8.1),
+        },
+        rel=1e-6,  # inductance of 1 nH/m
+    )
+    assert "percentiles" not in choice
+
+
 def test_the_help_fits_a_terminal(capsys, monkeypatch):
     monkeypatch.setenv("COLUMNS", "80")
     with pytest.raises(SystemExit):
@@ -167,3 +193,60 @@ def test_a_file_says_the_same(capsys, tmp_path):
     assert (
         "sweep.toml: prices.thin: -1 was found; right is a number from 0" in capsys.readouterr().err
     )
+
+
+@pytest.mark.parametrize(
+    ("said", "right"),
+    [
+        ("tolerances.runs.path.length = '62 m'", "tolerance: 'runs.path.length = 62 m' was found"),
+        ("tolerances.runs.pier.length = '+- 2 m'", "tolerance: 'runs.pier.length = +- 2 m' was"),
+        ("steps.runs.path.length = '62 m'", "steps: 1 of runs.path.length were found"),
+        ("steps.runs.path.length = []", "steps.runs.path.length: [] was found; right is a text"),
+        ("[tolerances]", "tolerances: this table is empty; right is"),
+        ("[steps]", "steps: this table is empty; right is"),
+        ("[steps.runs.path]", "steps.runs.path: this table is empty; right is"),
+        ("[prices]", "prices: this table is empty; right is"),
+        (
+            "steps.runs.path.length = ['1 m', '2 m']\ntolerances.runs.path.length = '3 m +- 1 m'",
+            "runs.path.length and runs.path.length say the same",
+        ),
+        ("[limits]", "limits: this table is empty; right is"),
+        ("prices.thin = 1", "--price needs a limit; right is one of"),
+        ("limits.loss = '1 W'\nprices.thin = 1", "limits.loss: '1 W' was found; right is a level"),
+        ("limits.loss = '1 dB'\nprices.tin = 1", "price: there is no cable 'tin'"),
+        ("limits.loss = '1 dB'\nprices.thin = 1", "price: cable 'thick' has none"),
+    ],
+)
+def test_what_a_file_says_wrongly_is_told_with_its_name(capsys, tmp_path, said, right):
+    (tmp_path / "vary.toml").write_text(said)
+    assert main((*SWEEP, "vary.toml", *DRAWN)) == BAD_INPUT
+    assert capsys.readouterr().err.startswith(f"auralize: vary.toml: {right}")
+
+
+def test_the_file_may_stand_behind_options(capsys, tmp_path):
+    (tmp_path / "vary.toml").write_text(
+        "limits.loss = '1.1 dB'\nprices.thin = 1.2\nprices.thick = 4"
+    )
+    wanted = said(capsys, "vary.toml", *DRAWN)
+    assert said(capsys, *DRAWN, "vary.toml") == wanted
+    assert said(capsys, *DRAWN[:2], "vary.toml", *DRAWN[2:]) == wanted
+
+
+def test_a_price_of_an_option_is_not_laid_to_the_file(capsys, tmp_path):
+    (tmp_path / "vary.toml").write_text("limits.loss = '1 dB'\nprices.thin = 1\nprices.thick = 2")
+    assert main((*SWEEP, "vary.toml", *DRAWN, "--price", "tick=1")) == BAD_INPUT
+    assert capsys.readouterr().err.startswith("auralize: price: there is no cable 'tick'")
+
+
+@pytest.mark.parametrize(
+    ("options", "who"),
+    [((), "vary.toml says"), (DRAWN, "vary.toml and options say")],
+)
+def test_a_value_that_no_rig_can_have_is_told_with_who_says_so(capsys, tmp_path, options, who):
+    (tmp_path / "vary.toml").write_text("steps.runs.path.length = '1 m, 900 km'")
+    assert main((*SWEEP, "vary.toml", *options)) == BAD_INPUT
+    told = capsys.readouterr().err
+    assert told.startswith(
+        "auralize: sluice.toml: choices.thin.runs.path.length: '900 km' was found"
+    )
+    assert told.endswith(f", as {who}\n")

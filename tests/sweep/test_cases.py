@@ -129,6 +129,25 @@ def test_steps_are_all_combined() -> None:
 
 
 @pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("10 m to 80 m in 4", ("10 m", "33.33 m", "56.67 m", "80 m")),
+        ("100 m to 100.01 m in 3", ("100 m", "100.005 m", "100.01 m")),
+        ("0 to 50000 in 4", ("0", "16670", "33330", "50000")),
+        ("12.3456 m, 20 m", ("12.3456 m", "20 m")),
+    ],
+)
+def test_steps_of_a_range_are_shown_in_short_and_taken_exactly(
+    text: str, shown: tuple[str, ...]
+) -> None:
+    found = SteppedValue.of(f"runs.pond.length = {text}")
+    assert found.shown == shown
+    taken = [float(str(value).removesuffix(" m")) for value in found.values]
+    even = np.linspace(taken[0], taken[-1], len(taken))
+    np.testing.assert_allclose(taken, even, rtol=1e-11)  # of 12 digits
+
+
+@pytest.mark.parametrize(
     ("steps", "tolerance", "drawn"),
     [
         ((), (), 5),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -73,14 +74,20 @@ def test_what_is_kept_is_not_solved_again(some: Chunks, monkeypatch: pytest.Monk
     assert shares == []
 
 
-def test_the_picture_has_medians_and_bands(some: Chunks, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Read back from the page; the closed form of a divider is least and most at the ends of the length."""
+@pytest.fixture
+def pages(monkeypatch: pytest.MonkeyPatch) -> list[Any]:
+    """Those that are drawn, to be read back."""
     figure = pytest.importorskip("matplotlib.figure")
-    pages = []
+    drawn: list[Any] = []
     save = figure.Figure.savefig
     monkeypatch.setattr(
-        figure.Figure, "savefig", lambda self, *a, **k: (pages.append(self), save(self, *a, **k))[1]
+        figure.Figure, "savefig", lambda self, *a, **k: (drawn.append(self), save(self, *a, **k))[1]
     )
+    return drawn
+
+
+def test_the_picture_has_medians_and_bands(some: Chunks, pages: list[Any]) -> None:
+    """The closed form of a divider is least and most at the ends of the length."""
     image = percentile_plot(some, Path("pond.svg"), "0" * 16)
     assert b"Of 22 cases" in image
     assert clashes(pages[0]) == []
@@ -103,3 +110,23 @@ def test_the_picture_has_medians_and_bands(some: Chunks, monkeypatch: pytest.Mon
                 corners = band.get_paths()[0].vertices
                 ends.append(np.sort(corners[np.isclose(corners[:, 0], at)][:, 1])[[0, -1]])
             assert ends[1][0] <= ends[0][0] < ends[0][1] <= ends[1][1]
+
+
+def test_of_steps_alone_the_picture_has_a_band_from_least_to_most(
+    tmp_path: Path, pages: list[Any]
+) -> None:
+    steps = Cases((SteppedValue.of("runs.pond.length = 10 m to 70 m in 3"),))
+    some = Chunks.beside(tmp_path / "pond.csv", "call", RIG, CHOICES[1:], steps, "both", HERTZ)
+    image = percentile_plot(some, Path("pond.svg"), "0" * 16)
+    assert b"the median, and a band from least to most." in image
+    loss, _ = pages[0].axes
+    least, median, most = (
+        -20.0 * np.log10(np.abs(1.0 + metres * (0.010 + 2j * np.pi * HERTZ * 1e-6) / 4.0))
+        for metres in (70.0, 40.0, 10.0)
+    )
+    np.testing.assert_allclose(loss.lines[0].get_ydata(), median, rtol=1e-9)
+    (band,) = loss.collections
+    corners = band.get_paths()[0].vertices
+    for at, hertz in enumerate(HERTZ):
+        ends = corners[np.isclose(corners[:, 0], hertz)][:, 1]
+        np.testing.assert_allclose([ends.min(), ends.max()], [least[at], most[at]], rtol=1e-9)

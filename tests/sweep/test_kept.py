@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 
+from auralize.errors import FileError, RigError
+from auralize.executors import WorkerError
 from auralize.sweep.kept import KeptChunks
 
 ARRAYS = {"loss_db": np.array([[-1.5, -np.inf]]), "case": np.arange(3)}
@@ -60,13 +62,36 @@ def interrupted(kept, end):
         raise end
 
 
-def test_it_stays_only_when_the_program_is_stopped(tmp_path):
-    """Not after an error, as the same call would end so again."""
+@pytest.mark.parametrize(
+    ("end", "said"),
+    [
+        (KeyboardInterrupt(), "what is done is kept in "),
+        (FileError("disk full"), "disk full; what is done is kept in "),
+        (WorkerError("workers lost"), "workers lost; what is done is kept in "),
+    ],
+)
+def test_it_stays_where_the_program_is_stopped_or_the_machine_fails(tmp_path, end, said):
     kept = KeptChunks(tmp_path / "pond.csv", "call")
-    for end, stays in ((KeyboardInterrupt(), True), (OSError(), False)):
-        with pytest.raises(type(end)):
-            interrupted(kept, end)
-        assert kept.has(0) is stays
+    KeptChunks(tmp_path / "pond.csv", "old").keep(0, ARRAYS)
+    with pytest.raises(type(end)) as raised:
+        interrupted(kept, end)
+    assert str(raised.value).startswith(f"{said}{tmp_path}")
+    assert kept.has(0)
+    assert kept.of_others
+
+
+def test_after_an_error_in_what_was_asked_it_goes(tmp_path):
+    """As the same call would end so again."""
+    kept = KeptChunks(tmp_path / "pond.csv", "call")
+    with pytest.raises(RigError, match=r"^no such cable$"):
+        interrupted(kept, RigError("no such cable"))
+    assert not list(tmp_path.iterdir())
+
+
+def test_where_nothing_was_kept_nothing_is_said_of_it(tmp_path):
+    kept = KeptChunks(tmp_path / "pond.csv", "call")
+    with pytest.raises(FileError, match=r"^disk full$"), kept:
+        raise FileError("disk full")
 
 
 def test_what_need_not_last_is_kept_in_memory(tmp_path):

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from auralize.sweep.percentiles import PERCENTS, percentiles
+from auralize.sweep.percentiles import LEAST_TO_MOST, PERCENTS, percentiles
 
 
 @pytest.mark.parametrize("cases", [1, 2, 19, 20, 21, 400])
@@ -14,6 +14,11 @@ def test_each_is_the_least_value_that_so_many_do_not_exceed(cases):
         for column, value in zip(values.T, row, strict=True):
             counted = [v for v in np.sort(column) if 100 * np.sum(column <= v) >= percent * cases]
             assert value == counted[0]
+
+
+def test_steps_have_their_least_and_most():
+    values = np.array([[3.0], [1.0], [-np.inf], [2.0]])
+    assert percentiles(values, LEAST_TO_MOST).ravel().tolist() == [-np.inf, 1.0, 3.0]
 
 
 def test_silence_is_a_level_like_any_other():

@@ -54,21 +54,28 @@ def test_killed_at_any_chunk_it_comes_to_the_same_bytes(forge: Forge, tmp_path: 
         assert (again.returncode, again.stdout) == (OK, whole.stdout)
         assert held(folder) == wanted
         taken_up.add(again.stderr)
-    said = "auralize: {} of 14 cases are there from a call that was stopped\n"
+    said = "auralize: {} of 14 cases are there already, from the same call\n"
     assert {said.format(done) for done in (4, 8, 12, 14)} <= taken_up
 
 
-def test_a_disk_that_is_full_is_a_sentence_and_nothing_is_left(
+def test_a_disk_that_is_full_is_a_sentence_and_what_is_done_stays(
     forge: Forge, tmp_path: Path
 ) -> None:
-    """At the first chunk, and at the result, with what is kept there."""
-    for room in (500, 6000):
+    """At the first chunk, of 8.6 kB, when there is nothing yet; and at the table, of 12 kB."""
+    command = (*CASES, "--draws", "30")
+    for room, kept in ((500, 0), (10_000, 8)):
         folder = furnished(tmp_path / f"room-{room}")
-        ended = forge.run(folder, CASES, room=room)
+        ended = forge.run(folder, command, room=room)
         assert ended.returncode == BAD_INPUT, ended
         assert "file too large" in ended.stderr
         assert ended.stderr.count("\n") == 1
-        assert not (folder / "results").exists()
+        assert len([*folder.rglob("*.npz")]) == kept
+        assert (folder / "results").exists() is bool(kept)
+        assert ("and the same call goes on there" in ended.stderr) is bool(kept)
+    again = forge.run(folder, command)
+    assert again.returncode == OK
+    assert again.stderr == "auralize: 30 of 30 cases are there already, from the same call\n"
+    assert len(held(folder)) == 2
 
 
 def test_ctrl_c_keeps_what_is_done_and_another_call_does_not_take_it_up(
