@@ -23,7 +23,7 @@ Steps = TypeVar("Steps", int, NDArray[np.int_])
 MOST_CHANNELS = 8
 MOST_IN_SUM = 9_600
 """Samples whose squares are added up at once: of over 10 000, the products' own threads would do it
-(measured with OpenBLAS 0.3.31)."""
+(measured with OpenBLAS 0.3.31). In single precision, such a sum is off by 3e-6 at most."""
 
 # ITU-R BS.1770, Tables 1 and 2: the pre-filter and the RLB high-pass at 48 kHz, as rows
 # b0 b1 b2 a0 a1 a2. The numerator 1 -2 1 puts 0.043 dB into the pass band; it belongs to the norm.
@@ -98,8 +98,9 @@ def k_weighting(rate: int) -> FloatArray:
 class LoudnessMeter:
     """Loudness of a stream; keeps one number for each 100 ms.
 
-    8 to 192 kHz, 1 to 8 channels weighted by `channel_weights`. AudioFileError for others. A part of a
-    stream may be measured by itself, from step ``first`` on (see `append`).
+    8 to 192 kHz, 1 to 8 channels weighted by `channel_weights`. AudioFileError for others. Samples in
+    single precision are weighted in it: within 1e-4 LU, whatever the offset. A part of a stream may be
+    measured by itself, from step ``first`` on (see `append`).
     """
 
     def __init__(self, rate: int, channels: int, mask: int = 0, first: int = 0) -> None:
