@@ -39,9 +39,10 @@ class Recursion:
         out = self._in_row[:, :-order].reshape(-1, ROW, order) @ c
         out[order:] += d * np.eye(ROW)
         one = np.eye(order)
-        self._in_group = _unrolled(self._in_row[:order, -order:], one, GROUP)
-        self._in_groups = _unrolled(self._in_group[:order, -order:], one, GROUPS)
-        products = self._in_row[order:, -order:], self._in_group[order:], out
+        in_group = _unrolled(self._in_row[:order, -order:], one, GROUP)
+        self._in_groups = _unrolled(in_group[:order, -order:], one, GROUPS)
+        from_start, to_rows = np.split(in_group, [order])
+        products = self._in_row[order:, -order:], to_rows, from_start[:, :-order], out
         self._in_precision = {
             np.dtype(kind): [product.astype(kind) for product in products]
             for kind in (np.float32, np.float64)
@@ -61,16 +62,17 @@ class Recursion:
         groups = -(-frames // (ROW * GROUP))
         rows = self._filled(samples, groups * GROUP)
         offset = self._taken_off(samples[:, :: 8 * ROW], rows)
-        to_end, in_group, out = self._in_precision[rows.dtype]
+        to_end, to_rows, from_start, out = self._in_precision[rows.dtype]
         ends = rows[:, :, order:] @ to_end
         # As if each group began in silence.
-        within = ends.reshape(channels, groups, GROUP * order) @ in_group
+        within = ends.reshape(channels, groups, GROUP * order) @ to_rows
         steps = np.append(
             self.state - offset, within[:, :, -order:].reshape(channels, groups * order), axis=1
         )
         starts = steps @ self._in_groups[: steps.shape[1], : steps.shape[1]]
         starts = starts.reshape(channels, 1 + groups, order)
-        states = within[:, :, :-order] + starts[:, :-1] @ self._in_group[:order, :-order]
+        states = starts[:, :-1].astype(rows.dtype) @ from_start
+        states += within[:, :, :-order]
         states = states.reshape(channels, groups * GROUP, order)
         rows[:, :, :order] = states
         row, place = divmod(frames, ROW)
