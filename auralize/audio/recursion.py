@@ -73,12 +73,10 @@ class Recursion:
         starts = starts.reshape(channels, 1 + groups, order)
         states = starts[:, :-1].astype(rows.dtype) @ from_start
         states += within[:, :, :-order]
-        states = states.reshape(channels, groups * GROUP, order)
-        rows[:, :, :order] = states
+        rows[:, :, :order] = states.reshape(channels, groups * GROUP, order)
         row, place = divmod(frames, ROW)
         if row < groups * GROUP:
-            last = np.append(states[:, row], rows[:, row, order:], axis=1)
-            self.state = (last @ self._in_row)[:, place * order :][:, :order] + offset
+            self.state = (rows[:, row] @ self._in_row)[:, place * order :][:, :order] + offset
         else:
             self.state = starts[:, -1] + offset
         done = rows.reshape(channels, groups, GROUP, order + ROW) @ out
@@ -87,7 +85,7 @@ class Recursion:
     def _filled(self, samples: NDArray[Any], count: int) -> NDArray[Any]:
         """So many rows (channels, count, state and samples), the states still to come; then silence."""
         channels, frames = samples.shape
-        precision = np.result_type(samples, np.float32)
+        precision = np.float32 if samples.dtype == np.float32 else np.float64
         if self._rows.dtype != precision:
             self._rows = np.zeros(self._rows.shape, precision)
         rows = self._rows[:, :count]
