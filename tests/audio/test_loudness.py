@@ -313,15 +313,19 @@ def test_importing_loads_no_scipy() -> None:
     assert found.stdout.strip() == "[]"
 
 
-@pytest.mark.parametrize("after", [0.0, 1e-310])
-def test_long_silence_leaves_nothing_in_the_filters(after: float) -> None:
+@pytest.mark.parametrize(
+    ("kind", "after"), [(float, 0.0), (float, 1e-310), (np.float32, 0.0), (np.float32, 1e-40)]
+)
+def test_long_silence_leaves_nothing_in_the_filters(kind: type, after: float) -> None:
     """Their decay would end in denormal numbers, which are worked with four times as slowly."""
     meter = LoudnessMeter(48_000, 2)
-    meter.add(np.random.default_rng(1).normal(0.0, 0.1, (48_000, 2)))
+    meter.add(np.random.default_rng(1).normal(0.0, 0.1, (48_000, 2)).astype(kind))
     before = meter.integrated
     for _ in range(60):
-        meter.add(np.full((9_600, 2), after))
-    assert not meter._weighting.state.any()
+        meter.add(np.full((9_600, 2), after, kind))
+    assert 0 < np.abs(meter._weighting._rows).min() >= np.finfo(kind).tiny
+    weighted = meter._weighting.run(np.full((2, 9_600), after, kind))
+    assert not np.vecdot(weighted, weighted).any()
     # 7 gating blocks are full of sound, then 3 to three, two and one quarter: within the relative gate.
     # 0.1 dB, as the noise of a block is not quite that of another.
     assert meter.integrated == pytest.approx(before + 10.0 * np.log10(8.5 / 10.0), abs=0.1)
