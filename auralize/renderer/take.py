@@ -110,7 +110,7 @@ class Take:
         Raises as `read_blocks` does, as far as it has to read: what does not lie plainly in a file is
         decoded from its first frame on.
         """
-        gain, end = self._fades(), self.frames if end is None else min(end, self.frames)
+        end = self.frames if end is None else min(end, self.frames)
         first = 0 if self.info.start is None else self.first + begin
         done = first - self.first
         for block in read_blocks(self.info, BLOCK, single, first):
@@ -119,19 +119,30 @@ class Take:
             at, done = done + skipped, done + len(block)
             if len(taken):
                 out = taken.mean(axis=1, keepdims=True) if self.mono else taken
-                yield out if gain is None else out * gain[at : at + len(out), None]
+                gain = self._fades(at, at + len(out))
+                yield out if gain is None else out * gain[:, None]
             if done >= end and self.first + end < self.info.frames:
                 return
 
-    def _fades(self) -> Samples | None:
-        """A gain for every frame; None for 1 throughout."""
+    def _fades(self, begin: int, end: int) -> Samples | None:
+        """A gain for each of these frames; None for 1 throughout."""
         if self.frames == self.info.frames:
             return None
         length = min(round(FADE * self.info.rate), self.frames // 2)
-        rise = 0.5 - 0.5 * np.cos(np.pi * (np.arange(length) + 0.5) / length)
-        gain = np.ones(self.frames)
-        if length and self.first > 0:
-            gain[:length] = rise
-        if length and self.first + self.frames < self.info.frames:
-            gain[-length:] = rise[::-1]
+        at = np.arange(begin, end)
+        since, left = at, self.frames - 1 - at
+        fades = [
+            side
+            for side, cut in (
+                (since, self.first > 0),
+                (left, self.first + self.frames < self.info.frames),
+            )
+            if cut and len(side) and side.min() < length
+        ]
+        if not fades:
+            return None
+        gain = np.ones(end - begin)
+        for side in fades:
+            inside = side < length
+            gain[inside] = 0.5 - 0.5 * np.cos(np.pi * (side[inside] + 0.5) / length)
         return gain
