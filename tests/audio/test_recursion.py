@@ -94,6 +94,6 @@ def test_products_wake_no_threads_of_the_library_that_forms_them():
     assert GROUPS * group * (group + order) <= ALONE
     assert GROUP * (ROW + order) * ROW <= ALONE
     assert channels * (groups + order) ** 2 <= ALONE
-    assert MOST_IN_SUM <= 10_000  # of a sum of squares: value from memory
+    assert MOST_IN_SUM <= 10_000  # of a sum of squares, measured
     assert BATCH * SEGMENT**2 <= ALONE
     assert COLUMNS * (PART + 2 * NEAR - 1) * PART * (OVERSAMPLING // 2 - 1) <= ALONE
