@@ -28,6 +28,7 @@ from auralize.renderer.files import (
 from auralize.renderer.job import Job
 from auralize.renderer.options import RenderOptions, signals_of
 from auralize.renderer.parts import Progress
+from auralize.renderer.stretch import STRETCH
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 
@@ -111,7 +112,8 @@ def render_all(
 ) -> Batch:
     """Each source as `render` does it, filters being designed once; one that fails does not stop the rest.
 
-    Of those that are rendered here each is shared by ``workers``, which must see the files of this machine.
+    Of those that are rendered here each is shared by ``workers``, which must see the files of this machine;
+    several that are too short for that are given to one each.
     Of each that is done ``told`` hears, in the order of the sources. With an ``executor`` its workers render,
     one source each at a time, and are sent the text of a Rig; the results are the same. Raises AuralizeError
     before anything is done where a file is in the way, and for a folder that cannot be made; WorkerError
@@ -123,6 +125,8 @@ def render_all(
     jobs = _prepared(sources, every, folder, options, batch)
     frames, done = sum(job.frames for job in jobs), 0
     turns = _Turns(jobs, told)
+    if executor is None and isinstance(choices, Rig) and len(jobs) > 1 and _all_short(jobs):
+        executor = workers
     with made_folder(folder), turns:
         if executor is None or not jobs:
             outcomes = _carried_out_here(jobs, progress, frames, workers)
@@ -144,6 +148,11 @@ def render_all(
     batch.done.sort(key=lambda rendered: sources.index(rendered.source.path))
     batch.failed.sort(key=lambda failed: sources.index(failed[0]))
     return batch
+
+
+def _all_short(jobs: Sequence[Job]) -> bool:
+    """Whether none is worth sharing."""
+    return all(job.frames < 2.0 * STRETCH * job.take.info.rate for job in jobs)
 
 
 class _Turns:

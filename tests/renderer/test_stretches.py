@@ -18,6 +18,7 @@ from auralize.errors import AudioFileError
 from auralize.executors import WorkerError
 from auralize.gains import LOUDNESS
 from auralize.renderer import stretch
+from auralize.renderer.batch import render_all
 from auralize.renderer.files import render
 from auralize.renderer.options import RenderOptions
 from auralize.renderer.stretch import Maker, Stretch
@@ -174,3 +175,14 @@ def test_what_a_worker_finds_wrong_is_told_here(tmp_path, reel, stretches, worke
     with pytest.raises(AudioFileError, match="changed or replaced while it was read"):
         render(source, reel, tmp_path / "out", RenderOptions(), cut, workers)
     assert left_in(tmp_path / "out") == []
+
+
+def test_several_short_sounds_are_given_to_one_worker_each(tmp_path, stretches, workers):
+    rig = load_rig(RIG)
+    sources = [noise(tmp_path / f"{name}.wav", seconds=1.0) for name in ("bells", "gulls", "rope")]
+    here = render_all(sources, rig, tmp_path / "here", RenderOptions())
+    stretches.clear()
+    by_two = render_all(sources, rig, tmp_path / "by two", RenderOptions(), workers=workers)
+    assert not stretches
+    for a, b in zip(here.done, by_two.done, strict=True):
+        assert (held(a), told(a)) == (held(b), told(b))
