@@ -28,9 +28,12 @@ BATCH_BYTES: Final = 1 << 20
 
 
 class OverlapSave:
-    """How sounds of ``channels`` are cut for impulse responses of up to ``reach`` taps."""
+    """How sounds of ``channels`` are cut for impulse responses of up to ``reach`` taps.
 
-    def __init__(self, reach: int, channels: int) -> None:
+    So many ``segments`` a batch, or as many as the cache likes.
+    """
+
+    def __init__(self, reach: int, channels: int, segments: int | None = None) -> None:
         self.reach, self.channels = reach, channels
         power = 1 << (reach - 1).bit_length()
         roomy = min(max(SIZE_PER_REACH * power, SMALLEST_SIZE), LARGEST_SIZE)
@@ -39,7 +42,8 @@ class OverlapSave:
         self._pairs = -(-channels // CHANNELS_PER_SIGNAL)
         self._advance = self.size - (reach - 1)
         single = np.dtype(np.complex64).itemsize
-        self._batch = max(1, BATCH_BYTES // (single * self._pairs * self.size))
+        liked = max(1, BATCH_BYTES // (single * self._pairs * self.size))
+        self._batch = liked if segments is None else segments
         self.frames = self._batch * self._advance
         """Of output in a batch."""
 
@@ -112,10 +116,18 @@ class OverlapSave:
         strides = (self._advance * item, row, item)
         return np.lib.stride_tricks.as_strided(window, shape, strides, writeable=False)
 
-    def filtered(self, spectra: NDArray[Any], response: NDArray[Any]) -> NDArray[Any]:
-        """What a response makes of a batch: (frames, channels)."""
-        made = ifft(spectra * response)
-        return self._samples(made[..., self.reach - 1 :].swapaxes(0, 1))
+    def shortest(self, frames: int) -> OverlapSave:
+        """The same, whose batch is of at least so many frames."""
+        return OverlapSave(self.reach, self.channels, max(1, -(-frames // self._advance)))
+
+    def add(self, spectra: NDArray[Any], response: NDArray[Any], onto: NDArray[Any]) -> None:
+        """Add what a response makes of a batch to (frames, channels), whose rows lie one after another."""
+        made = ifft(spectra * response)[..., self.reach - 1 :]
+        if self.channels == CHANNELS_PER_SIGNAL:  # without a copy
+            rows = onto.reshape(self._batch, -1)
+            rows += made[:, 0].view(onto.dtype)
+        else:
+            onto += self._samples(made.swapaxes(0, 1))
 
     def unfiltered(self, window: NDArray[Any], late: int) -> NDArray[Any]:
         """The input ``late`` frames before the newest of the output: (frames, channels)."""

@@ -183,17 +183,24 @@ class Maker:
         return meters, step_ends(step, rate)
 
     def _batches(self, stretch: Stretch, first: int) -> Iterator[tuple[int, list[Samples]]]:
-        """Batch by batch, those that frame ``first`` lies in and all behind: where one begins, and the
-        source and all that is made of it, (frames, channels) each."""
-        cut, take = self._cut, self.making.take
-        at = stretch.begin - -(-(stretch.begin - first) // cut.frames) * cut.frames
-        single = self._kind is np.complex64 and take.info.subtype in SINGLE_DEPTHS
-        before = cut.before(self._delay)
+        """Batch by batch from frame ``first``, or a little earlier, on: where one begins, and the source
+        and all that is made of it, (frames, channels) each."""
+        begin, rest = stretch.begin, stretch.end - stretch.begin
+        if early := begin - first:
+            cut = self._cut.shortest(early)
+            yield from self._through(cut, begin - cut.frames, cut.frames, begin + self._delay)
         end = None if stretch.last else stretch.end + self._delay
+        yield from self._through(self._cut, begin, rest, end)
+
+    def _through(
+        self, cut: OverlapSave, at: int, frames: int, end: int | None
+    ) -> Iterator[tuple[int, list[Samples]]]:
+        """``frames`` of output from frame ``at`` on, of the source up to ``end``."""
+        take, before = self.making.take, cut.before(self._delay)
+        single = self._kind is np.complex64 and take.info.subtype in SINGLE_DEPTHS
         blocks = take.blocks(single, max(0, at - before), end)
-        silence = max(0, before - at)
-        for window in cut.windows(blocks, silence, stretch.end - at, self._kind):
-            yield at, self._made(window)
+        for window in cut.windows(blocks, max(0, before - at), frames, self._kind):
+            yield at, self._made(cut, window)
             at += cut.frames
 
     def _measure(
@@ -205,22 +212,23 @@ class Maker:
             end = making.frames if number else making.take.frames
             meter.add(made[number][max(0, first - at) : max(0, end - at)])
 
-    def _made(self, window: Samples) -> list[Samples]:
+    def _made(self, cut: OverlapSave, window: Samples) -> list[Samples]:
         """The source and all that is made of it, (frames, channels) each."""
-        cut, spectra = self._cut, {window.dtype: self._cut.spectra(window)}
+        spectra = {window.dtype: cut.spectra(window)}
         dry, loudest = cut.unfiltered(window, self._delay), cut.rms(window)
         made = [dry]
         for way, factor in zip(self._ways, self.making.factors, strict=True):
-            if way.highest < NOTHING:
-                made.append(dry.dtype.type(way.plain) * dry)
+            share = ROUNDING * loudest * way.highest * factor
+            if self._kind is np.complex64 and (way.highest < NOTHING or share <= STEP):
+                made.append(np.float32(way.plain) * dry)
+                if way.highest >= NOTHING:
+                    cut.add(spectra[window.dtype], way.single, made[-1])
                 continue
-            if self._kind is np.complex64 and ROUNDING * loudest * way.highest * factor <= STEP:
-                wet = cut.filtered(spectra[window.dtype], way.single)
-                made.append(wet + np.float32(way.plain) * dry)
-                continue
-            if DOUBLE not in spectra:
-                spectra[DOUBLE] = cut.spectra(window.astype(DOUBLE))
-            made.append(cut.filtered(spectra[DOUBLE], way.rest) + way.plain * dry)
+            made.append(way.plain * dry.astype(np.float64))
+            if way.highest >= NOTHING:
+                if DOUBLE not in spectra:
+                    spectra[DOUBLE] = cut.spectra(window.astype(DOUBLE))
+                cut.add(spectra[DOUBLE], way.rest, made[-1])
         return made
 
 

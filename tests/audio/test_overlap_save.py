@@ -24,7 +24,12 @@ def direct(signal, taps, delay, frames):
 def made(cut, signal, taps, delay, frames, kind, blocks):
     windows = cut.windows(iter(np.array_split(signal, blocks)), cut.before(delay), frames, kind)
     response = cut.response(taps).astype(kind)
-    got = [(cut.filtered(cut.spectra(w), response), cut.unfiltered(w, delay)) for w in windows]
+    got = []
+    for window in windows:
+        dry = cut.unfiltered(window, delay)
+        wet = 0.0 * dry
+        cut.add(cut.spectra(window), response, wet)
+        got.append((wet, dry))
     wet, dry = (np.concatenate(parts)[:frames] for parts in zip(*got, strict=True))
     return wet, dry
 
