@@ -6,6 +6,7 @@ They are forked from a process that has loaded all, so that they begin at once.
 from __future__ import annotations
 
 import asyncio
+import math
 import multiprocessing
 import os
 import signal
@@ -15,6 +16,7 @@ from functools import partial
 from multiprocessing.connection import Connection
 from typing import Any
 
+from auralize.renderer import passage, sent
 from auralize.sweep.sent import SentCases
 
 FORKED = multiprocessing.get_context("forkserver")
@@ -69,6 +71,8 @@ def _work(address: str, blow: Callable[[], None], telling: Connection) -> None:
             await worker.finished()
 
     _quiet()
+    sent.EVERY = 0.01  # type: ignore[misc]
+    passage.SHORT = math.inf  # type: ignore[misc]  # an import of SciPy's transforms less
     blow()
     asyncio.run(life())
 
