@@ -6,7 +6,7 @@ from scipy import signal
 
 from auralize.audio.loudness import LoudnessMeter, gated_power, k_weighting, lufs
 from auralize.audio.recursion import GROUP, GROUPS, MOST, ROW, Recursion
-from auralize.audio.true_peak import ALONE, BATCH, COLUMNS, NEAR, OVERSAMPLING, PART, SEGMENT
+from auralize.audio.true_peak import ALONE
 from support.meters import fed, uneven
 
 SECTIONS = {
@@ -52,5 +52,3 @@ def test_products_wake_no_threads_of_the_library_that_forms_them():
     group, groups = GROUP * order, GROUPS * order
     assert GROUPS * group * (group + order) <= ALONE
     assert channels * (groups + order) ** 2 <= ALONE
-    assert BATCH * SEGMENT**2 <= ALONE
-    assert COLUMNS * (PART + 2 * NEAR - 1) * PART * (OVERSAMPLING // 2 - 1) <= ALONE
