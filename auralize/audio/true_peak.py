@@ -11,7 +11,6 @@ from functools import cache
 from typing import Any, Final, NamedTuple
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from auralize.audio.loudness import FloatArray, check_format, check_shape
@@ -39,15 +38,12 @@ either side (Duffin and Schaeffer; from memory). What the interpolator lets thro
 sample rate, but for a thousandth, and t is a quarter of a sample: 0.68, less an allowance for that."""
 
 SEGMENT: Final = 2 * REACH  # samples: with those of the next, all that the taps between two need
-SEGMENTS: Final = (
-    190  # looked at together, and two more: of two channels, all of it stays in the cache
-)
-TURNED: Final = (
-    96  # segments made columns at a time: lines that far apart push each other out of it
-)
+SEGMENTS: Final = 286  # looked at together, and two more: of two channels, all stays in the cache
+TURNED: Final = 96  # segments made columns at a time: more push each other out of the cache
 PART: Final = 24  # in a product to the other instants: samples and what is half way between
-COLUMNS: Final = 96  # and segments
-TRIED: Final = 24  # segments of which one that is not smooth saves asking the others
+COLUMNS: Final = 192  # and segments
+TRIED: Final = 8  # the first of so many parts tells whether a test is worth its time ...
+WORTH: Final = 0.75  # ... which it is where it leaves less than that
 MODERATE: Final = 2.0**64  # levels on either side of 1 that single precision has ample room for
 ALONE: Final = 1 << 18
 """Multiplications up to which OpenBLAS forms a product in the thread that asks for it (value from memory).
@@ -57,7 +53,7 @@ they are for processes in which OpenBLAS has one thread."""
 
 
 class TruePeakMeter:
-    """Highest true peak of a stream, over all channels; keeps some 18 000 samples of each.
+    """Highest true peak of a stream, over all channels; keeps some 28 000 samples of each.
 
     8x oversampled: a sine that peaks between two instants reads low by at most 0.17 dB, which one at
     half the sample rate does. The arithmetic adds 0.001 dB, but never reads below the highest sample.
@@ -73,10 +69,7 @@ class TruePeakMeter:
         self._channels = channels
         self._pending = np.zeros(((SEGMENTS + 2) * SEGMENT, channels), np.float32)  # in `_unit`
         self._unit = 1.0  # a power of two: nothing else depends on it
-        # By place, and by channel and segment: samples; what lies half way between two, from the
-        # middle of the segment on; room to work in.
-        shape = SEGMENT, channels * (SEGMENTS + 2)
-        self._placed, self._half_way, self._rest = (np.zeros(shape, np.float32) for _ in range(3))
+        self._work = np.zeros((3, self._pending.size), np.float32)
         self._held = 0 if goes_on else SEGMENT + NEAR
         self._peak = 0.0
 
@@ -107,71 +100,69 @@ class TruePeakMeter:
     def _scan(self, samples: Single, segments: int = SEGMENTS) -> float:
         """Peak so far, or in the first so many segments of `samples` (as many as are pending)."""
         peak = self._peak / self._unit
-        if not self._could_pass(samples, peak):
+        begins = self._could_pass(samples, peak)
+        begins = begins[begins < segments]
+        if not len(begins):
             return self._peak
-        self._find_half_way(samples)
-        level = np.abs(self._half_way, out=self._rest).max(axis=0)
-        level = np.maximum(level, np.abs(self._placed, out=self._rest).max(axis=0))
-        level = level.reshape(self._channels, -1)
-        level = np.maximum(level[:, :-2], level[:, 1:-1])[:, :segments]
-        peak = max(peak, float(level.max(initial=0.0)))
-        channel, segment = np.nonzero(level >= SHARE_AT_HALVES * peak)
-        level = level[channel, segment]
-        columns = channel * (SEGMENTS + 2) + segment
-        order = np.argsort(-level)
+        kept = np.unique(np.concatenate((begins, begins + 1, begins + 2)))
+        placed, halves, rest = self._found(samples, kept)
+        level = np.abs(halves, out=rest).max(axis=0)
+        level = np.maximum(level, np.abs(placed, out=rest).max(axis=0))
+        first = np.searchsorted(kept, begins)
+        columns = (len(kept) * np.arange(self._channels)[:, None] + first).reshape(-1)
+        level = np.maximum(level[columns], level[columns + 1])
+        peak = max(peak, float(level.max()))
+        order = np.argsort(-level)[: np.count_nonzero(level >= SHARE_AT_HALVES * peak)]
         for start in range(0, len(order), COLUMNS):
             batch = order[start : start + COLUMNS]
             if level[batch[0]] < SHARE_AT_HALVES * peak:
                 break
-            peak = max(peak, self._highest(columns[batch]))
+            peak = max(peak, _highest(placed, halves, columns[batch]))
         return max(self._peak, peak * self._unit)
 
-    def _could_pass(self, samples: Single, peak: float) -> bool:
-        """Whether anything could, seen from how high samples are and how smoothly they follow."""
+    def _could_pass(self, samples: Single, peak: float) -> NDArray[np.int_]:
+        """Segments where anything could, seen from how high samples are and how they follow."""
         bounds, step = _bounds(), self._channels
-        flat, work = samples.reshape(-1), [self._rest.reshape(-1), self._half_way.reshape(-1)]
+        flat, work = samples.reshape(-1), [each.reshape(-1) for each in self._work[1:]]
         tops = self._in_threes(np.abs(flat, out=work[0][: len(flat)]))
         high = np.flatnonzero(bounds.most * tops > peak)
-        while len(high):
-            first = high[0]
-            end = min(first + TRIED, high[-1] + 1)
-            part = flat[first * SEGMENT * step : (end + 2) * SEGMENT * step]
-            for into in work:
-                part = np.subtract(part[step:], part[:-step], out=into[: len(part) - step])
-            curves = self._in_threes(np.abs(part, out=part))
-            if ((1.0 + bounds.level) * tops[first:end] + bounds.curved * curves > peak).any():
-                return True
-            high = high[high >= end]
-        return False
+        for tried in (high[: len(high) // TRIED], high):
+            if len(tried):
+                first, end = tried[0], tried[-1] + 3
+                part = flat[first * SEGMENT * step : end * SEGMENT * step]
+                for into in work:
+                    part = np.subtract(part[step:], part[:-step], out=into[: len(part) - step])
+                curves = self._in_threes(np.abs(part, out=part))[tried - first]
+                passing = (1.0 + bounds.level) * tops[tried] + bounds.curved * curves > peak
+                if passing.mean() > WORTH:
+                    break
+                high = high if len(tried) < len(high) else high[passing]
+        return high
 
     def _in_threes(self, flat: Single) -> Single:
         """Highest in each segment and the next two, which are all that its instants depend on."""
         tops = np.maximum.reduceat(flat, np.arange(0, len(flat), SEGMENT * self._channels))
         return np.asarray(np.maximum(np.maximum(tops[:-2], tops[1:-1]), tops[2:]))
 
-    def _find_half_way(self, samples: Single) -> None:
-        parts = samples.reshape(-1, SEGMENT, self._channels).transpose(1, 2, 0)
-        placed = self._placed.reshape(parts.shape)
-        for at in range(0, SEGMENTS + 2, TURNED):
-            placed[:, :, at : at + TURNED] = parts[:, :, at : at + TURNED]
-        # Columns to which the next one is that of another channel are never asked for.
-        here, there = _to_half_way()
-        np.matmul(here, self._placed[:, :-1], out=self._half_way[:, :-1])
-        np.matmul(there, self._placed[:, 1:], out=self._rest[:, :-1])
-        self._half_way += self._rest
+    def _found(self, samples: Single, kept: NDArray[np.int_]) -> tuple[Single, Single, Single]:
+        """Some segments, what lies half way between from their middle on, and room to work in.
 
-    def _highest(self, columns: NDArray[np.int_]) -> float:
-        """Highest magnitude at the other instants of some segments."""
-        placed, halves = self._placed, self._half_way
-        grid = np.empty((2 * (SEGMENT + NEAR), len(columns)), np.float32)
-        middle = REACH - 1
-        grid[: 2 * (SEGMENT - middle) : 2] = placed[middle:, columns]
-        grid[2 * (SEGMENT - middle) :: 2] = placed[: middle + NEAR, columns + 1]
-        grid[1 : 2 * SEGMENT : 2] = halves[:, columns]
-        grid[2 * SEGMENT + 1 :: 2] = halves[:NEAR, columns + 1]
-        windows = sliding_window_view(grid, PART + 2 * NEAR - 1, axis=0)[::PART]
-        found = _to_instants() @ windows.swapaxes(1, 2)
-        return _largest(found)
+        All by place, and by channel and segment. Where the next column is no next segment, or one of
+        another channel, what is half way is not to be asked for.
+        """
+        parts = samples.reshape(-1, SEGMENT, self._channels)
+        parts = (parts if len(kept) == len(parts) else parts[kept]).transpose(1, 2, 0)
+        placed, halves, rest = (
+            each.reshape(-1)[: parts.size].reshape(SEGMENT, -1) for each in self._work
+        )
+        by_channel = placed.reshape(parts.shape)
+        for at in range(0, len(kept), TURNED):
+            by_channel[:, :, at : at + TURNED] = parts[:, :, at : at + TURNED]
+        here, there = _to_half_way()
+        np.matmul(here, placed[:, :-1], out=halves[:, :-1])
+        np.matmul(there, placed[:, 1:], out=rest[:, :-1])
+        halves += rest
+        return placed, halves, rest
 
     @property
     def peak(self) -> float:
@@ -242,6 +233,19 @@ def _to_half_way() -> tuple[Single, Single]:
 @cache
 def _to_instants() -> Single:
     return _banded(interpolator(OVERSAMPLING // 2, NEAR, NEAR_BETA), PART).T.copy()
+
+
+def _highest(placed: Single, halves: Single, columns: NDArray[np.int_]) -> float:
+    """Highest magnitude at the other instants of some segments."""
+    grid = np.empty((2 * (SEGMENT + NEAR), len(columns)), np.float32)
+    middle = REACH - 1
+    grid[: 2 * (SEGMENT - middle) : 2] = placed[middle:, columns]
+    grid[2 * (SEGMENT - middle) :: 2] = placed[: middle + NEAR, columns + 1]
+    grid[1 : 2 * SEGMENT : 2] = halves[:, columns]
+    grid[2 * SEGMENT + 1 :: 2] = halves[:NEAR, columns + 1]
+    width = PART + 2 * NEAR - 1
+    parts = [grid[place : place + width] for place in range(0, 2 * SEGMENT, PART)]
+    return max(_largest(_to_instants() @ part) for part in parts)
 
 
 def interpolator(oversampling: int, reach: int = REACH, beta: float = KAISER_BETA) -> FloatArray:
