@@ -60,7 +60,7 @@ class TruePeakMeter:
     Before and after the stream there is silence. Same rates, channels and errors as LoudnessMeter.
 
     What lies half way between samples is found wherever anything could pass the highest so far: see
-    `Bounds`. Only where that comes near the highest are all instants looked at, which loses nothing:
+    `Overshoot`. Only where that comes near the highest are all instants looked at, which loses nothing:
     see `SHARE_AT_HALVES`. Where ``goes_on``, this is a part of a stream, and other samples came before.
     """
 
@@ -104,7 +104,9 @@ class TruePeakMeter:
         begins = begins[begins < segments]
         if not len(begins):
             return self._peak
-        kept = np.unique(np.concatenate((begins, begins + 1, begins + 2)))
+        needed = np.zeros(len(samples) // SEGMENT, bool)
+        needed[begins] = needed[begins + 1] = needed[begins + 2] = True
+        kept = np.flatnonzero(needed)
         placed, halves, rest = self._found(samples, kept)
         level = np.abs(halves, out=rest).max(axis=0)
         level = np.maximum(level, np.abs(placed, out=rest).max(axis=0))
@@ -122,10 +124,11 @@ class TruePeakMeter:
 
     def _could_pass(self, samples: Single, peak: float) -> NDArray[np.int_]:
         """Segments where anything could, seen from how high samples are and how they follow."""
-        bounds, step = _bounds(), self._channels
+        most, curved, level = _overshoot()
+        step = self._channels
         flat, work = samples.reshape(-1), [each.reshape(-1) for each in self._work[1:]]
         tops = self._in_threes(np.abs(flat, out=work[0][: len(flat)]))
-        high = np.flatnonzero(bounds.most * tops > peak)
+        high = np.flatnonzero(most * tops > peak)
         for tried in (high[: len(high) // TRIED], high):
             if len(tried):
                 first, end = tried[0], tried[-1] + 3
@@ -133,7 +136,7 @@ class TruePeakMeter:
                 for into in work:
                     part = np.subtract(part[step:], part[:-step], out=into[: len(part) - step])
                 curves = self._in_threes(np.abs(part, out=part))[tried - first]
-                passing = (1.0 + bounds.level) * tops[tried] + bounds.curved * curves > peak
+                passing = (1.0 + level) * tops[tried] + curved * curves > peak
                 if passing.mean() > WORTH:
                     break
                 high = high if len(tried) < len(high) else high[passing]
@@ -181,7 +184,7 @@ class TruePeakMeter:
         self._peak = max(self._peak, part.peak if last else part._peak)
 
 
-class Bounds(NamedTuple):
+class Overshoot(NamedTuple):
     """How high anything between two samples can be, from what is known of those around.
 
     It is off the line between the two by a sum over the samples around: at most `curved` times their
@@ -195,7 +198,7 @@ class Bounds(NamedTuple):
 
 
 @cache
-def _bounds() -> Bounds:
+def _overshoot() -> Overshoot:
     taps = _all_taps()
     most = np.abs(taps).sum(axis=1).max()
     reach = taps.shape[1] // 2
@@ -207,7 +210,7 @@ def _bounds() -> Bounds:
     taps[:, reach - 1] -= total - moment
     taps[:, reach] -= moment
     curved = np.abs(taps.cumsum(axis=1).cumsum(axis=1)).sum(axis=1).max()
-    return Bounds(float(most), float(curved), float((abs(total - moment) + abs(moment)).max()))
+    return Overshoot(float(most), float(curved), float((abs(total - moment) + abs(moment)).max()))
 
 
 def _all_taps() -> FloatArray:
@@ -243,9 +246,11 @@ def _highest(placed: Single, halves: Single, columns: NDArray[np.int_]) -> float
     grid[2 * (SEGMENT - middle) :: 2] = placed[: middle + NEAR, columns + 1]
     grid[1 : 2 * SEGMENT : 2] = halves[:, columns]
     grid[2 * SEGMENT + 1 :: 2] = halves[:NEAR, columns + 1]
-    width = PART + 2 * NEAR - 1
-    parts = [grid[place : place + width] for place in range(0, 2 * SEGMENT, PART)]
-    return max(_largest(_to_instants() @ part) for part in parts)
+    instants = _to_instants()
+    found = np.empty((2 * SEGMENT // PART, len(instants), len(columns)), np.float32)
+    for part, out in enumerate(found):
+        np.matmul(instants, grid[part * PART :][: instants.shape[1]], out=out)
+    return _largest(found)
 
 
 def interpolator(oversampling: int, reach: int = REACH, beta: float = KAISER_BETA) -> FloatArray:
