@@ -7,13 +7,15 @@ stream is cut into blocks.
 from __future__ import annotations
 
 import math
-from typing import Any, Final
+from functools import cache
+from typing import Any, Final, NamedTuple
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from auralize.audio.loudness import FloatArray, check_format, check_shape
+
+Single = NDArray[np.float32]
 
 OVERSAMPLING: Final = 8
 """At any sample rate: a programme may reach up to half of it. Between two instants a sine of the
@@ -22,7 +24,6 @@ highest frequency falls by 0.17 dB at most."""
 # The interpolator: a sinc that passes through the samples, cut by a Kaiser window. Its error is under
 # 0.02 dB up to 0.48 of the sample rate.
 REACH: Final = 48  # samples on either side
-AROUND: Final = 2 * REACH - 1  # samples that the taps need besides those of a segment
 KAISER_BETA: Final = 6.0
 
 # Likewise from samples and what lies half way between two, to the other instants. All of that is under
@@ -37,43 +38,39 @@ either side (Duffin and Schaeffer; from memory). What the interpolator lets thro
 sample rate, but for a thousandth, and t is a quarter of a sample: 0.68, less an allowance for that."""
 
 SEGMENT: Final = 2 * REACH  # samples: with those of the next, all that the taps between two need
-SEGMENTS: Final = 287  # looked at together; with the next, a multiple of `BATCH`
-BATCH: Final = 24  # segments in a product that leads half way
+SEGMENTS: Final = 574  # looked at together, and two more: more would not stay in the cache
+TURNED: Final = 96  # segments made columns at a time: more push each other out of the cache
 PART: Final = 24  # in a product to the other instants: samples and what is half way between
-COLUMNS: Final = 96  # and segments
+COLUMNS: Final = 192  # and segments
+TRIED: Final = 8  # the first of so many parts tells whether a test is worth its time ...
+WORTH: Final = 0.75  # ... which it is where it leaves less than that
+MODERATE: Final = 2.0**64  # levels on either side of 1 that single precision has ample room for
 ALONE: Final = 1 << 18
 """Multiplications up to which OpenBLAS forms a product in the thread that asks for it (value from memory).
 Its own threads take the processor from others, at a priority that is not ours to set: on a busy machine
-of two processors six times as much time as all the products (measured)."""
+of two processors six times as much time as all the products (measured). Those to half way are larger:
+they are for processes in which OpenBLAS has one thread."""
 
 
 class TruePeakMeter:
-    """Highest true peak of a stream, over all channels; keeps some 30 000 samples of each.
+    """Highest true peak of a stream, over all channels; keeps some 55 000 samples of each.
 
     8x oversampled: a sine that peaks between two instants reads low by at most 0.17 dB, which one at
     half the sample rate does. The arithmetic adds 0.001 dB, but never reads below the highest sample.
     Before and after the stream there is silence. Same rates, channels and errors as LoudnessMeter.
 
-    What lies half way between samples is found wherever it could pass the highest so far. Only where
-    that comes near the highest are all instants looked at, which loses nothing: see `SHARE_AT_HALVES`.
-    Where ``goes_on``, this is a part of a stream, and other samples came before.
+    What lies half way between samples is found wherever anything could pass the highest so far: see
+    `Overshoot`. Only where that comes near the highest are all instants looked at, which loses nothing:
+    see `SHARE_AT_HALVES`. Where ``goes_on``, this is a part of a stream, and other samples came before.
     """
 
     def __init__(self, rate: int, channels: int, *, goes_on: bool = False) -> None:
         check_format(rate, channels)
         self._channels = channels
-        # Of the highest sample, between two.
-        self._most = float(np.abs(interpolator(OVERSAMPLING)).sum(axis=1).max())
-        half_way = np.pad(_banded(interpolator(2), SEGMENT), ((0, 1), (0, 0)))
-        self._to_half_way = half_way[:SEGMENT], half_way[SEGMENT:]
-        near = interpolator(OVERSAMPLING // 2, NEAR, NEAR_BETA)
-        self._to_instants = _banded(near, PART).T.copy()
-        self._pending = np.zeros(((SEGMENTS + 2) * SEGMENT, channels))
-        # The same by channel, segment and place; what lies half way between two samples, from the
-        # middle of the first segment on, by channel, place and segment.
-        self._placed = np.zeros((channels, SEGMENTS + 2, SEGMENT), np.float32)
-        self._half_way = np.zeros((channels, SEGMENT, SEGMENTS + 1), np.float32)
-        self._rest = np.zeros_like(self._half_way)
+        self._pending = np.zeros(((SEGMENTS + 2) * SEGMENT, channels), np.float32)  # in `_unit`
+        self._unit = 1.0  # a power of two: nothing else depends on it
+        most = (SEGMENTS + 4) * SEGMENT * channels  # what is pending, and silence
+        self._work = np.zeros((3, most), np.float32)
         self._held = 0 if goes_on else SEGMENT + NEAR
         self._peak = 0.0
 
@@ -82,74 +79,102 @@ class TruePeakMeter:
         check_shape(block, self._channels)
         taken = 0
         while taken < len(block):
-            room = self._pending[self._held :][: len(block) - taken]
-            room[:] = block[taken : taken + len(room)]
-            self._held += len(room)
-            taken += len(room)
+            samples = block[taken : taken + len(self._pending) - self._held]
+            self._hold(samples)
+            taken += len(samples)
             if self._held == len(self._pending):
                 self._peak = self._scan(self._pending)
                 done = SEGMENTS * SEGMENT
                 self._pending[:-done] = self._pending[done:]
                 self._held -= done
 
-    def _scan(self, samples: FloatArray, segments: int = SEGMENTS) -> float:
+    def _hold(self, samples: NDArray[Any]) -> None:
+        self._peak = max(self._peak, _largest(samples))
+        if self._peak and not 1 / MODERATE < self._peak / self._unit < MODERATE:
+            unit = 2.0 ** math.frexp(self._peak)[1]
+            self._pending[:] = np.multiply(self._pending, self._unit, dtype=float) / unit
+            self._unit = unit
+        room = self._pending[self._held : self._held + len(samples)]
+        room[:] = samples if self._unit == 1.0 else np.divide(samples, self._unit, dtype=float)
+        self._held += len(samples)
+
+    def _scan(self, samples: Single, segments: int = SEGMENTS) -> float:
         """Peak so far, or in the first so many segments of `samples` (as many as are pending)."""
-        top = _largest(samples)
-        peak = max(self._peak, top)
-        if not top or self._most * top < self._peak:
-            return peak
-        unit = 2.0 ** math.frexp(peak)[1]  # a power of two: nothing else depends on it
-        peak /= unit
-        parts = samples.reshape(-1, SEGMENT, self._channels).transpose(2, 0, 1)
-        np.divide(parts, unit, out=self._placed, casting="same_kind")
-        self._find_half_way()
-        level = np.abs(self._half_way, out=self._rest).max(axis=1)
-        magnitudes = np.abs(self._placed[:, :-1].swapaxes(1, 2), out=self._rest)
-        level = np.maximum(level, magnitudes.max(axis=1))
-        level = np.maximum(level[:, 1:], level[:, :-1])[:, :segments]
-        peak = max(peak, float(level.max(initial=0.0)))
-        channel, segment = np.nonzero(level >= SHARE_AT_HALVES * peak)
-        level = level[channel, segment]
-        order = np.argsort(-level)
+        peak = self._peak / self._unit
+        begins = self._could_pass(samples, peak)
+        begins = begins[begins < segments]
+        if not len(begins):
+            return self._peak
+        needed = np.zeros(len(samples) // SEGMENT, bool)
+        needed[begins] = needed[begins + 1] = needed[begins + 2] = True
+        kept = np.flatnonzero(needed)
+        placed, halves, rest = self._found(samples, kept)
+        level = np.abs(halves, out=rest).max(axis=0)
+        level = np.maximum(level, np.abs(placed, out=rest).max(axis=0))
+        first = np.searchsorted(kept, begins)
+        columns = (len(kept) * np.arange(self._channels)[:, None] + first).reshape(-1)
+        level = np.maximum(level[columns], level[columns + 1])
+        peak = max(peak, float(level.max()))
+        order = np.argsort(-level)[: np.count_nonzero(level >= SHARE_AT_HALVES * peak)]
         for start in range(0, len(order), COLUMNS):
             batch = order[start : start + COLUMNS]
             if level[batch[0]] < SHARE_AT_HALVES * peak:
                 break
-            peak = max(peak, self._highest(channel[batch], segment[batch]))
-        return peak * unit
+            peak = max(peak, _highest(placed, halves, columns[batch]))
+        return max(self._peak, peak * self._unit)
 
-    def _find_half_way(self) -> None:
-        """`_half_way` between the samples that are `_placed`; no maximum of it is over a short row."""
-        stacks = self._channels, -1, BATCH, SEGMENT
-        out = [
-            into.reshape(self._channels, SEGMENT, -1, BATCH).transpose(0, 2, 3, 1)
-            for into in (self._half_way, self._rest)
-        ]
-        np.matmul(self._placed[:, :-1].reshape(stacks), self._to_half_way[0], out=out[0])
-        np.matmul(self._placed[:, 1:].reshape(stacks), self._to_half_way[1], out=out[1])
-        self._half_way += self._rest
+    def _could_pass(self, samples: Single, peak: float) -> NDArray[np.int_]:
+        """Segments where anything could, seen from how high samples are and how they follow."""
+        most, curved, level = _overshoot()
+        step = self._channels
+        flat, work = samples.reshape(-1), [each.reshape(-1) for each in self._work[1:]]
+        tops = self._in_threes(np.abs(flat, out=work[0][: len(flat)]))
+        high = np.flatnonzero(most * tops > peak)
+        for tried in (high[: len(high) // TRIED], high):
+            if len(tried):
+                first, end = tried[0], tried[-1] + 3
+                part = flat[first * SEGMENT * step : end * SEGMENT * step]
+                for into in work:
+                    part = np.subtract(part[step:], part[:-step], out=into[: len(part) - step])
+                curves = self._in_threes(np.abs(part, out=part))[tried - first]
+                passing = (1.0 + level) * tops[tried] + curved * curves > peak
+                if passing.mean() > WORTH:
+                    break
+                high = high if len(tried) < len(high) else high[passing]
+        return high
 
-    def _highest(self, channel: NDArray[np.int_], segment: NDArray[np.int_]) -> float:
-        """Highest magnitude at the other instants of some segments."""
-        placed, halves = self._placed, self._half_way
-        grid = np.empty((2 * (SEGMENT + NEAR), len(segment)), np.float32)
-        middle = REACH - 1
-        grid[: 2 * (SEGMENT - middle) : 2] = placed[channel, segment, middle:].T
-        grid[2 * (SEGMENT - middle) :: 2] = placed[channel, segment + 1, : middle + NEAR].T
-        grid[1 : 2 * SEGMENT : 2] = halves[channel, :, segment].T
-        grid[2 * SEGMENT + 1 :: 2] = halves[channel, :NEAR, segment + 1].T
-        windows = sliding_window_view(grid, PART + 2 * NEAR - 1, axis=0)[::PART]
-        found = self._to_instants @ windows.swapaxes(1, 2)
-        return _largest(found)
+    def _in_threes(self, flat: Single) -> Single:
+        """Highest in each segment and the next two, which are all that its instants depend on."""
+        tops = np.maximum.reduceat(flat, np.arange(0, len(flat), SEGMENT * self._channels))
+        return np.asarray(np.maximum(np.maximum(tops[:-2], tops[1:-1]), tops[2:]))
+
+    def _found(self, samples: Single, kept: NDArray[np.int_]) -> tuple[Single, Single, Single]:
+        """Some segments, what lies half way between from their middle on, and room to work in.
+
+        All by place, and by channel and segment. Where the next column is no next segment, or one of
+        another channel, what is half way is not to be asked for.
+        """
+        parts = samples.reshape(-1, SEGMENT, self._channels)
+        parts = (parts if len(kept) == len(parts) else parts[kept]).transpose(1, 2, 0)
+        placed, halves, rest = (
+            each.reshape(-1)[: parts.size].reshape(SEGMENT, -1) for each in self._work
+        )
+        by_channel = placed.reshape(parts.shape)
+        for at in range(0, len(kept), TURNED):
+            by_channel[:, :, at : at + TURNED] = parts[:, :, at : at + TURNED]
+        here, there = _to_half_way()
+        np.matmul(here, placed[:, :-1], out=halves[:, :-1])
+        np.matmul(there, placed[:, 1:], out=rest[:, :-1])
+        halves += rest
+        return placed, halves, rest
 
     @property
     def peak(self) -> float:
         """True peak so far, linear; 0 for silence. Never below the highest sample."""
-        samples = self._pending.copy()
-        samples[self._held :] = 0.0
-        beyond = np.zeros_like(samples)
-        beyond[: 2 * SEGMENT] = samples[-2 * SEGMENT :]
-        return max(self._scan(samples), self._scan(beyond))
+        segments = -(-self._held // SEGMENT)
+        samples = np.zeros(((segments + 2) * SEGMENT, self._channels), np.float32)
+        samples[: self._held] = self._pending[: self._held]
+        return self._scan(samples, segments)
 
     def append(self, part: TruePeakMeter, last: bool) -> None:
         """Take the next part of the stream: the parts overlap by four times `SEGMENT` or more."""
@@ -157,6 +182,75 @@ class TruePeakMeter:
             whole = part._held // SEGMENT - 2
             part._peak = part._scan(part._pending, max(whole, 0))
         self._peak = max(self._peak, part.peak if last else part._peak)
+
+
+class Overshoot(NamedTuple):
+    """How high anything between two samples can be, from what is known of those around.
+
+    It is off the line between the two by a sum over the samples around: at most `curved` times their
+    highest second difference, and `level` times the highest.
+    """
+
+    most: float
+    """Times the highest sample around: half way between two, where all have the sign that is worst."""
+    curved: float
+    level: float
+
+
+@cache
+def _overshoot() -> Overshoot:
+    taps = _all_taps()
+    most = np.abs(taps).sum(axis=1).max()
+    reach = taps.shape[1] // 2
+    times = np.arange(1, OVERSAMPLING) / OVERSAMPLING
+    taps[:, reach - 1] -= 1.0 - times
+    taps[:, reach] -= times
+    # Without their sum and first moment, taps are second differences of others.
+    total, moment = taps.sum(axis=1), taps @ np.arange(1 - reach, 1 + reach)
+    taps[:, reach - 1] -= total - moment
+    taps[:, reach] -= moment
+    curved = np.abs(taps.cumsum(axis=1).cumsum(axis=1)).sum(axis=1).max()
+    return Overshoot(float(most), float(curved), float((abs(total - moment) + abs(moment)).max()))
+
+
+def _all_taps() -> FloatArray:
+    """From samples to all instants between the two middle ones, by way of those half way."""
+    half, near = interpolator(2)[0], interpolator(OVERSAMPLING // 2, NEAR, NEAR_BETA)
+    reach = REACH + NEAR // 2
+    grid = np.zeros((2 * NEAR + 1, 2 * reach))  # samples, and half way between, around the middle
+    for row in range(len(grid)):
+        place = reach - 1 + (row - NEAR + 1) // 2
+        if (row - NEAR) % 2:
+            grid[row, place] = 1.0
+        else:
+            grid[row, place - REACH + 1 : place + REACH + 1] = half
+    return np.concatenate((near @ grid[:-1], grid[NEAR][None], near @ grid[1:]))
+
+
+@cache
+def _to_half_way() -> tuple[Single, Single]:
+    matrix = np.pad(_banded(interpolator(2), SEGMENT), ((0, 1), (0, 0))).T
+    return matrix[:, :SEGMENT].copy(), matrix[:, SEGMENT:].copy()
+
+
+@cache
+def _to_instants() -> Single:
+    return _banded(interpolator(OVERSAMPLING // 2, NEAR, NEAR_BETA), PART).T.copy()
+
+
+def _highest(placed: Single, halves: Single, columns: NDArray[np.int_]) -> float:
+    """Highest magnitude at the other instants of some segments."""
+    grid = np.empty((2 * (SEGMENT + NEAR), len(columns)), np.float32)
+    middle = REACH - 1
+    grid[: 2 * (SEGMENT - middle) : 2] = placed[middle:].take(columns, axis=1)
+    grid[2 * (SEGMENT - middle) :: 2] = placed[: middle + NEAR].take(columns + 1, axis=1)
+    grid[1 : 2 * SEGMENT : 2] = halves.take(columns, axis=1)
+    grid[2 * SEGMENT + 1 :: 2] = halves[:NEAR].take(columns + 1, axis=1)
+    instants = _to_instants()
+    found = np.empty((2 * SEGMENT // PART, len(instants), len(columns)), np.float32)
+    for part, out in enumerate(found):
+        np.matmul(instants, grid[part * PART :][: instants.shape[1]], out=out)
+    return _largest(found)
 
 
 def interpolator(oversampling: int, reach: int = REACH, beta: float = KAISER_BETA) -> FloatArray:

@@ -6,7 +6,7 @@ from scipy import signal
 
 from auralize.audio.loudness import MOST_IN_SUM, LoudnessMeter, gated_power, k_weighting, lufs
 from auralize.audio.recursion import GROUP, GROUPS, MOST, ROW, Recursion
-from auralize.audio.true_peak import ALONE, BATCH, COLUMNS, NEAR, OVERSAMPLING, PART, SEGMENT
+from auralize.audio.true_peak import ALONE
 from support.meters import fed, uneven
 
 SECTIONS = {
@@ -95,5 +95,3 @@ def test_products_wake_no_threads_of_the_library_that_forms_them():
     assert GROUP * (ROW + order) * ROW <= ALONE
     assert channels * (groups + order) ** 2 <= ALONE
     assert MOST_IN_SUM <= 10_000  # of a sum of squares, measured
-    assert BATCH * SEGMENT**2 <= ALONE
-    assert COLUMNS * (PART + 2 * NEAR - 1) * PART * (OVERSAMPLING // 2 - 1) <= ALONE

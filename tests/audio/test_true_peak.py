@@ -184,6 +184,26 @@ def test_no_level_is_too_high_or_too_low(level: float) -> None:
     assert measured == pytest.approx(20 * math.log10(level), abs=0.003)
 
 
+def test_a_level_may_leave_what_single_precision_holds_while_the_stream_goes_on() -> None:
+    wave = faded(np.sin(2 * np.pi * (np.arange(4800) / 4 + 1 / 8)))[:, None]
+    levels = [1e-300, 1e-20, 1.0, 1e300, 1e-3]
+    meter = TruePeakMeter(RATE, 1)
+    for number, level in enumerate(levels):
+        meter.add(level * wave)
+        highest = max(levels[: number + 1])
+        assert decibels(meter.peak) == pytest.approx(20 * math.log10(highest), abs=0.003)
+
+
+def test_a_click_is_found_in_what_is_smooth() -> None:
+    """Two samples over a slow tone peak between them, at 4/pi of them (sinc, half a sample off)."""
+    for place in (5_000, PIECE - 1, PIECE, PIECE + 20_000):
+        samples = 0.5 * faded(np.sin(2 * np.pi * np.arange(place + 5000) / 1000))[:, None]
+        samples[place : place + 2] = 0.6
+        samples[place - 300 : place] = samples[place + 2 : place + 302] = 0.0
+        measured = fed(TruePeakMeter(RATE, 1), samples).peak
+        assert measured == pytest.approx(0.6 * 4 / np.pi, rel=2e-3)
+
+
 PIECE = SEGMENTS * SEGMENT  # samples that are looked at together
 
 
