@@ -144,6 +144,10 @@ class LoudnessMeter:
     def _next_step_end(self) -> int:
         return step_ends(self._first + len(self._steps) + 1, self._rate)
 
+    def close(self) -> None:
+        """Let go of what was needed to add to it."""
+        del self._weighting
+
     def append(self, part: LoudnessMeter, first: int, stop: int | None) -> None:
         """Take the steps ``first`` (the next) to ``stop`` of the stream, where a part has them.
 

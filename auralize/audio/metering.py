@@ -50,13 +50,20 @@ class Meter:
             self.loudness.add(block)
             self._peak.add(block)
 
-    def append(self, part: Meter, first: int, stop: int | None) -> None:
-        """Take steps ``first`` (the next) to ``stop`` from a part, or (None) all to the end.
+    def close(self, last: bool = True) -> None:
+        """Find the level of what was added, of all of a signal or of its ``last`` part, to which nothing is
+        added any more; of another part what is appended."""
+        self.loudness.close()
+        self._peak.close(last)
 
-        The part began `WARM_STEPS` before, or with the signal, and goes on for a step beyond ``stop``.
+    def append(self, part: Meter, first: int, stop: int | None) -> None:
+        """Take steps ``first`` (the next) to ``stop`` from a part, which is closed, or (None) all to the end.
+
+        The part began `WARM_STEPS` before, or with the signal, and goes on to ``stop``, a step further for a
+        meter of bands.
         """
         self.loudness.append(part.loudness, first, stop)
-        self._peak.append(part._peak, last=stop is None)
+        self._peak.append(part._peak)
 
     @property
     def level(self) -> Level:

@@ -13,7 +13,12 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 
-ROW: Final = 64  # samples; every product stays in the thread that asks: see `true_peak.ALONE`
+ALONE: Final = 1 << 18
+"""Multiplications up to which OpenBLAS forms a product in the thread that asks for it (value from memory).
+Its own threads take the processor from others, at a priority that is not ours to set: on a busy machine
+of two processors six times as much time as all the products (measured). Those of `true_peak` are larger,
+for processes in which OpenBLAS has one thread: commands see to that."""
+ROW: Final = 64  # samples; every product stays in the thread that asks: see `ALONE`
 GROUP: Final = 16  # rows
 GROUPS: Final = 36  # worked on at once, so that all of it stays in a cache of 2 MB
 MOST: Final = ROW * GROUP * GROUPS

@@ -45,11 +45,6 @@ COLUMNS: Final = 192  # and segments
 TRIED: Final = 8  # the first of so many parts tells whether a test is worth its time ...
 WORTH: Final = 0.75  # ... which it is where it leaves less than that
 MODERATE: Final = 2.0**64  # levels on either side of 1 that single precision has ample room for
-ALONE: Final = 1 << 18
-"""Multiplications up to which OpenBLAS forms a product in the thread that asks for it (value from memory).
-Its own threads take the processor from others, at a priority that is not ours to set: on a busy machine
-of two processors six times as much time as all the products (measured). Those to half way are larger:
-they are for processes in which OpenBLAS has one thread."""
 
 
 class TruePeakMeter:
@@ -176,12 +171,19 @@ class TruePeakMeter:
         samples[: self._held] = self._pending[: self._held]
         return self._scan(samples, segments)
 
-    def append(self, part: TruePeakMeter, last: bool) -> None:
-        """Take the next part of the stream: the parts overlap by four times `SEGMENT` or more."""
-        if not last:
-            whole = part._held // SEGMENT - 2
-            part._peak = part._scan(part._pending, max(whole, 0))
-        self._peak = max(self._peak, part.peak if last else part._peak)
+    def close(self, last: bool) -> None:
+        """Have the peak found, to the end, or (not ``last``) as far as a part that follows begins before.
+
+        Nothing can be added any more, and what was needed for that is let go.
+        """
+        self._peak = (
+            self.peak if last else self._scan(self._pending, max(self._held // SEGMENT - 2, 0))
+        )
+        del self._pending, self._work
+
+    def append(self, part: TruePeakMeter) -> None:
+        """Take the next part, which is closed: they overlap by four times `SEGMENT` or more."""
+        self._peak = max(self._peak, part._peak)
 
 
 class Overshoot(NamedTuple):

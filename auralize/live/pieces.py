@@ -28,7 +28,7 @@ from auralize.live.sources import Feed, Readable
 PIECE: Final = 200
 """Steps of a piece: 20 s. The last one is up to twice as long."""
 BEYOND: Final = 2
-"""Steps that a piece reaches beyond its end: `Meter.append` needs one."""
+"""Steps that a piece reaches beyond its end: `BandMeter.append` needs one."""
 READ: Final = 1 << 15
 """Frames measured at once."""
 NICENESS: Final = 10
@@ -131,6 +131,8 @@ def _measured(
             for meter, signal in zip(meters, group, strict=True):
                 meter.add(signal)
             told(len(group[0]))
+    for meter in meters:
+        meter.close(last=piece.stop is None)
     return meters
 
 

@@ -171,6 +171,8 @@ class Maker:
                 if isinstance(sink, Portion)
             }
             highest = max((sink.highest for sink, _ in sinks.values()), default=0.0)
+        for number, meter in enumerate(meters):
+            meter.close(stretch.last if number else self.making.take.frames <= stretch.end)
         return Made(meters, clipped, bool(meters) and highest > amplitude(CEILING))
 
     def _meters(self, stretch: Stretch) -> tuple[list[Meter], int]:

@@ -29,6 +29,7 @@ def in_parts(samples, rate, cuts):
         part = Meter(rate, 2, BandMeter(rate, 2, begins), begins)
         end = None if stop is None else int(step_ends(np.array(stop + 1), rate)) + rate // 20
         part.add(samples[int(step_ends(np.array(begins), rate)) : end])
+        part.close(last=stop is None)
         total.append(part, first, stop)
     return total
 

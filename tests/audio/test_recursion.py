@@ -5,8 +5,7 @@ import pytest
 from scipy import signal
 
 from auralize.audio.loudness import MOST_IN_SUM, LoudnessMeter, gated_power, k_weighting, lufs
-from auralize.audio.recursion import GROUP, GROUPS, MOST, ROW, Recursion
-from auralize.audio.true_peak import ALONE
+from auralize.audio.recursion import ALONE, GROUP, GROUPS, MOST, ROW, Recursion
 from support.meters import fed, uneven
 
 SECTIONS = {
