@@ -28,7 +28,6 @@ from auralize.renderer.files import (
 from auralize.renderer.job import Job
 from auralize.renderer.options import RenderOptions, signals_of
 from auralize.renderer.parts import Progress
-from auralize.renderer.stretch import STRETCH
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
 
@@ -125,7 +124,12 @@ def render_all(
     jobs = _prepared(sources, every, folder, options, batch)
     frames, done = sum(job.frames for job in jobs), 0
     turns = _Turns(jobs, told)
-    if executor is None and isinstance(choices, Rig) and len(jobs) > 1 and _all_short(jobs):
+    if (
+        executor is None
+        and isinstance(choices, Rig)
+        and len(jobs) > 1
+        and not any(job.shared for job in jobs)
+    ):
         executor = workers
     with made_folder(folder), turns:
         if executor is None or not jobs:
@@ -148,11 +152,6 @@ def render_all(
     batch.done.sort(key=lambda rendered: sources.index(rendered.source.path))
     batch.failed.sort(key=lambda failed: sources.index(failed[0]))
     return batch
-
-
-def _all_short(jobs: Sequence[Job]) -> bool:
-    """Whether none is worth sharing."""
-    return all(job.frames < 2.0 * STRETCH * job.take.info.rate for job in jobs)
 
 
 class _Turns:

@@ -127,6 +127,7 @@ def carried_out(
     take, options, frames = job.take, job.options, job.frames
     for path in job.paths.values():
         check_output(path, job.depth, inputs=[take.info.path])
+    job = job.summed_by(workers)
     job.check_ours()
     parts = _plan(job, designs)
     _check_room(take, list(job.paths.values()), job.depth, frames)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future
 from typing import Final
 
@@ -63,22 +63,14 @@ class Passage:
         self.passed = False
         """Whether one of them would pass the ceiling of true peak; then none is written any more."""
 
-    def run(
-        self,
-        share: Share,
-        workers: Executor | None = None,
-        begun: Callable[[], object] = lambda: None,
-    ) -> None:
-        """From the beginning to the end; raises AudioFileError. ``workers`` see the files of this machine.
-
-        ``begun`` is called once they are at work: only then a thread may be started.
-        """
+    def run(self, share: Share, workers: Executor | None = None) -> None:
+        """From the beginning to the end; raises AudioFileError. ``workers`` see the files of this machine."""
         plain = all(writer.laid is not None for writer, _ in self._writers.values())
         stretches = self._making.stretches(plain and self._take.info.start is not None)
         made = (
-            self._here(stretches, share, begun)
+            self._here(stretches, share)
             if workers is None or len(stretches) == 1
-            else self._by(workers, stretches, share, begun)
+            else self._by(workers, stretches, share)
         )
         for stretch, one in zip(stretches, made, strict=True):
             self._append(stretch, one)
@@ -86,28 +78,17 @@ class Passage:
                 self.passed = True
                 share.twice()
 
-    def _here(
-        self, stretches: Sequence[Stretch], share: Share, begun: Callable[[], object]
-    ) -> Iterator[Made]:
+    def _here(self, stretches: Sequence[Stretch], share: Share) -> Iterator[Made]:
         maker = Maker(self._making)
-        begun()
         for stretch in stretches:
             yield maker.make(stretch, self._outlets, share.add)
 
-    def _by(
-        self,
-        workers: Executor,
-        stretches: Sequence[Stretch],
-        share: Share,
-        begun: Callable[[], object],
-    ) -> Iterator[Made]:
+    def _by(self, workers: Executor, stretches: Sequence[Stretch], share: Share) -> Iterator[Made]:
         """In their order; only so far ahead that a source of hours does not wait as a whole."""
         waiting: deque[tuple[Stretch, Future[Made]]] = deque()
-        for number, stretch in enumerate(stretches):
+        for stretch in stretches:
             work = workers.submit(made_of, self._making, stretch, self._outlets)
             waiting.append((stretch, work))
-            if number == 0:
-                begun()
             if len(waiting) > AHEAD * processors():
                 yield self._done(*waiting.popleft(), share)
         while waiting:

@@ -33,7 +33,7 @@ STRETCH: Final = 30.0
 processors have their share of a few minutes."""
 KEPT: Final = 30 << 20
 """Bytes. Once so many were let go at once, glibc keeps memory for the next batch, up to twice that, where it
-would give it back and have it again page by page: a tenth of the time (measured). It learns from under 32 MB."""
+would give it back and have it again page by page: a tenth of the time (measured). It learns up to 32 MB."""
 SINGLE_DEPTHS: Final = ("PCM_16", "PCM_24")
 """Of sources that single precision holds, and of results that it serves where it is good enough."""
 STEP: Final = 2.0**-23

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import zlib
 from collections.abc import Mapping, Sequence
-from concurrent.futures import Executor, ThreadPoolExecutor
+from concurrent.futures import Executor
 from contextlib import ExitStack, suppress
 
 from auralize.audio.carried import carried
@@ -52,8 +52,7 @@ def written(
     early = files.enter_context(ExitStack())
     writers = _writers(job, parts, foreseen, more, early)
     passage = _passage(job, parts, writers, foreseen, source)
-    with ThreadPoolExecutor(1) as pool:  # this takes long, and is asked for at the end
-        passage.run(share, workers, lambda: pool.submit(getattr, job, "source_sha256"))
+    passage.run(share, workers)
     gains = _gains(parts, job, source.level.loudness)
     if passage.passed or any(gains[heard] != foreseen[heard] for heard in writers):
         _give_up(early)
