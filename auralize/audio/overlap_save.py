@@ -101,7 +101,7 @@ class OverlapSave:
         """The highest of any segment, both channels of a pair together."""
         real = window.real.dtype
         powers = [
-            np.einsum("pn,pn->p", lanes, lanes).max() / self.size
+            np.vecdot(lanes, lanes).max() / self.size
             for lanes in (segment.view(real) for segment in self._segments(window))
         ]
         return float(np.sqrt(max(powers)))

@@ -6,7 +6,8 @@ through one; the states between rows follow a recursion too, and so do rows in a
 
 from __future__ import annotations
 
-from typing import Any, Final
+from functools import lru_cache
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,78 +39,98 @@ class Recursion:
     """
 
     def __init__(self, sections: FloatArray, channels: int) -> None:
-        a, b, c, d = _as_heard(*_state_space(sections))
-        self._order = order = len(a)
-        self._in_row = _unrolled(a, b[None], ROW)
-        out = self._in_row[:, :-order].reshape(-1, ROW, order) @ c
-        out[order:] += d * np.eye(ROW)
-        one = np.eye(order)
-        in_group = _unrolled(self._in_row[:order, -order:], one, GROUP)
-        self._in_groups = _unrolled(in_group[:order, -order:], one, GROUPS)
-        from_start, to_rows = np.split(in_group, [order])
-        products = self._in_row[order:, -order:], to_rows, from_start[:, :-order], out
-        self._in_precision = {
-            np.dtype(kind): [product.astype(kind) for product in products]
-            for kind in (np.float32, np.float64)
-        }
-        self._still = np.linalg.solve((one - a).T, b)  # state that a constant of 1 settles in
-        if abs(through := float(self._still @ c) + d) > NOT_THROUGH:
-            raise ValueError(
-                f"sections let a constant through ({through:.3g}); none may come through"
-            )
-        self._rows: NDArray[Any] = np.zeros((channels, GROUPS * GROUP, order + ROW))
-        self.state = np.zeros((channels, order))
+        self._made = made = _products(tuple(map(tuple, sections.tolist())))
+        self._rows: NDArray[Any] = np.zeros((channels, GROUPS * GROUP, made.order + ROW))
+        self.state = np.zeros((channels, made.order))
 
     def run(self, samples: NDArray[Any]) -> NDArray[Any]:
         """What becomes of the next samples (channels, n), n up to `MOST`, in their precision."""
         channels, frames = samples.shape
-        order = self._order
+        made, order = self._made, self._made.order
         groups = -(-frames // (ROW * GROUP))
-        rows = self._filled(samples, groups * GROUP)
-        offset = self._taken_off(samples[:, :: 8 * ROW], rows)
-        to_end, to_rows, from_start, out = self._in_precision[rows.dtype]
+        constant = _constant(samples)
+        rows = self._filled(samples, groups * GROUP, constant)
+        offset = constant.astype(float) * made.still
+        to_end, to_rows, from_start, out = made.in_precision[rows.dtype]
         ends = rows[:, :, order:] @ to_end
         # As if each group began in silence.
         within = ends.reshape(channels, groups, GROUP * order) @ to_rows
         steps = np.append(
             self.state - offset, within[:, :, -order:].reshape(channels, groups * order), axis=1
         )
-        starts = steps @ self._in_groups[: steps.shape[1], : steps.shape[1]]
+        starts = steps @ made.in_groups[: steps.shape[1], : steps.shape[1]]
         starts = starts.reshape(channels, 1 + groups, order)
         states = starts[:, :-1].astype(rows.dtype) @ from_start
         states += within[:, :, :-order]
         rows[:, :, :order] = states.reshape(channels, groups * GROUP, order)
         row, place = divmod(frames, ROW)
         if row < groups * GROUP:
-            self.state = (rows[:, row] @ self._in_row)[:, place * order :][:, :order] + offset
+            self.state = (rows[:, row] @ made.in_row)[:, place * order :][:, :order] + offset
         else:
             self.state = starts[:, -1] + offset
         done = rows.reshape(channels, groups, GROUP, order + ROW) @ out
         return np.asarray(done.reshape(channels, groups * GROUP * ROW)[:, :frames])
 
-    def _filled(self, samples: NDArray[Any], count: int) -> NDArray[Any]:
-        """So many rows (channels, count, state and samples), the states still to come; then silence."""
+    def _filled(self, samples: NDArray[Any], count: int, constant: NDArray[Any]) -> NDArray[Any]:
+        """So many rows (channels, count, state and samples), the states still to come; then silence.
+
+        Less a constant of each channel.
+        """
         channels, frames = samples.shape
-        precision = np.float32 if samples.dtype == np.float32 else np.float64
-        if self._rows.dtype != precision:
-            self._rows = np.zeros(self._rows.shape, precision)
+        if self._rows.dtype != constant.dtype:
+            self._rows = np.zeros(self._rows.shape, constant.dtype)
         rows = self._rows[:, :count]
+        inputs = rows[:, :, self._made.order :]
         whole, rest = divmod(frames, ROW)
         cut = samples[:, : whole * ROW].reshape(channels, whole, ROW)
-        rows[:, :whole, self._order :] = cut
+        np.subtract(cut, constant[:, :, None], out=inputs[:, :whole])
         if whole < count:
-            rows[:, whole:, self._order :] = 0.0
-            rows[:, whole, self._order :][:, :rest] = samples[:, whole * ROW :]
+            inputs[:, whole:] = -constant[:, :, None]
+            inputs[:, whole, :rest] += samples[:, whole * ROW :]
         return rows
 
-    def _taken_off(self, some: NDArray[Any], rows: NDArray[Any]) -> FloatArray:
-        """What a constant that is taken off all rows would make of the state, (channels, order).
 
-        It is about the mean, most of what single precision would have to carry; and never 0.
-        """
-        constant = some.mean(axis=1, keepdims=True).astype(rows.dtype) + NEVER_0[rows.dtype]
-        rows -= constant[:, :, None]
-        return np.asarray(constant.astype(float) * self._still)
+def _constant(samples: NDArray[Any]) -> NDArray[Any]:
+    """About the mean of each channel (channels, 1), in the precision that the samples are worked on in.
+
+    It is most of what single precision would have to carry; and never 0.
+    """
+    precision = np.dtype(np.float32 if samples.dtype == np.float32 else np.float64)
+    some = samples[:, :: 8 * ROW].mean(axis=1, keepdims=True)
+    return np.asarray(some.astype(precision) + NEVER_0[precision])
+
+
+class _Products(NamedTuple):
+    """What makes rows, groups of them, and groups of groups, of states and samples."""
+
+    order: int
+    in_row: FloatArray
+    in_groups: FloatArray
+    in_precision: dict[np.dtype[Any], list[NDArray[Any]]]
+    still: FloatArray
+    """State that a constant of 1 settles in."""
+
+
+@lru_cache(maxsize=4)
+def _products(sections: tuple[tuple[float, ...], ...]) -> _Products:
+    a, b, c, d = _as_heard(*_state_space(np.array(sections)))
+    order = len(a)
+    in_row = _unrolled(a, b[None], ROW)
+    out = in_row[:, :-order].reshape(-1, ROW, order) @ c
+    out[order:] += d * np.eye(ROW)
+    one = np.eye(order)
+    in_group = _unrolled(in_row[:order, -order:], one, GROUP)
+    in_groups = _unrolled(in_group[:order, -order:], one, GROUPS)
+    from_start, to_rows = np.split(in_group, [order])
+    products = in_row[order:, -order:], to_rows, from_start[:, :-order], out
+    in_precision = {
+        np.dtype(kind): [product.astype(kind) for product in products]
+        for kind in (np.float32, np.float64)
+    }
+    still = np.asarray(np.linalg.solve((one - a).T, b), np.float64)
+    if abs(through := float(still @ c) + d) > NOT_THROUGH:
+        raise ValueError(f"sections let a constant through ({through:.3g}); none may come through")
+    return _Products(order, in_row, in_groups, in_precision, still)
 
 
 def _state_space(sections: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, float]:

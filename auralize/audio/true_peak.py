@@ -129,9 +129,12 @@ class TruePeakMeter:
             if len(tried):
                 first, end = tried[0], tried[-1] + 3
                 part = flat[first * SEGMENT * step : end * SEGMENT * step]
+                whole = work[-1][: len(part)]
                 for into in work:
                     part = np.subtract(part[step:], part[:-step], out=into[: len(part) - step])
-                curves = self._in_threes(np.abs(part, out=part))[tried - first]
+                np.abs(part, out=part)
+                whole[len(part) :] = 0.0
+                curves = self._in_threes(whole)[tried - first]
                 passing = (1.0 + level) * tops[tried] + curved * curves > peak
                 if passing.mean() > WORTH:
                     break
@@ -140,7 +143,10 @@ class TruePeakMeter:
 
     def _in_threes(self, flat: Single) -> Single:
         """Highest in each segment and the next two, which are all that its instants depend on."""
-        tops = np.maximum.reduceat(flat, np.arange(0, len(flat), SEGMENT * self._channels))
+        rows = flat.reshape(-1, SEGMENT * self._channels)
+        tops = rows[
+            np.arange(len(rows)), rows.argmax(axis=1)
+        ]  # in half the time that a maximum takes
         return np.asarray(np.maximum(np.maximum(tops[:-2], tops[1:-1]), tops[2:]))
 
     def _found(self, samples: Single, kept: NDArray[np.int_]) -> tuple[Single, Single, Single]:
