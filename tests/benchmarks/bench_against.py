@@ -9,32 +9,33 @@
 Rounds are interleaved: each runs every row once, and a ratio is the median of the ratios of the rounds, so
 that whatever else a machine does falls on all alike. Stereo (or --channels) of 48 kHz, 24 bit: the
 demonstration's programme again and again, or noise (--noise). `ffmpeg`, `sox` and `pyloudnorm` are used
-where installed. Nothing large is imported here: a child's peak memory begins at its parent's.
+where installed.
+
+Peak MB is what all processes of a row have together, where pages are in common each its share (PSS); it is
+looked at every 30 ms in a round before the timed ones. Elsewhere than on Linux it is the largest process in
+any round; nothing large is imported here, as a child's peak begins at its parent's there.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
-import os
 import shutil
 import subprocess
 import sys
 import tempfile
-import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from statistics import median
+
+from processes import SUMS, Command, run
 
 HERE = Path(__file__).parent
 RIG = HERE.parents[1] / "audio_demo" / "saltmarsh.toml"
 RESULTS = "results"
 CHOICES = ("reel", "bought", "beams")
 PARTS = ("one", "six", "loudness", "length", "channels", "taps", "choices")
-Command = Sequence[str]
-USUAL = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
-"""Compiled modules are kept, as they are where auralize is installed: else each start compiles all anew."""
 
 
 @dataclass
@@ -47,7 +48,7 @@ class Timing:
     seconds: list[float] = field(default_factory=list)
     processor: list[float] = field(default_factory=list)
     memory: float = 0.0
-    """MB, the most that any process had."""
+    """MB, the most at a time: of all its processes together on Linux, elsewhere of the largest."""
 
     def ratio(self, other: Timing) -> float:
         return ratio(self.seconds, other.seconds)
@@ -118,24 +119,10 @@ def _asked() -> argparse.Namespace:
 # --- what is run ----------------------------------------------------------------------------------
 
 
-def run(command: Command) -> tuple[float, float, float]:
-    """Seconds, seconds of processor, peak MB of a process."""
-    start = time.perf_counter()
-    child = subprocess.Popen(
-        command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=USUAL
-    )
-    _, status, used = os.wait4(child.pid, 0)
-    seconds = time.perf_counter() - start
-    child.returncode = os.waitstatus_to_exitcode(status)  # it is waited for
-    if child.returncode:
-        raise SystemExit(f"{' '.join(command)}: exit code {child.returncode}")
-    unit = 1e6 if sys.platform == "darwin" else 1e6 / 1024
-    return seconds, used.ru_utime + used.ru_stime, used.ru_maxrss / unit
-
-
 def compared(rows: dict[str, list[Command]], rounds: int, folder: Path) -> list[Timing]:
-    """Each row's commands one after the other; all rows once before, unmeasured, then in every round.
+    """Each row's commands one after the other; all rows once before, untimed, then in every round.
 
+    Memory is looked at in round 0 where that takes time, else in all rounds.
     All write into `results`, which is empty when a row begins: that nothing has to be replaced.
     """
     found = {name: Timing(name) for name in rows}
@@ -144,11 +131,12 @@ def compared(rows: dict[str, list[Command]], rounds: int, folder: Path) -> list[
             print(f"\r{number}/{rounds} {name:<60}", end="", file=sys.stderr, flush=True)
             shutil.rmtree(folder / RESULTS, ignore_errors=True)
             (folder / RESULTS).mkdir()
-            each = [run(command) for command in commands]
+            each, row = [run(command, looked_at=not number) for command in commands], found[name]
             if number:
-                found[name].seconds.append(sum(seconds for seconds, _, _ in each))
-                found[name].processor.append(sum(processor for _, processor, _ in each))
-                found[name].memory = max(found[name].memory, *(memory for _, _, memory in each))
+                row.seconds.append(sum(one.seconds for one in each))
+                row.processor.append(sum(one.processor for one in each))
+            if not (number and SUMS):
+                row.memory = max(row.memory, *(one.memory for one in each))
     print("\r" + 70 * " ", end="\r", file=sys.stderr)
     return list(found.values())
 
