@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 Command = Sequence[str]
+HERE = Path(__file__).parent
 USUAL = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
 """Compiled modules are kept, as they are where auralize is installed: else each start compiles all anew."""
 BETWEEN = 0.03
@@ -46,6 +47,31 @@ def run(command: Command, *, looked_at: bool = False) -> Ran:
         raise SystemExit(f"{' '.join(command)}: exit code {child.returncode}")
     unit = 2**20 if sys.platform == "darwin" else 2**10
     return Ran(seconds, used.ru_utime + used.ru_stime, most or used.ru_maxrss / unit)
+
+
+def inside(function: str, *arguments: object, of: str = "programmes") -> Command:
+    """A function of a module beside this one, in a process of its own."""
+    given = ", ".join(
+        f"Path({str(one)!r})" if isinstance(one, Path) else repr(one) for one in arguments
+    )
+    program = (
+        f"import sys; sys.path.insert(0, {str(HERE)!r}); from pathlib import Path; "
+        f"import {of}; {of}.{function}({given})"
+    )
+    return [sys.executable, "-c", program]
+
+
+def told(command: Command) -> str:
+    """What it prints."""
+    return subprocess.run(command, check=True, capture_output=True, text=True).stdout
+
+
+def columns(command: Command) -> list[list[float]]:
+    """What a process tells of each round in a line, without its first, in which all is new to it."""
+    lines = told(command).splitlines()[1:]
+    return [
+        list(column) for column in zip(*(map(float, line.split()) for line in lines), strict=True)
+    ]
 
 
 def _most_memory(root: int) -> float:
