@@ -15,7 +15,7 @@ where installed.
 Three parts are measured inside one process each. `design`: the filters of a choice, no cache filled, and
 those of as many taps by SciPy's window method. `block`: what the callback takes, the time that a block lasts,
 SciPy's convolution of the same. `screen`: the key to another choice on the bench while it plays, and a key in
-a bare app; until it says what is heard the bench also waits for its next look at the engine, 0.1 s at most.
+a bare app; until it says what is heard the bench waits for its next look at the engine, 0.1 s at most.
 
 Peak MB is what all processes of a row have together, where pages are in common each its share (PSS); it is
 looked at every 30 ms in a round before the timed ones. Elsewhere than on Linux it is the largest process in
@@ -237,12 +237,12 @@ def block(asked: argparse.Namespace, folder: Path) -> Found:
 def screen(asked: argparse.Namespace, folder: Path) -> Found:
     """The key to another choice while the bench plays, in the median of ten keys."""
     names = (
-        "auralize bench, all painted",
+        "auralize bench, what is heard",
         "auralize bench, list and curves",
         "a bare app of Textual",
     )
-    told = columns(inside("screen", asked.rounds + 1, of="keys_painted"))
-    return [Timing(name, seconds=one) for name, one in zip(names, told, strict=True)], []
+    taken = columns(inside("screen", asked.rounds + 1, of="keys_painted"))
+    return [Timing(name, seconds=one) for name, one in zip(names, taken, strict=True)], []
 
 
 def scaled(rows: dict[float, Command], words: str, rounds: int, folder: Path) -> list[Timing]:

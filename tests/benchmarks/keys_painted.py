@@ -109,7 +109,7 @@ def on_the_bench(rig: Path) -> list[float]:
 
 
 def screen(runs: int) -> None:
-    """Print s that the bench takes to paint all, the first of it, and that a bare app takes."""
+    """Print s until the bench says what is heard, until its list does, and until a bare app is done."""
     with tempfile.TemporaryDirectory() as name:
         rig = Path(shutil.copy(RIG, name))
         noise = np.random.default_rng(1).normal(0.0, 0.1, (6 * RATE, 2))

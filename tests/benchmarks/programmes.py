@@ -86,9 +86,9 @@ BLOCK = 1 << 15
 def design(runs: int, *rates: int) -> None:
     """Print for each rate in kHz the seconds that the filters of a choice take, and those of firwin2's.
 
-    A rig read anew and no cache of ours: as the first filter after a start. firwin2 is given magnitudes
-    and as many taps (or one more, as it takes odd numbers alone where Nyquist is passed): it finds linear
-    phase, and no error.
+    A rig read anew and no cache filled: as the first filter after a start. firwin2 is given magnitudes, and
+    as many taps, or one more: even numbers let nothing through at Nyquist. Its phase is linear, and it knows
+    of no error.
     """
     from scipy.signal import firwin2
 
