@@ -5,99 +5,64 @@
     python tests/benchmarks/bench_against.py one six --minutes 60 --rounds 3 --json found.json
     python tests/benchmarks/bench_against.py length --lengths 1 10 60 360
     python tests/benchmarks/bench_against.py channels taps choices
+    python tests/benchmarks/bench_against.py design block screen       # under 2 min
 
 Rounds are interleaved: each runs every row once, and a ratio is the median of the ratios of the rounds, so
 that whatever else a machine does falls on all alike. Stereo (or --channels) of 48 kHz, 24 bit: the
 demonstration's programme again and again, or noise (--noise). `ffmpeg`, `sox` and `pyloudnorm` are used
-where installed. Nothing large is imported here: a child's peak memory begins at its parent's.
+where installed.
+
+Three parts are measured inside one process each. `design`: the filters of a choice, no cache filled, and
+those of as many taps by SciPy's window method. `block`: what the callback takes, the time that a block lasts,
+SciPy's convolution of the same. `screen`: the key to another choice on the bench while it plays, and a key in
+a bare app; until it says what is heard the bench waits for its next look at the engine, 0.1 s at most.
+
+Peak MB is what all processes of a row have together, where pages are in common each its share (PSS); it is
+looked at every 30 ms in a round before the timed ones. Elsewhere than on Linux it is the largest process in
+any round; nothing large is imported here, as a child's peak begins at its parent's there.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
-import os
 import shutil
-import subprocess
 import sys
 import tempfile
-import time
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import asdict, dataclass, field
+from collections.abc import Callable, Iterator
+from dataclasses import asdict
 from pathlib import Path
 from statistics import median
 
-HERE = Path(__file__).parent
-RIG = HERE.parents[1] / "audio_demo" / "saltmarsh.toml"
+from processes import SUMS, Command, columns, inside, run, told
+from timings import Bar, Timing, ratio, table
+
+RIG = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
 RESULTS = "results"
 CHOICES = ("reel", "bought", "beams")
-PARTS = ("one", "six", "loudness", "length", "channels", "taps", "choices")
-Command = Sequence[str]
-USUAL = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
-"""Compiled modules are kept, as they are where auralize is installed: else each start compiles all anew."""
-
-
-@dataclass
-class Timing:
-    """What one row took, round by round."""
-
-    name: str
-    size: float = 1.0
-    """What its time is told for: minutes, channels, taps, choices."""
-    seconds: list[float] = field(default_factory=list)
-    processor: list[float] = field(default_factory=list)
-    memory: float = 0.0
-    """MB, the most that any process had."""
-
-    def ratio(self, other: Timing) -> float:
-        return ratio(self.seconds, other.seconds)
-
-
-def ratio(ours: Sequence[float], theirs: Sequence[float]) -> float:
-    """The median over rounds, of which each has both."""
-    return median(a / b for a, b in zip(ours, theirs, strict=True))
-
-
-@dataclass(frozen=True)
-class Bar:
-    """What was found, and the most that it should be."""
-
-    words: str
-    found: float
-    most: float
-
-    @property
-    def told(self) -> str:
-        met = "met" if self.found <= self.most else "NOT MET"
-        return f"{self.words:<58}{self.found:8.3g}  (at most {self.most:g}: {met})"
 
 
 def main() -> None:
     asked = _asked()
-    found: list[Timing] = []
-    bars: list[Bar] = []
+    found: list[dict[str, object]] = []
+    bars: list[dict[str, object]] = []
     for name in asked.parts:
         with tempfile.TemporaryDirectory(dir=asked.folder) as folder:
             rows, measured = PART[name](asked, Path(folder))
-        print(f"\n{name}: {asked.minutes:g} min unless said, median of {asked.rounds}")
-        print(_table(rows))
+        print(f"\n{name}, median of {asked.rounds}; sounds of {asked.minutes:g} min unless said")
+        print(table(rows))
         for bar in measured:
             print(bar.told)
-        found += rows
-        bars += measured
+        found += [{"part": name} | asdict(row) for row in rows]
+        bars += [{"part": name} | asdict(bar) | {"met": bar.met} for bar in measured]
+    given = {"minutes": asked.minutes, "rounds": asked.rounds}
     if asked.json:
-        told = {
-            "minutes": asked.minutes,
-            "rounds": asked.rounds,
-            "rows": [asdict(row) for row in found],
-            "bars": [asdict(bar) | {"met": bar.found <= bar.most} for bar in bars],
-        }
-        asked.json.write_text(json.dumps(told, indent=1))
+        asked.json.write_text(json.dumps(given | {"rows": found, "bars": bars}, indent=1))
 
 
 def _asked() -> argparse.Namespace:
     parser = argparse.ArgumentParser()
-    parser.add_argument("parts", nargs="*", metavar="PART", help=", ".join(PARTS))
+    parser.add_argument("parts", nargs="*", metavar="PART", help=", ".join(PART))
     parser.add_argument("--minutes", type=float, default=10.0)
     parser.add_argument("--rounds", type=int, default=7)
     parser.add_argument("--lengths", type=float, nargs="+", default=[1.0, 10.0, 60.0])
@@ -108,8 +73,8 @@ def _asked() -> argparse.Namespace:
     parser.add_argument("--folder", type=Path, help="for sounds, 6 GB for 6 h and as many a result")
     asked = parser.parse_args()
     asked.parts = asked.parts or ["one", "six", "loudness"]
-    if unknown := set(asked.parts) - set(PARTS):
-        parser.error(f"{', '.join(sorted(unknown))}: no such part; there are {', '.join(PARTS)}")
+    if unknown := set(asked.parts) - set(PART):
+        parser.error(f"{', '.join(sorted(unknown))}: no such part; there are {', '.join(PART)}")
     if asked.quick:
         asked.minutes, asked.rounds = 1.0, 3
     return asked
@@ -118,24 +83,10 @@ def _asked() -> argparse.Namespace:
 # --- what is run ----------------------------------------------------------------------------------
 
 
-def run(command: Command) -> tuple[float, float, float]:
-    """Seconds, seconds of processor, peak MB of a process."""
-    start = time.perf_counter()
-    child = subprocess.Popen(
-        command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=USUAL
-    )
-    _, status, used = os.wait4(child.pid, 0)
-    seconds = time.perf_counter() - start
-    child.returncode = os.waitstatus_to_exitcode(status)  # it is waited for
-    if child.returncode:
-        raise SystemExit(f"{' '.join(command)}: exit code {child.returncode}")
-    unit = 1e6 if sys.platform == "darwin" else 1e6 / 1024
-    return seconds, used.ru_utime + used.ru_stime, used.ru_maxrss / unit
-
-
 def compared(rows: dict[str, list[Command]], rounds: int, folder: Path) -> list[Timing]:
-    """Each row's commands one after the other; all rows once before, unmeasured, then in every round.
+    """Each row's commands one after the other; all rows once before, untimed, then in every round.
 
+    Memory is looked at in round 0 where that takes time, else in all rounds.
     All write into `results`, which is empty when a row begins: that nothing has to be replaced.
     """
     found = {name: Timing(name) for name in rows}
@@ -144,29 +95,14 @@ def compared(rows: dict[str, list[Command]], rounds: int, folder: Path) -> list[
             print(f"\r{number}/{rounds} {name:<60}", end="", file=sys.stderr, flush=True)
             shutil.rmtree(folder / RESULTS, ignore_errors=True)
             (folder / RESULTS).mkdir()
-            each = [run(command) for command in commands]
+            each, row = [run(command, looked_at=not number) for command in commands], found[name]
             if number:
-                found[name].seconds.append(sum(seconds for seconds, _, _ in each))
-                found[name].processor.append(sum(processor for _, processor, _ in each))
-                found[name].memory = max(found[name].memory, *(memory for _, _, memory in each))
+                row.seconds.append(sum(one.seconds for one in each))
+                row.processor.append(sum(one.processor for one in each))
+            if not (number and SUMS):
+                row.memory = max(row.memory, *(one.memory for one in each))
     print("\r" + 70 * " ", end="\r", file=sys.stderr)
     return list(found.values())
-
-
-def inside(function: str, *arguments: object) -> Command:
-    """A function of `programmes` in a process of its own."""
-    given = ", ".join(
-        f"Path({str(one)!r})" if isinstance(one, Path) else repr(one) for one in arguments
-    )
-    program = (
-        f"import sys; sys.path.insert(0, {str(HERE)!r}); from pathlib import Path; "
-        f"import programmes; programmes.{function}({given})"
-    )
-    return [sys.executable, "-c", program]
-
-
-def told(command: Command) -> str:
-    return subprocess.run(command, check=True, capture_output=True, text=True).stdout
 
 
 def auralize(*arguments: object) -> Command:
@@ -266,15 +202,47 @@ def six(asked: argparse.Namespace, folder: Path) -> Found:
 
 def loudness(asked: argparse.Namespace, folder: Path) -> Found:
     """The meter alone on an array, in one process with pyloudnorm."""
-    lines = told(inside("loudness", asked.minutes, asked.rounds + 1)).splitlines()[1:]
-    pairs = [[float(word) for word in line.split()] for line in lines]
-    ours = Timing("auralize's loudness meter", seconds=[mine for mine, _, _ in pairs])
-    theirs = Timing("pyloudnorm", seconds=[others for _, others, _ in pairs])
+    mine, others, apart = columns(inside("loudness", asked.minutes, asked.rounds + 1))
+    ours = Timing("auralize's loudness meter", seconds=mine)
+    theirs = Timing("pyloudnorm", seconds=others)
     bars = [
         Bar("loudness alone, of the time of pyloudnorm", ours.ratio(theirs), 0.2),
-        Bar("apart, LU", max(abs(apart) for _, _, apart in pairs), 0.1),
+        Bar("apart, LU", max(map(abs, apart)), 0.1),
     ]
     return [ours, theirs], bars
+
+
+def design(asked: argparse.Namespace, folder: Path) -> Found:
+    """Filters of a choice by the exact response, and by SciPy's window method, in one process."""
+    rows, rates = [], (48, 192)
+    taken = columns(inside("design", asked.rounds + 1, *rates))
+    for rate, mine, others in zip(rates, taken[::2], taken[1::2], strict=True):
+        rows.append(Timing(f"auralize, filters at {rate} kHz", seconds=mine, heads=True))
+        rows.append(Timing(f"scipy firwin2 at {rate} kHz", seconds=others))
+    return rows, []
+
+
+def block(asked: argparse.Namespace, folder: Path) -> Found:
+    """What the audio callback takes for a block, in rows of them as fast as they go."""
+    mine, slowest, lasts, whole = columns(inside("block", asked.rounds + 1))
+    rows = [
+        Timing("auralize, a block played", seconds=mine),
+        Timing("the time that a block lasts", seconds=lasts),
+        Timing("scipy oaconvolve, all in one go", seconds=whole),
+    ]
+    most = Bar("p99 of a block, of the time that it lasts", ratio(slowest, lasts), 0.02)
+    return rows, [most]
+
+
+def screen(asked: argparse.Namespace, folder: Path) -> Found:
+    """The key to another choice while the bench plays, in the median of ten keys."""
+    names = (
+        "auralize bench, what is heard",
+        "auralize bench, list and curves",
+        "a bare app of Textual",
+    )
+    taken = columns(inside("screen", asked.rounds + 1, of="keys_painted"))
+    return [Timing(name, seconds=one) for name, one in zip(names, taken, strict=True)], []
 
 
 def scaled(rows: dict[float, Command], words: str, rounds: int, folder: Path) -> list[Timing]:
@@ -356,24 +324,10 @@ PART: dict[str, Callable[[argparse.Namespace, Path], Found]] = {
     "channels": channels,
     "taps": taps,
     "choices": choices,
+    "design": design,
+    "block": block,
+    "screen": screen,
 }
-
-
-def _table(rows: list[Timing]) -> str:
-    """The first row is held against each, in time and in time of processors."""
-    head = ("s", "processor s", "peak MB", "of its s", "of its proc.", "s per unit")
-    lines = [f"{'':<32}" + "".join(f"{word:>13}" for word in head)]
-    for row in rows:
-        cells = [
-            f"{median(row.seconds):.3f}",
-            f"{median(row.processor):.3f}" if row.processor else "",
-            f"{row.memory:.0f}" if row.memory else "",
-            f"{rows[0].ratio(row):.3f}",
-            f"{ratio(rows[0].processor, row.processor):.3f}" if row.processor else "",
-            f"{median(row.seconds) / row.size:.5f}" if row.size != 1 else "",
-        ]
-        lines.append(f"{row.name:<32}" + "".join(f"{cell:>13}" for cell in cells).rstrip())
-    return "\n".join(lines)
 
 
 if __name__ == "__main__":

@@ -1,24 +1,50 @@
-"""A render's memory does not grow with the length of the file (the long run: bench_against.py length)."""
+"""A render's memory, of all its processes, does not grow with the length of the file (the long run:
+bench_against.py length)."""
 
-import json
-import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from bench_against import RIG, render
+from processes import SUMS, run
+from programmes import make_programme
 
-BENCH = Path(__file__).with_name("bench_against.py")
+told_by_linux = pytest.mark.skipif(not SUMS, reason="Linux alone tells what processes share")
+FAMILY = """\
+import mmap, os, time
+held = mmap.mmap(-1, 40 << 20)  # in both, if a child touches it
+for _ in range(40):
+    held.write(b"1" * (1 << 20))
+if os.fork() == 0:
+    own = b"1" * (30 << 20)
+    held[::4096]
+    time.sleep(0.5)
+    os._exit(0)
+os.wait()
+"""
+
+
+@told_by_linux
+def test_memory_is_that_of_all_processes_and_what_they_share_counts_once():
+    """40 MB in common and 30 MB of the child's own; a second interpreter has a few beside."""
+    bare = run([sys.executable, "-c", "import mmap, os, time; time.sleep(0.2)"], looked_at=True)
+    found = run([sys.executable, "-c", FAMILY], looked_at=True)
+    assert 70 <= found.memory - bare.memory < 85
 
 
 @pytest.mark.bench
-@pytest.mark.skipif(
-    sys.platform == "win32", reason="peak memory is read with `resource`, not on Windows"
-)
-def test_memory_is_flat_and_under_130_mb(tmp_path: Path):
-    """From 45 s on: shorter sounds come without what SciPy's transforms take."""
-    found = tmp_path / "found.json"
-    options = ["--lengths", "0.75", "3", "--rounds", "1", "--noise", "--json", str(found)]
-    subprocess.run([sys.executable, BENCH, "length", *options], check=True)
-    short, long = (row["memory"] for row in json.loads(found.read_text())["rows"])
+@told_by_linux
+def test_memory_of_a_render_is_flat_and_under_130_mb(tmp_path: Path):
+    """From 2 min on: of less, not every process has had several stretches, and what they leave behind."""
+    short, long = (rendered(minutes, tmp_path) for minutes in (2.0, 4.0))
     assert long < 130
     assert long - short < 10
+
+
+def rendered(minutes: float, folder: Path) -> float:
+    """MB that a render of one output takes."""
+    source, into = folder / f"{minutes:g}.wav", folder / f"of-{minutes:g}"
+    make_programme(source, minutes)
+    into.mkdir()
+    command = render(RIG, source, into, "--choice", "reel", "--signals", "receiving")
+    return run(command, looked_at=True).memory
