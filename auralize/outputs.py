@@ -113,30 +113,30 @@ def facts_beside(
 
 def sha256_of(path: Path) -> str:
     """Hexadecimal SHA-256 of a file, read in pieces; raises FileError."""
-    return GrowingSum(path).whole()
+    try:
+        return GrowingSum(path).whole()
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise FileError(f"{path} cannot be read: {reason}") from None
 
 
 class GrowingSum:
-    """The SHA-256 of a file that is written from its beginning on, found while it grows."""
+    """The SHA-256 of a file that is written from its beginning on, found while it grows; raises OSError."""
 
     def __init__(self, path: Path) -> None:
         self._path, self._sum, self._summed = path, hashlib.sha256(), 0
 
     def up_to(self, end: float) -> None:
-        """Take the bytes before ``end``, as far as there are any; raises FileError."""
+        """Take the bytes before ``end``, as far as there are any."""
         piece = memoryview(bytearray(_SUMMED_AT_ONCE))
-        try:
-            with self._path.open("rb", buffering=0) as file:
-                file.seek(self._summed)
-                while self._summed < end:
-                    count = file.readinto(piece[: int(min(len(piece), end - self._summed))])
-                    if not count:
-                        return
-                    self._sum.update(piece[:count])
-                    self._summed += count
-        except OSError as error:
-            reason = (error.strerror or str(error)).lower()
-            raise FileError(f"{self._path} cannot be read: {reason}") from None
+        with self._path.open("rb", buffering=0) as file:
+            file.seek(self._summed)
+            while self._summed < end:
+                count = file.readinto(piece[: int(min(len(piece), end - self._summed))])
+                if not count:
+                    return
+                self._sum.update(piece[:count])
+                self._summed += count
 
     def whole(self) -> str:
         """In hexadecimal digits, of all of the file."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import logging
-import math
 import os
 import shutil
 import signal
@@ -33,8 +32,8 @@ from auralize.commands import sweep
 from auralize.commands.main import main
 from auralize.errors import AuralizeError, RequestError
 from auralize.executors import WorkerError, cluster
-from auralize.renderer import passage, text
 from auralize.renderer import sent as renderer_sent
+from auralize.renderer import text
 from auralize.renderer.batch import Batch, render_all
 from auralize.renderer.facts import Rendered
 from auralize.renderer.options import RenderOptions
@@ -439,7 +438,6 @@ def test_ctrl_c_stops_what_is_under_way_and_leaves_nothing_partial(
 ) -> None:
     """Once the short one is told, and the long one is begun."""
     monkeypatch.setattr(renderer_sent, "EVERY", 0.01)
-    monkeypatch.setattr(passage, "SHORT", math.inf)  # without the import of SciPy's transforms
 
     def stop(_: Rendered) -> None:
         raise KeyboardInterrupt

@@ -145,7 +145,7 @@ class AudioWriter:
         """For portions of it, once this is open; None where libsndfile takes all in turn."""
         self._dither_seed = dither_seed
         self.staged = StagedFile(self.path)
-        self.sum = GrowingSum(self.staged.temporary)
+        self._sum = GrowingSum(self.staged.temporary)
         if self.container != "FLAC":
             check_disk([self.path], self._sound_bytes)
 
@@ -227,11 +227,17 @@ class AudioWriter:
         self.clipped += clipped
 
     def take(self, frames: int, clipped: int) -> None:
-        """The next frames were written as a portion elsewhere. Raises FileError."""
+        """The next frames were written as a portion elsewhere."""
         assert self.laid is not None
         self.count(frames, clipped)
-        self.sum.up_to(self.laid.start + sound_bytes(self.depth, self.channels, self.written))
-        self.sync()
+        with self._told():
+            self.staged.sync()
+            self._sum.up_to(self.laid.start + sound_bytes(self.depth, self.channels, self.written))
+
+    def sha256(self) -> str:
+        """Of the finished file."""
+        with self._told():
+            return self._sum.whole()
 
     def __exit__(
         self,
@@ -272,11 +278,6 @@ class AudioWriter:
         placed = self.container in ("WAVEX", "RF64")
         more = b"" if self.container == "FLAC" else self.more
         complete(self.staged.temporary, self.channels, self.mask if placed else None, more)
-
-    def sync(self) -> None:
-        """Have what is written on the disk: takes long, and can be done beside other work."""
-        with self._told():
-            self.staged.sync()
 
     @contextmanager
     def _told(self) -> Iterator[None]:

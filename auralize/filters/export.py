@@ -206,5 +206,5 @@ def _write_wav(path: Path, fir: Fir, facts: str, call: str) -> None:
             "gain_db": 0.0,
             "normalise": False,
         }
-        beside.stage(facts_beside(writer.sum.whole(), told, call))
+        beside.stage(facts_beside(writer.sha256(), told, call))
         commit_set([writer.staged, beside.staged])

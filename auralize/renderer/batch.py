@@ -124,22 +124,8 @@ def render_all(
     jobs = _prepared(sources, every, folder, options, batch)
     frames, done = sum(job.frames for job in jobs), 0
     turns = _Turns(jobs, told)
-    if (
-        executor is None
-        and isinstance(choices, Rig)
-        and len(jobs) > 1
-        and not any(job.shared for job in jobs)
-    ):
-        executor = workers
     with made_folder(folder), turns:
-        if executor is None or not jobs:
-            outcomes = _carried_out_here(jobs, progress, frames, workers)
-        elif isinstance(choices, Rig):
-            from auralize.renderer.sent import carried_out_by  # only where workers do it
-
-            outcomes = carried_out_by(executor, choices, jobs, folder)
-        else:
-            raise RequestError("an executor's workers are sent the text of a rig; right is a Rig")
+        outcomes = _outcomes(jobs, choices, folder, progress, executor, workers)
         with closing(outcomes):
             for job, outcome in outcomes:
                 done += job.frames
@@ -152,6 +138,27 @@ def render_all(
     batch.done.sort(key=lambda rendered: sources.index(rendered.source.path))
     batch.failed.sort(key=lambda failed: sources.index(failed[0]))
     return batch
+
+
+def _outcomes(
+    jobs: Sequence[Job],
+    choices: Rig | Sequence[Choice],
+    folder: Path,
+    progress: Progress,
+    executor: Executor | None,
+    workers: Executor | None,
+) -> Generator[Outcome]:
+    """What becomes of jobs, by an executor, or here; several short ones by one worker each."""
+    each = len(jobs) > 1 and not any(job.shared for job in jobs)
+    if executor is None and each and isinstance(choices, Rig):
+        executor = workers
+    if executor is None or not jobs:
+        return _carried_out_here(jobs, progress, workers)
+    if not isinstance(choices, Rig):
+        raise RequestError("an executor's workers are sent the text of a rig; right is a Rig")
+    from auralize.renderer.sent import carried_out_by  # only where workers do it
+
+    return carried_out_by(executor, choices, jobs, folder)
 
 
 class _Turns:
@@ -203,9 +210,10 @@ def _prepared(
 
 
 def _carried_out_here(
-    jobs: Sequence[Job], progress: Progress, frames: int, workers: Executor | None
+    jobs: Sequence[Job], progress: Progress, workers: Executor | None
 ) -> Generator[Outcome]:
-    """One after the other, on this machine; ``frames`` are those of all."""
+    """One after the other, on this machine."""
+    frames = sum(job.frames for job in jobs)
     designs, before = Designs(), 0
     for job in jobs:
 

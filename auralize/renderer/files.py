@@ -7,6 +7,7 @@ is written in a second pass. Outputs are aligned with the source to the sample.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import ExitStack
@@ -148,14 +149,12 @@ def carried_out(
         def finish(part: Part, output: RenderedFile, beside: StagedText) -> list[StagedFile]:
             writer = writers[part.heard]
             writer.finish()
-            syncing = pool.submit(writer.sync)
             told = facts(rendered, output, part.choice, take, options, job.source_sha256)
-            beside.stage(facts_beside(writer.sum.whole(), told, job.call, day=job.day))
-            syncing.result()
+            beside.stage(facts_beside(writer.sha256(), told, job.call, day=job.day))
             # A kill between leaves what the same call finishes.
             return [beside.staged, writer.staged]
 
-        with ThreadPoolExecutor(2 * len(kept)) as pool:  # checksums take long, and so does a disk
+        with ThreadPoolExecutor(os.cpu_count()) as pool:  # checksums take long
             staged = list(pool.map(finish, kept, outputs, sidecars))
         check_unchanged(take.info)  # since it was read ahead, and then for its checksum
         job.check_ours()  # somebody may have put a file there meanwhile
