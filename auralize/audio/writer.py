@@ -26,9 +26,10 @@ from auralize.audio.depth import (
 from auralize.audio.encoded import Encoded
 from auralize.audio.header import RIFF_LIMIT
 from auralize.audio.portion import Laid, Portion, unwritten
-from auralize.audio.reader import StrPath, native_name, plain_reason
+from auralize.audio.reader import StrPath, clock, native_name, plain_reason
 from auralize.audio.room import check_disk
 from auralize.audio.samples import laid_out
+from auralize.audio.sink import Sink
 from auralize.errors import AudioFileError
 from auralize.files import StagedFile
 from auralize.outputs import GrowingSum
@@ -186,7 +187,7 @@ class AudioWriter:
         name, form = native_name(self.staged.temporary), self.container
         try:
             file = sf.SoundFile(name, "w", self.rate, self.channels, self.depth, format=form)
-            self._sink: Encoded | Portion = Encoded(file, self.path, self.depth, self._dither_seed)
+            self._sink: Sink = Encoded(file, self.path, self.depth, self._dither_seed)
             if self.comment:
                 file.comment = self.comment
             if form != "FLAC" and self.depth.startswith("PCM"):
@@ -290,7 +291,7 @@ class AudioWriter:
         reason = _refusal(self.staged.temporary)
         if otherwise and not reason:
             return AudioFileError(otherwise)
-        return unwritten(self.path, self.rate, frames, reason)
+        return unwritten(self.path, clock(frames, self.rate), reason)
 
     def _discard(self) -> None:
         if hasattr(self, "_sink"):
