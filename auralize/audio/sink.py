@@ -14,9 +14,9 @@ from auralize.audio.depth import Encoder, magnitude
 from auralize.audio.reader import clock
 from auralize.errors import AudioFileError
 
-PIECE: Final = 8192
-"""Frames encoded at once: what is between float and file stays in the cache. Measured for 16 bit:
-three times as fast as 65536."""
+PIECE: Final = 1 << 15
+"""Frames encoded at once: what is between float and file stays in the second cache. Measured: a quarter of
+these take longer."""
 
 
 class Sink:
