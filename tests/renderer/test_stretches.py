@@ -14,16 +14,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from auralize.audio.loudness import LoudnessMeter
+from auralize.audio.overlap_save import OverlapSave
 from auralize.errors import AudioFileError
 from auralize.executors import WorkerError
+from auralize.filters.fir import design_run
+from auralize.filters.stream import max_taps
 from auralize.gains import LOUDNESS
 from auralize.renderer import stretch
 from auralize.renderer.batch import render_all
 from auralize.renderer.files import render
 from auralize.renderer.options import RenderOptions
-from auralize.renderer.stretch import Maker, Stretch
-from auralize.renderer.take import Excerpt
+from auralize.renderer.stretch import Maker, Making, Stretch
+from auralize.renderer.take import Excerpt, Take
 from auralize.rig.reading import load_rig
+from support.meters import loudness, true_peak
 
 RIG = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
 RATE = 48_000
@@ -148,6 +152,38 @@ def test_steps_of_stretches_are_those_that_a_meter_has_ended(rate, cuts):
         last = end == cuts[-1]
         steps = Stretch(begin, end, last).steps(rate)
         assert steps == (ended[number], None if last else ended[number + 1])
+
+
+@pytest.mark.parametrize("seconds", [0.25, 3.0, "a stretch"])
+@pytest.mark.parametrize("by", ["here", "workers"])
+def test_the_source_is_measured_to_its_end_where_its_results_go_on(
+    tmp_path, reel, stretches, workers, seconds, by
+):
+    """It ends in a sine that is highest between samples, right at the end of a stretch or before."""
+    filters = [design_run(reel[0].network, reel[0].listen, RATE).receiving]
+    frames = OverlapSave(max_taps(filters), 1).frames if seconds == "a stretch" else seconds * RATE
+    at = np.arange(int(frames))
+    sound = np.sin(np.pi / 2 * at + np.pi / 4) * np.where(at < len(at) - 200, 0.01, 0.5)
+    sf.write(tmp_path / "tone.wav", sound, RATE, "PCM_24")
+    options = RenderOptions(signals=("receiving",), match=LOUDNESS, tail=9.0)
+    sound = sf.read(tmp_path / "tone.wav", always_2d=True)[0]
+    pool = workers if by == "workers" else None
+    done = render(tmp_path / "tone.wav", reel, tmp_path / by, options, workers=pool)
+    assert done.source_loudness == pytest.approx(loudness(sound), abs=1e-4)  # single precision
+    assert done.source_true_peak == pytest.approx(true_peak(sound), abs=1e-5)
+
+
+@pytest.mark.parametrize("more", [-1, 0, 1])
+def test_stretches_follow_each_other_to_the_end(tmp_path, reel, stretches, more):
+    """None is empty, and the last alone is the last, where the end is that of a stretch too."""
+    take = Take.of(noise(tmp_path / "noise.wav", seconds=0.1), Excerpt())
+    filters = [design_run(reel[0].network, reel[0].listen, RATE).receiving]
+    frames = 2 * OverlapSave(max_taps(filters), take.channels).frames + more
+    cut = Making(take, filters, [1.0], frames, False, True).stretches(True)
+    assert [one.begin for one in cut] == [0, *(one.end for one in cut[:-1])]
+    assert [one.last for one in cut] == [False] * (len(cut) - 1) + [True]
+    assert all(one.begin < one.end for one in cut)
+    assert (len(cut), cut[-1].end) == (2 + (more > 0), frames)
 
 
 def left_in(folder):
