@@ -48,9 +48,10 @@ def test_sections_that_let_a_constant_through_are_refused(sign):
         Recursion(sections, 1)
 
 
-def test_a_state_that_is_not_heard_spoils_nothing():
-    """A zero upon the pole before it, and a section that only makes a delay of it."""
-    sections = np.array([[1.0, -1.0, 0.0, 1.0, -0.5, 0.0], [1.0, -0.5, 0.0, 1.0, -0.2, 0.0]])
+@pytest.mark.parametrize("behind", [[1.0, -0.5, 0.0], [0.0, 0.0, 0.0]])
+def test_a_state_that_is_not_heard_spoils_nothing(behind):
+    """Behind its pole there is a zero, or nothing at all."""
+    sections = np.array([[1.0, -1.0, 0.0, 1.0, -0.5, 0.0], [*behind, 1.0, -0.2, 0.0]])
     samples = np.random.default_rng(3).standard_normal((2, 3000))
     for kind, accuracy in ((np.float64, 1e-12), (np.float32, 3e-6)):
         found = Recursion(sections, 2).run(samples.astype(kind))

@@ -110,6 +110,15 @@ def test_fades_of_a_short_excerpt_meet_in_its_midst(tmp_path, frames):
     np.testing.assert_allclose(got, [*ramp, *midst, *ramp[::-1]], rtol=0, atol=1e-12)
 
 
+def test_a_source_that_changes_at_its_last_block_is_refused(tmp_path):
+    take = Take.of(noise(tmp_path / "tide.wav", 0.1), Excerpt(0.05))
+    blocks = take.blocks()
+    assert len(next(blocks)) == take.frames
+    noise(tmp_path / "tide.wav", 0.1)
+    with pytest.raises(AudioFileError, match="changed or replaced"):
+        next(blocks)
+
+
 def test_an_excerpt_after_the_end_is_refused(tmp_path, choices):
     with pytest.raises(AudioFileError, match=r"ends at 0:01\.000; an excerpt must begin before"):
         render(noise(tmp_path / "tide.wav"), choices, tmp_path, RenderOptions(excerpt=Excerpt(1.0)))
