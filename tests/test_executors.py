@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import concurrent.futures
 import io
 import logging
 import os
 import shutil
 import signal
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import (
@@ -17,7 +19,7 @@ from concurrent.futures import (
     ProcessPoolExecutor,
     ThreadPoolExecutor,
 )
-from contextlib import nullcontext
+from contextlib import nullcontext, suppress
 from dataclasses import replace
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -324,6 +326,58 @@ def test_processes_end_with_the_one_that_began_them_though_it_is_killed() -> Non
     while runs(child) and time.monotonic() < deadline:
         time.sleep(0.01)
     assert not runs(child)
+
+
+def test_processes_leave_ctrl_c_to_their_parent_and_end_when_told(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(threading, "active_count", lambda: 1)
+    before = signal.signal(signal.SIGTERM, signal.SIG_IGN)
+    try:
+        with executors.Processes() as pool:
+            assert pool.submit(signal.getsignal, signal.SIGINT).result() == signal.SIG_IGN
+            assert pool.submit(signal.getsignal, signal.SIGTERM).result() == signal.SIG_DFL
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+@pytest.mark.parametrize("stopped", [False, True])
+def test_work_that_waits_is_done_unless_all_is_stopped(
+    monkeypatch: pytest.MonkeyPatch, stopped: bool
+) -> None:
+    monkeypatch.setattr(threading, "active_count", lambda: 1)
+    monkeypatch.setattr(executors, "processors", lambda: 1)
+    given: list[Future[None]] = []
+    with suppress(KeyboardInterrupt), executors.Processes() as pool:
+        given += [pool.submit(time.sleep, 0.03) for _ in range(6)]
+        if stopped:
+            raise KeyboardInterrupt
+    assert given[0].done()
+    assert given[-1].cancelled() is stopped
+    with executors.Processes():
+        pass  # none is begun, and none has to end
+
+
+@pytest.mark.parametrize("threads_here", [1, 2])
+def test_one_process_for_each_processor_without_what_other_threads_hold(
+    monkeypatch: pytest.MonkeyPatch, threads_here: int
+) -> None:
+    """A fork has what threads of its parent hold for ever (POSIX)."""
+    asked: list[tuple[Any, ...]] = []
+
+    class Pool(ThreadPoolExecutor):
+        def __init__(self, *how: Any) -> None:
+            super().__init__(1)
+            asked.append(how)
+
+    monkeypatch.setattr(concurrent.futures, "ProcessPoolExecutor", Pool)
+    monkeypatch.setattr(threading, "active_count", lambda: threads_here)
+    monkeypatch.setattr(executors, "processors", lambda: 7)
+    with executors.Processes() as pool:
+        assert pool.submit(abs, -1).result() == pool.submit(abs, 1).result() == 1
+    ((count, way, _),) = asked
+    fits = sys.platform == "linux" and threads_here == 1
+    assert (count, way.get_start_method()) == (7, "fork" if fits else "spawn")
 
 
 def test_a_sweep_goes_on_where_workers_were_lost(

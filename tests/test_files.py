@@ -1,6 +1,7 @@
 """Files that appear whole or not at all: links and rights kept, nothing left behind, one sentence."""
 
 import errno
+import hashlib
 import os
 import stat
 from collections.abc import Callable, Iterator
@@ -12,6 +13,7 @@ import pytest
 from auralize import files
 from auralize.audio.writer import AudioWriter
 from auralize.errors import AudioFileError, AuralizeError, FileError
+from auralize.outputs import GrowingSum
 
 Write = Callable[[Path], None]
 
@@ -307,3 +309,16 @@ def test_ctrl_c_just_after_the_temporary_file_was_made_leaves_none(
         files.StagedFile(tmp_path / "gate.txt").open()
     monkeypatch.undo()
     assert list(tmp_path.iterdir()) == []
+
+
+def test_the_sum_of_a_file_that_grows_is_that_of_the_whole(tmp_path: Path) -> None:
+    """Of any end, and though what lies behind that is written later."""
+    path, content = tmp_path / "a.wav", np.random.default_rng(1).bytes(600_001)
+    growing = GrowingSum(path)
+    with pytest.raises(FileError, match="cannot be read: no such file"):
+        growing.up_to(1)
+    for end in (44, 44, 300_000, 300_001, 570_000):
+        path.write_bytes(content[:end] + bytes(600_001 - end))
+        growing.up_to(end)
+    path.write_bytes(content)
+    assert growing.whole() == hashlib.sha256(content).hexdigest()

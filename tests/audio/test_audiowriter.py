@@ -55,6 +55,16 @@ def test_floats_make_the_round_trip_over_full_scale_too(tmp_path: Path, depth: D
     assert np.array_equal(read_all(tmp_path / "a.wav"), values)
 
 
+@pytest.mark.parametrize(
+    ("name", "depth"), [("a.wav", "PCM_24"), ("a.wav", "FLOAT"), ("a.flac", "PCM_24")]
+)
+def test_the_highest_sample_of_all_blocks_is_known(tmp_path: Path, name: str, depth: Depth) -> None:
+    with AudioWriter(tmp_path / name, RATE, 1, depth, 3 * RATE) as writer:
+        for level in (0.1, -0.6, 0.2):
+            writer.write(np.linspace(level, 0.0, RATE)[:, None])
+        assert writer.highest == 0.6
+
+
 @pytest.mark.parametrize("depth", ["FLOAT", "DOUBLE"])
 def test_floats_carry_no_time_of_writing(tmp_path: Path, depth: Depth) -> None:
     """A PEAK chunk is size, version, time, then the peaks; RF64 files have none."""

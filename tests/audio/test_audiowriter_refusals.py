@@ -13,7 +13,9 @@ import numpy as np
 import pytest
 import soundfile as sf
 
+from auralize.audio import portion
 from auralize.audio.depth import Depth
+from auralize.audio.portion import Laid, Portion
 from auralize.audio.reader import probe
 from auralize.audio.writer import AudioWriter, same_file
 from auralize.errors import AudioFileError
@@ -83,7 +85,42 @@ def test_samples_that_are_not_finite_are_not_written(
     assert leftovers(tmp_path) == []
 
 
+@pytest.mark.parametrize("depth", ["PCM_24", "FLOAT"])
+def test_where_a_sample_is_not_finite_is_told(tmp_path: Path, depth: Depth) -> None:
+    samples = np.zeros((RATE, 1))
+    samples[-1] = np.nan
+    with pytest.raises(AudioFileError, match=r"after 0:00\.929; check"):  # 5 of the pieces
+        write_all(tmp_path / "a.wav", samples, depth)
+
+
+def written_from_one_second_on(laid: Laid, samples: np.ndarray) -> None:
+    with Portion(laid, RATE) as portion:
+        portion.write(samples)
+
+
+def test_a_portion_tells_where_in_the_file_it_failed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fitting = iter([None])
+
+    def full(*_: object) -> None:
+        if next(fitting, full) is full:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(portion, "put", full)
+    (tmp_path / "a.wav").touch()
+    laid = Laid(tmp_path / "b.wav", tmp_path / "a.wav", 44, RATE, 1, "PCM_24", 1)
+    with pytest.raises(AudioFileError, match=r"after 0:01\.000"):
+        written_from_one_second_on(laid, np.full((1, 1), np.inf))
+    with pytest.raises(AudioFileError, match=r"b\.wav could not be written beyond 0:01\.186"):
+        written_from_one_second_on(laid, np.zeros((2 * portion.PIECE, 1)))  # 0.186 s each
+
+
 def test_samples_beyond_the_range_of_float_are_not_written(tmp_path: Path) -> None:
+    highest = float(np.finfo(np.float32).max)
+    assert write_all(tmp_path / "b.wav", np.array([[highest]]), "FLOAT") == 0
+    assert sf.read(tmp_path / "b.wav")[0][0] == highest
+    (tmp_path / "b.wav").unlink()
     with pytest.raises(AudioFileError, match="64-bit float holds them"):
         write_all(tmp_path / "a.wav", np.array([[1e39]]), "FLOAT")
     assert leftovers(tmp_path) == []

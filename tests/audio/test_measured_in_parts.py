@@ -1,5 +1,7 @@
 """A signal measured in parts, each by itself, reads as the whole does."""
 
+import pickle
+
 import numpy as np
 import pytest
 
@@ -57,3 +59,11 @@ def test_the_edge_of_a_part_makes_no_peak():
     tone[: rate // 2] *= np.linspace(0, 1, rate // 2)[:, None]
     tone[-rate // 2 :] *= np.linspace(1, 0, rate // 2)[:, None]
     assert in_parts(tone, rate, [0, 10, 20, 30]).level.peak == pytest.approx(1.0, abs=1e-4)
+
+
+@pytest.mark.parametrize("last", [False, True])
+def test_a_part_that_is_sent_takes_no_buffers_with_it(last):
+    part = Meter(48_000, 2)
+    part.add(signal(48_000, 50))
+    part.close(last=last)
+    assert len(pickle.dumps(part)) < 2_000  # 50 numbers

@@ -41,9 +41,22 @@ def test_single_precision_stays_single_and_is_not_lost_to_an_offset(offset):
     np.testing.assert_allclose(found, expected, rtol=0, atol=3e-6)
 
 
-def test_sections_that_let_a_constant_through_are_refused():
-    with pytest.raises(ValueError, match=r"let a constant through \(1\); none may come through"):
-        Recursion(signal.butter(2, 0.2, output="sos"), 1)
+@pytest.mark.parametrize("sign", [1, -1])
+def test_sections_that_let_a_constant_through_are_refused(sign):
+    sections = signal.butter(2, 0.2, output="sos") * [sign, sign, sign, 1, 1, 1]
+    with pytest.raises(ValueError, match=rf"let a constant through \({sign}\); none may come"):
+        Recursion(sections, 1)
+
+
+@pytest.mark.parametrize("behind", [[1.0, -0.5, 0.0], [0.0, 0.0, 0.0]])
+def test_a_state_that_is_not_heard_spoils_nothing(behind):
+    """Behind its pole there is a zero, or nothing at all."""
+    sections = np.array([[1.0, -1.0, 0.0, 1.0, -0.5, 0.0], [*behind, 1.0, -0.2, 0.0]])
+    samples = np.random.default_rng(3).standard_normal((2, 3000))
+    for kind, accuracy in ((np.float64, 1e-12), (np.float32, 3e-6)):
+        found = Recursion(sections, 2).run(samples.astype(kind))
+        expected = signal.sosfilt(sections, samples.astype(kind).astype(float), axis=1)
+        np.testing.assert_allclose(found, expected, rtol=0, atol=accuracy)
 
 
 @pytest.mark.parametrize("rate", [8000, 48_000, 192_000])
@@ -76,6 +89,13 @@ def test_loudness_is_that_of_scipys_filter_in_double_precision(rate):
     single = samples.astype(np.float32)
     # Rounding of the samples themselves, and of sums of squares: 1e-6 of the power.
     assert fed(LoudnessMeter(rate, 2), single).integrated == pytest.approx(expected, abs=1e-5)
+
+
+@pytest.mark.parametrize("frames", [1, 1000, 19_199])
+def test_what_is_shorter_than_a_block_is_measured_as_a_whole(frames):
+    samples = uneven(1, 48_000)[-frames:]
+    power = (signal.sosfilt(k_weighting(48_000), samples, axis=0) ** 2).sum() / frames
+    assert fed(LoudnessMeter(48_000, 2), samples).integrated == pytest.approx(lufs(power), abs=1e-8)
 
 
 def read_by_scipy(samples, rate):

@@ -10,6 +10,7 @@ from scipy import signal
 
 from auralize.audio.true_peak import (
     OVERSAMPLING,
+    REACH,
     SEGMENT,
     SEGMENTS,
     TruePeakMeter,
@@ -154,6 +155,39 @@ def test_skipping_segments_loses_nothing(kind: str, rate: int) -> None:
         measured = fed(TruePeakMeter(rate, 2), samples, int(rng.integers(1, 700))).peak
         # Instants by way of those half way, in single precision: 1e-4 of the peak, 0.001 dB.
         assert measured == pytest.approx(every_instant(samples, OVERSAMPLING), rel=1.3e-4)
+
+
+def bent() -> Samples:
+    """A crest whose second differences are all 1 high, each of the sign that bends it most half way."""
+    taps = interpolator(2)[0] - 0.5 * (np.abs(np.arange(2 * REACH) - REACH + 0.5) < 1)
+    slopes = np.cumsum(np.sign(np.cumsum(np.cumsum(taps))))
+    heights = np.cumsum(slopes - slopes[REACH - 2])
+    return np.maximum(0.0, 20.0 + heights - heights[REACH - 1])
+
+
+# fmt: off
+BETWEEN = [
+    -0.34, 0.68, -0.76, 0.76, -0.76, 0.76, -0.76, 0.76, -0.76, 0.76, -0.76, 0.76,
+    -0.48, 0.33, -0.21, 0.1, 0.0, -0.12, 0.27, -0.5, 0.76, -0.76, 0.76, -0.76,
+]
+# fmt: on
+"""1 a quarter of the way between its midmost two, and 0.76 at most at all samples and half way between; found
+with linear programming as the least for so many samples."""
+CRESTS = {
+    "worst signs": np.sign(np.sinc(np.arange(-60, 60) + 0.5)),
+    "bent": bent(),
+    "between all halves": np.array(BETWEEN),
+}
+
+
+@pytest.mark.parametrize("crest", CRESTS.values(), ids=CRESTS)
+def test_what_is_hardly_higher_than_all_before_is_found(crest: Samples) -> None:
+    """The highest that can lie between such samples, behind a slow swell that is 0.2 % lower."""
+    wave = np.pad(crest, 2 * REACH)[:, None]
+    highest = every_instant(wave, OVERSAMPLING)
+    swell = 0.998 * highest * np.hanning((SEGMENTS + 9) * SEGMENT)[:, None]
+    found = fed(TruePeakMeter(RATE, 1), np.concatenate((swell, wave))).peak
+    assert found == pytest.approx(highest, rel=1.3e-4)
 
 
 @given(

@@ -2,7 +2,8 @@
 
 import os
 import signal
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
+from dataclasses import replace
 from itertools import pairwise
 from multiprocessing import get_context
 from pathlib import Path
@@ -14,16 +15,23 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from auralize.audio.loudness import LoudnessMeter
+from auralize.audio.overlap_save import OverlapSave
+from auralize.audio.portion import Portion
 from auralize.errors import AudioFileError
 from auralize.executors import WorkerError
+from auralize.filters.fir import design_run
+from auralize.filters.stream import max_taps
 from auralize.gains import LOUDNESS
+from auralize.outputs import sha256_of
 from auralize.renderer import stretch
 from auralize.renderer.batch import render_all
 from auralize.renderer.files import render
+from auralize.renderer.job import Job
 from auralize.renderer.options import RenderOptions
-from auralize.renderer.stretch import Maker, Stretch
-from auralize.renderer.take import Excerpt
+from auralize.renderer.stretch import Maker, Making, Stretch
+from auralize.renderer.take import Excerpt, Take
 from auralize.rig.reading import load_rig
+from support.meters import loudness, true_peak
 
 RIG = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
 RATE = 48_000
@@ -148,6 +156,72 @@ def test_steps_of_stretches_are_those_that_a_meter_has_ended(rate, cuts):
         last = end == cuts[-1]
         steps = Stretch(begin, end, last).steps(rate)
         assert steps == (ended[number], None if last else ended[number + 1])
+
+
+@pytest.mark.parametrize("by", ["here", "workers"])
+def test_what_is_clipped_is_counted_over_all_stretches(tmp_path, reel, stretches, monkeypatch, by):
+    """No gain lets anything clip: each portion says that it had 3."""
+    monkeypatch.setattr(Portion, "clipped", property(lambda _: 3))
+    source, options = noise(tmp_path / "noise.wav"), RenderOptions(signals=("receiving",))
+    with ProcessPoolExecutor(2, get_context("fork")) as pool:
+        pool = pool if by == "workers" else None
+        (output,) = render(source, reel, tmp_path / by, options, workers=pool).outputs
+    assert output.clipped == 3 * 5
+
+
+@pytest.mark.parametrize("seconds", [0.25, 3.0, "a stretch"])
+@pytest.mark.parametrize("by", ["here", "workers"])
+def test_the_source_is_measured_to_its_end_where_its_results_go_on(
+    tmp_path, reel, stretches, workers, seconds, by
+):
+    """It ends in a sine that is highest between samples, right at the end of a stretch or before."""
+    filters = [design_run(reel[0].network, reel[0].listen, RATE).receiving]
+    frames = OverlapSave(max_taps(filters), 1).frames if seconds == "a stretch" else seconds * RATE
+    at = np.arange(int(frames))
+    sound = np.sin(np.pi / 2 * at + np.pi / 4) * np.where(at < len(at) - 200, 0.01, 0.5)
+    sf.write(tmp_path / "tone.wav", sound, RATE, "PCM_24")
+    options = RenderOptions(signals=("receiving",), match=LOUDNESS, tail=9.0)
+    sound = sf.read(tmp_path / "tone.wav", always_2d=True)[0]
+    pool = workers if by == "workers" else None
+    done = render(tmp_path / "tone.wav", reel, tmp_path / by, options, workers=pool)
+    assert done.source_loudness == pytest.approx(loudness(sound), abs=1e-4)  # single precision
+    assert done.source_true_peak == pytest.approx(true_peak(sound), abs=1e-5)
+
+
+@pytest.mark.parametrize("more", [-1, 0, 1])
+def test_stretches_follow_each_other_to_the_end(tmp_path, reel, stretches, more):
+    """None is empty, and the last alone is the last, where the end is that of a stretch too."""
+    take = Take.of(noise(tmp_path / "noise.wav", seconds=0.1), Excerpt())
+    filters = [design_run(reel[0].network, reel[0].listen, RATE).receiving]
+    frames = 2 * OverlapSave(max_taps(filters), take.channels).frames + more
+    cut = Making(take, filters, [1.0], frames, False, True).stretches(True)
+    assert [one.begin for one in cut] == [0, *(one.end for one in cut[:-1])]
+    assert [one.last for one in cut] == [False] * (len(cut) - 1) + [True]
+    assert all(one.begin < one.end for one in cut)
+    assert (len(cut), cut[-1].end) == (2 + (more > 0), frames)
+
+
+@pytest.mark.parametrize(("more", "tail", "asked"), [(-1, 0.0, 0), (0, 0.0, 1), (-RATE, 1.0, 1)])
+def test_a_long_source_is_summed_up_by_a_worker(tmp_path, more, tail, asked):
+    """Where it has two stretches; a worker that is lost is told as one."""
+    source = noise(tmp_path / "noise.wav", seconds=0.1)
+    take = replace(Take.of(source, Excerpt()), frames=60 * RATE + more)
+    job = Job(take, [], RenderOptions(tail=tail), "PCM_24", {})
+    given = []
+
+    class Worker(Executor):
+        def submit(self, *work):
+            given.append(work)
+            return Future()
+
+    found = job.summed_by(Worker())
+    assert given == [(sha256_of, source)] * asked
+    assert job.summed_by(None) is job
+    if asked:
+        found.source_sum.set_exception(BrokenExecutor())
+        with pytest.raises(WorkerError):
+            _ = found.source_sha256
+    assert job.source_sha256 == sha256_of(source)
 
 
 def left_in(folder):

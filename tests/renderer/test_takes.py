@@ -82,6 +82,43 @@ def test_an_excerpt_shorter_than_its_fades_is_no_fault(tmp_path, choices, second
     assert sf.info(done.outputs[0].path).frames == max(1, round(seconds * RATE))
 
 
+@pytest.mark.parametrize(("begin", "end"), [(0, None), (0, 20_000), (5_000, 9_000), (100, 9_600)])
+@pytest.mark.parametrize("suffix", [".flac", ".wav"])
+def test_a_part_of_an_excerpt_is_the_same_of_what_is_decoded_from_its_first_frame_on(
+    tmp_path, begin, end, suffix
+):
+    """More than one block is read before it begins, and none of what lies behind it is given."""
+    whole = np.random.default_rng(5).integers(-(2**15), 2**15, 2 * RATE).astype(np.int16)
+    sf.write(tmp_path / f"tide{suffix}", whole, RATE, "PCM_16")
+    take = Take.of(tmp_path / f"tide{suffix}", Excerpt(0.9, 0.2))
+    fade = np.ones(9_600)
+    ramp = np.sin(0.5 * np.pi * (np.arange(480) + 0.5) / 480) ** 2
+    fade[:480], fade[-480:] = ramp, ramp[::-1]
+    wanted = (fade * whole[43_200:52_800] / 2.0**15)[begin:end]
+    got = np.concatenate(list(take.blocks(begin=begin, end=end)))[:, 0]
+    np.testing.assert_allclose(got, wanted, rtol=0, atol=1e-12)
+
+
+@pytest.mark.parametrize("frames", [3, 720, 959])
+def test_fades_of_a_short_excerpt_meet_in_its_midst(tmp_path, frames):
+    sf.write(tmp_path / "tide.wav", np.full(RATE, 0.5), RATE, "DOUBLE")
+    take = Take.of(tmp_path / "tide.wav", Excerpt(0.5, frames / RATE))
+    (got,) = (block[:, 0] for block in take.blocks())
+    half = frames // 2
+    ramp = 0.5 * np.sin(0.5 * np.pi * (np.arange(half) + 0.5) / half) ** 2
+    midst = [0.5] * (frames % 2)
+    np.testing.assert_allclose(got, [*ramp, *midst, *ramp[::-1]], rtol=0, atol=1e-12)
+
+
+def test_a_source_that_changes_at_its_last_block_is_refused(tmp_path):
+    take = Take.of(noise(tmp_path / "tide.wav", 0.1), Excerpt(0.05))
+    blocks = take.blocks()
+    assert len(next(blocks)) == take.frames
+    noise(tmp_path / "tide.wav", 0.1)
+    with pytest.raises(AudioFileError, match="changed or replaced"):
+        next(blocks)
+
+
 def test_an_excerpt_after_the_end_is_refused(tmp_path, choices):
     with pytest.raises(AudioFileError, match=r"ends at 0:01\.000; an excerpt must begin before"):
         render(noise(tmp_path / "tide.wav"), choices, tmp_path, RenderOptions(excerpt=Excerpt(1.0)))

@@ -7,7 +7,7 @@ import auralize as au
 from auralize.rig.stepped import SteppedValue
 from auralize.sweep.cases import Cases
 from auralize.sweep.crossed import as_crossed
-from auralize.sweep.requirement import Requirement
+from auralize.sweep.requirement import Requirement, cell, kept_share, measured_words
 from auralize.sweep.solving import solve_all
 from auralize.sweep.uncertain import UncertainValue
 
@@ -58,6 +58,39 @@ def test_the_figure_of_the_first_limit_is_marked_where_all_are_kept():
                 assert float(text.rstrip("*")) == pytest.approx(level, abs=0.00501)
                 keeps = level >= -0.5 and load / (ohm * metres) >= 30.0
                 assert text.endswith("*") is bool(keeps)
+
+
+@pytest.mark.parametrize(("below", "keeps"), [(0.0, True), (1e-9, False)])
+def test_what_is_just_at_its_limit_keeps_it(below, keeps):
+    """Marked in the table, and counted, at every limit."""
+    cases = Cases((SteppedValue.of(LENGTH, 100), SteppedValue.of(SIZE, 100)), (), 1)
+    found = solve_all(RIG, RIG.pick([]), cases)[:1]
+    largest = [
+        Requirement("loss", -float(found[0].worst_loss_db.min()) * (1.0 - below)),
+        Requirement("heat", float(found[0].cable_share.max()) * (1.0 - below)),
+        Requirement("damping", float(found[0].damping_factor.min()) * (1.0 + below)),
+    ]
+    for limit in largest[:2]:
+        assert as_crossed(cases, found, [limit]).count("*") == 1 + 5 + keeps  # one in the head
+        assert kept_share(found[0], [limit]) == (1.0 if keeps else 5 / 6)
+    assert kept_share(found[0], largest) == (1.0 if keeps else 5 / 6)
+
+
+@pytest.mark.parametrize(
+    ("kind", "limit", "tag"),
+    [
+        ("loss", 0.35001, "loss-0.35001dB"),
+        ("heat", 0.012345, "heat-1.2345percent"),
+        ("damping", 20.001, "damping-20.001"),
+    ],
+)
+def test_limits_that_differ_are_named_apart(kind, limit, tag):
+    assert Requirement(kind, limit).tag == tag
+
+
+def test_silence_is_no_number_of_decibels():
+    assert measured_words(np.inf, "deviation") == cell(np.inf, "deviation")
+    assert measured_words(1.0, "deviation").endswith("1.00 dB")
 
 
 def test_without_a_limit_it_is_the_loss_at_the_reference():
