@@ -13,7 +13,7 @@ import pytest
 from auralize import files
 from auralize.audio.writer import AudioWriter
 from auralize.errors import AudioFileError, AuralizeError, FileError
-from auralize.outputs import GrowingSum
+from auralize.outputs import GrowingSum, sha256_of
 
 Write = Callable[[Path], None]
 
@@ -315,8 +315,10 @@ def test_the_sum_of_a_file_that_grows_is_that_of_the_whole(tmp_path: Path) -> No
     """Of any end, and though what lies behind that is written later."""
     path, content = tmp_path / "a.wav", np.random.default_rng(1).bytes(600_001)
     growing = GrowingSum(path)
-    with pytest.raises(FileError, match="cannot be read: no such file"):
+    with pytest.raises(FileNotFoundError):
         growing.up_to(1)
+    with pytest.raises(FileError, match="cannot be read: no such file"):
+        sha256_of(path)
     for end in (44, 44, 300_000, 300_001, 570_000):
         path.write_bytes(content[:end] + bytes(600_001 - end))
         growing.up_to(end)
