@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import logging
 import os
 import shutil
 import signal
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import (
@@ -19,6 +21,7 @@ from concurrent.futures import (
 )
 from contextlib import nullcontext
 from dataclasses import replace
+from multiprocessing import active_children
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
@@ -324,6 +327,52 @@ def test_processes_end_with_the_one_that_began_them_though_it_is_killed() -> Non
     while runs(child) and time.monotonic() < deadline:
         time.sleep(0.01)
     assert not runs(child)
+
+
+def by_fork(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two processes, as commands begin them where nothing else runs."""
+    monkeypatch.setattr(executors, "processors", lambda: 2)
+    monkeypatch.setattr(threading, "active_count", lambda: 1)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="forks")
+@pytest.mark.parametrize("allowed", [0, 1])
+def test_where_the_system_lets_no_processes_begin_this_one_does_the_work(
+    monkeypatch: pytest.MonkeyPatch, allowed: int
+) -> None:
+    left, fork = [True] * allowed, os.fork
+
+    def forked() -> int:
+        if not left:
+            raise BlockingIOError(errno.EAGAIN, os.strerror(errno.EAGAIN))
+        left.pop()
+        return fork()
+
+    by_fork(monkeypatch)
+    monkeypatch.setattr(os, "fork", forked)
+    before = active_children()
+    with executors.Processes() as pool:
+        assert pool.submit(os.getpid).result() == os.getpid()
+        with pytest.raises(ZeroDivisionError):
+            pool.submit(divmod, 1, 0).result()
+    for child in set(active_children()).difference(before):
+        child.join(30.0)
+        assert child.exitcode == -signal.SIGKILL
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="forks")
+def test_processes_leave_signals_to_the_one_that_began_them_and_to_none_work_is_sent_once_lost(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    by_fork(monkeypatch)
+    with executors.Processes() as pool:
+        for number in (signal.SIGINT, signal.SIGHUP):
+            assert pool.submit(signal.getsignal, number).result() == signal.SIG_IGN
+        assert pool.submit(signal.getsignal, signal.SIGTERM).result() == signal.SIG_DFL
+        with pytest.raises(WorkerError, match="a worker has ended"):
+            executors.result_of(pool.submit(os._exit, 1))
+        with pytest.raises(WorkerError, match="a worker has ended"):
+            pool.submit(os.getpid)
 
 
 def test_a_sweep_goes_on_where_workers_were_lost(
