@@ -222,6 +222,8 @@ def _carried_out_here(
 
         try:
             yield job, carried_out(job, designs, share, workers)
+        except WorkerError as error:
+            raise WorkerError(f"{error}; what is finished stays") from None
         except AuralizeError as error:
             yield job, error
         before += job.frames

@@ -17,7 +17,7 @@ from auralize.audio.loudness import LoudnessMeter
 from auralize.errors import AudioFileError
 from auralize.executors import WorkerError
 from auralize.gains import LOUDNESS
-from auralize.renderer import stretch
+from auralize.renderer import job, stretch
 from auralize.renderer.batch import render_all
 from auralize.renderer.files import render
 from auralize.renderer.options import RenderOptions
@@ -162,6 +162,18 @@ def test_a_worker_that_is_lost_leaves_nothing(tmp_path, reel, stretches, monkeyp
         pytest.raises(WorkerError, match="a worker has ended"),
     ):
         render(source, reel, tmp_path / "out", RenderOptions(), workers=pool)
+    assert left_in(tmp_path / "out") == []
+
+
+def test_once_a_worker_is_lost_no_other_sound_is_begun(tmp_path, stretches, monkeypatch):
+    monkeypatch.setattr(job, "STRETCH", 0.1)
+    sources = [noise(tmp_path / f"{name}.wav", seconds=3.0) for name in ("bells", "gulls")]
+    monkeypatch.setattr(Maker, "make", lambda *_: os.kill(os.getpid(), signal.SIGKILL))
+    with (
+        ProcessPoolExecutor(1, get_context("fork")) as pool,
+        pytest.raises(WorkerError, match="a worker has ended; what is finished stays"),
+    ):
+        render_all(sources, load_rig(RIG), tmp_path / "out", RenderOptions(), workers=pool)
     assert left_in(tmp_path / "out") == []
 
 
