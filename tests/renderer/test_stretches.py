@@ -177,6 +177,17 @@ def test_once_a_worker_is_lost_no_other_sound_is_begun(tmp_path, stretches, monk
     assert left_in(tmp_path / "out") == []
 
 
+def test_workers_that_are_ended_in_the_midst_of_short_sounds_leave_nothing(tmp_path, monkeypatch):
+    sources = [noise(tmp_path / f"{name}.wav", seconds=1.0) for name in ("bells", "gulls", "rope")]
+    monkeypatch.setattr(Maker, "make", lambda *_: os.kill(os.getpid(), signal.SIGTERM))
+    with (
+        ProcessPoolExecutor(2, get_context("fork")) as pool,
+        pytest.raises(WorkerError, match="a worker has ended; what is finished stays"),
+    ):
+        render_all(sources, load_rig(RIG), tmp_path / "out", RenderOptions(), workers=pool)
+    assert not (tmp_path / "out").exists()
+
+
 def test_what_a_worker_finds_wrong_is_told_here(tmp_path, reel, stretches, workers):
     """The source becomes shorter once it is being made."""
     source = noise(tmp_path / "noise.wav")
