@@ -126,6 +126,8 @@ def _begun() -> Executor:
     """Processes at work; where the system lets none begin, this one does all."""
     from multiprocessing import active_children
 
+    if not _lets_begin(2 * processors() + 2):
+        return _Here()
     before = active_children()
     try:
         # Until they leave signals to us: a process that has only just begun would tell of one.
@@ -138,6 +140,25 @@ def _begun() -> Executor:
         for child in set(active_children()).difference(before):
             child.kill()
         return _Here()
+
+
+def _lets_begin(count: int) -> bool:
+    """Whether the system lets so many more processes or threads begin. A pool has one of each for every
+    worker, and two threads; it waits for ever where the last cannot begin."""
+    done = threading.Event()
+    begun = list[threading.Thread]()
+    try:
+        for _ in range(count):
+            thread = threading.Thread(target=done.wait)
+            thread.start()
+            begun.append(thread)
+    except RuntimeError:
+        return False
+    finally:
+        done.set()
+        for thread in begun:
+            thread.join()
+    return True
 
 
 def _processes() -> Executor:

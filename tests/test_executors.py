@@ -360,6 +360,24 @@ def test_where_the_system_lets_no_processes_begin_this_one_does_the_work(
         assert child.exitcode == -signal.SIGKILL
 
 
+def test_where_threads_are_few_no_process_begins(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of the six that two workers need; a pool whose last thread cannot begin waits for ever."""
+    left, start = [True] * 5, threading.Thread.start
+
+    def started(thread: threading.Thread) -> None:
+        if not left:
+            raise RuntimeError("can't start new thread")
+        left.pop()
+        start(thread)
+
+    by_fork(monkeypatch)
+    monkeypatch.setattr(threading.Thread, "start", started)
+    threads = set(threading.enumerate())
+    with executors.Processes() as pool:
+        assert pool.submit(os.getpid).result() == os.getpid()
+    assert set(threading.enumerate()) == threads
+
+
 @pytest.mark.skipif(sys.platform != "linux", reason="forks")
 def test_processes_leave_signals_to_the_one_that_began_them_and_to_none_work_is_sent_once_lost(
     monkeypatch: pytest.MonkeyPatch,
