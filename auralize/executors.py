@@ -103,8 +103,10 @@ class Processes(Executor):
             raise WorkerError(_ENDED) from None
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
+        """Who stops the program twice waits as well: it ends when none of them works any more."""
         if self._begun is not None:
-            self._begun.shutdown(wait, cancel_futures=cancel_futures)
+            with signals_held():
+                self._begun.shutdown(wait, cancel_futures=cancel_futures)
 
     def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
         self.shutdown(cancel_futures=kind is not None)

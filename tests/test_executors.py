@@ -393,6 +393,21 @@ def test_processes_leave_signals_to_the_one_that_began_them_and_to_none_work_is_
             pool.submit(os.getpid)
 
 
+def _stopping_thrice() -> None:
+    for _ in range(3):
+        os.kill(os.getppid(), signal.SIGINT)
+        time.sleep(0.05)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="forks")
+def test_who_stops_again_while_processes_end_leaves_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    by_fork(monkeypatch)
+    before = set(active_children())
+    with pytest.raises(KeyboardInterrupt), executors.Processes() as pool:
+        pool.submit(_stopping_thrice).result()
+    assert set(active_children()) <= before
+
+
 def test_a_sweep_goes_on_where_workers_were_lost(
     in_eights: dict[str, bytes], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
