@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Final, ParamSpec, TypeVar
 from warnings import catch_warnings, simplefilter
 
 from auralize.errors import AuralizeError, RequestError, one_line
+from auralize.files import STOPPING, signals_held
 
 if TYPE_CHECKING:
     from distributed import Client
@@ -32,6 +33,8 @@ THIS: Final = one_line(platform.node())
 """What this machine is called, for those who read of it on another."""
 _MAKERS: Final = ("auralize", "numpy", "scipy", "soundfile")
 """Packages that have a hand in what a result is."""
+
+_ENDED: Final = "a worker has ended"
 
 _ADDRESS: Final = re.compile(r"((tcp|tls)://)?[^/\s]+:\d+")
 
@@ -69,7 +72,7 @@ def result_of(future: Future[T]) -> T:
     except CancelledError:
         why = "the scheduler of the workers was lost"
     except BrokenExecutor:
-        why = "a worker has ended"
+        why = _ENDED
     except Exception as error:
         if type(error).__module__.partition(".")[0] != "distributed":
             raise
@@ -93,18 +96,71 @@ class Processes(Executor):
 
     def submit(self, work: Callable[P, T], /, *given: P.args, **named: P.kwargs) -> Future[T]:
         if self._begun is None:
-            self._begun = _processes()
-            with catch_warnings():  # of threads that NumPy's products have, and which hold nothing
-                simplefilter("ignore", DeprecationWarning)
-                return self._begun.submit(work, *given, **named)
-        return self._begun.submit(work, *given, **named)
+            self._begun = _begun()
+        try:
+            return self._begun.submit(work, *given, **named)
+        except BrokenExecutor:
+            raise WorkerError(_ENDED) from None
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
+        """Who stops the program twice waits as well: it ends when none of them works any more."""
         if self._begun is not None:
-            self._begun.shutdown(wait, cancel_futures=cancel_futures)
+            with signals_held():
+                self._begun.shutdown(wait, cancel_futures=cancel_futures)
 
     def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
         self.shutdown(cancel_futures=kind is not None)
+
+
+class _Here(Executor):
+    """Does at once what it is given."""
+
+    def submit(self, work: Callable[P, T], /, *given: P.args, **named: P.kwargs) -> Future[T]:
+        future: Future[T] = Future()
+        try:
+            future.set_result(work(*given, **named))
+        except Exception as error:
+            future.set_exception(error)
+        return future
+
+
+def _begun() -> Executor:
+    """Processes at work; where the system lets none begin, this one does all."""
+    from multiprocessing import active_children
+
+    if not _lets_begin(2 * processors() + 2):
+        return _Here()
+    before = active_children()
+    try:
+        # Until they leave signals to us: a process that has only just begun would tell of one.
+        with signals_held(), catch_warnings():
+            simplefilter("ignore", DeprecationWarning)  # of NumPy's threads, which hold nothing
+            pool = _processes()
+            pool.submit(int)
+            return pool
+    except (ImportError, NotImplementedError, OSError):  # no semaphores, memory, or processes left
+        for child in set(active_children()).difference(before):
+            child.kill()
+        return _Here()
+
+
+def _lets_begin(count: int) -> bool:
+    """Whether the system lets so many more processes or threads begin. A pool has one of each for every
+    worker, and two threads; it waits for ever where the last cannot begin."""
+    done = threading.Event()
+    begun = list[threading.Thread]()
+    try:
+        for _ in range(count):
+            thread = threading.Thread(target=done.wait)
+            thread.start()
+            begun.append(thread)
+    except RuntimeError:
+        return False
+    finally:
+        done.set()
+        for thread in begun:
+            thread.join()
+    return True
 
 
 def _processes() -> Executor:
@@ -118,11 +174,12 @@ def _processes() -> Executor:
 
 
 def _end_with_parent() -> None:
-    """Leave Ctrl-C to the parent, which may be killed and then tells nobody."""
+    """Leave Ctrl-C, and a terminal's end, to the parent, which may be killed and then tells nobody."""
     from multiprocessing import parent_process
 
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    for number in STOPPING:
+        ended = number == signal.SIGTERM
+        signal.signal(number, signal.SIG_DFL if ended else signal.SIG_IGN)
     parent = parent_process()
     assert parent is not None
 

@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 
 import auralize
+from auralize.commands import keys
+from auralize.commands.main import main
 from auralize.errors import AuralizeError
 
 ROOT = Path(__file__).parents[1]
@@ -55,3 +57,23 @@ def test_nothing_raises_the_root_itself() -> None:
         and node.func.id == "AuralizeError"
     ]
     assert not raised
+
+
+@pytest.mark.parametrize(
+    ("error", "lacking"),
+    [(MemoryError(), "memory"), (RuntimeError("can't start new thread"), "threads")],
+)
+def test_what_the_system_does_not_let_us_have_is_a_sentence(
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    error: Exception,
+    lacking: str,
+) -> None:
+    def refused(_: object) -> None:
+        raise error
+
+    monkeypatch.setattr(keys, "run", refused)
+    assert main(["keys"]) == 2
+    assert capsys.readouterr().err == (
+        f"auralize: the system lets this program have no more {lacking} (ulimit)\n"
+    )

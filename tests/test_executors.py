@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import concurrent.futures
+import errno
 import io
 import logging
 import os
@@ -21,6 +22,7 @@ from concurrent.futures import (
 )
 from contextlib import nullcontext, suppress
 from dataclasses import replace
+from multiprocessing import active_children
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
@@ -378,6 +380,85 @@ def test_one_process_for_each_processor_without_what_other_threads_hold(
     ((count, way, _),) = asked
     fits = sys.platform == "linux" and threads_here == 1
     assert (count, way.get_start_method()) == (7, "fork" if fits else "spawn")
+
+
+def by_fork(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two processes, as commands begin them where nothing else runs."""
+    monkeypatch.setattr(executors, "processors", lambda: 2)
+    monkeypatch.setattr(threading, "active_count", lambda: 1)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="forks")
+@pytest.mark.parametrize("allowed", [0, 1])
+def test_where_the_system_lets_no_processes_begin_this_one_does_the_work(
+    monkeypatch: pytest.MonkeyPatch, allowed: int
+) -> None:
+    left, fork = [True] * allowed, os.fork
+
+    def forked() -> int:
+        if not left:
+            raise BlockingIOError(errno.EAGAIN, os.strerror(errno.EAGAIN))
+        left.pop()
+        return fork()
+
+    by_fork(monkeypatch)
+    monkeypatch.setattr(os, "fork", forked)
+    before = active_children()
+    with executors.Processes() as pool:
+        assert pool.submit(os.getpid).result() == os.getpid()
+        with pytest.raises(ZeroDivisionError):
+            pool.submit(divmod, 1, 0).result()
+    for child in set(active_children()).difference(before):
+        child.join(30.0)
+        assert child.exitcode == -signal.SIGKILL
+
+
+def test_where_threads_are_few_no_process_begins(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of the six that two workers need; a pool whose last thread cannot begin waits for ever."""
+    left, start = [True] * 5, threading.Thread.start
+
+    def started(thread: threading.Thread) -> None:
+        if not left:
+            raise RuntimeError("can't start new thread")
+        left.pop()
+        start(thread)
+
+    by_fork(monkeypatch)
+    monkeypatch.setattr(threading.Thread, "start", started)
+    threads = set(threading.enumerate())
+    with executors.Processes() as pool:
+        assert pool.submit(os.getpid).result() == os.getpid()
+    assert set(threading.enumerate()) == threads
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="forks")
+def test_processes_leave_signals_to_the_one_that_began_them_and_to_none_work_is_sent_once_lost(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    by_fork(monkeypatch)
+    with executors.Processes() as pool:
+        for number in (signal.SIGINT, signal.SIGHUP):
+            assert pool.submit(signal.getsignal, number).result() == signal.SIG_IGN
+        assert pool.submit(signal.getsignal, signal.SIGTERM).result() == signal.SIG_DFL
+        with pytest.raises(WorkerError, match="a worker has ended"):
+            executors.result_of(pool.submit(os._exit, 1))
+        with pytest.raises(WorkerError, match="a worker has ended"):
+            pool.submit(os.getpid)
+
+
+def _stopping_thrice() -> None:
+    for _ in range(3):
+        os.kill(os.getppid(), signal.SIGINT)
+        time.sleep(0.05)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="forks")
+def test_who_stops_again_while_processes_end_leaves_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    by_fork(monkeypatch)
+    before = set(active_children())
+    with pytest.raises(KeyboardInterrupt), executors.Processes() as pool:
+        pool.submit(_stopping_thrice).result()
+    assert set(active_children()) <= before
 
 
 def test_a_sweep_goes_on_where_workers_were_lost(

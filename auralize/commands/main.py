@@ -34,6 +34,15 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(f"auralize: the output cannot be written: {reason}", file=sys.stderr)
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # what is left in its buffer
         return ExitCode.BAD_INPUT
+    except (MemoryError, RuntimeError) as error:
+        lacking = "memory" if isinstance(error, MemoryError) else "threads"
+        if lacking == "threads" and "start new thread" not in str(error):
+            raise
+        print(
+            f"auralize: the system lets this program have no more {lacking} (ulimit)",
+            file=sys.stderr,
+        )
+        return ExitCode.BAD_INPUT
     except KeyboardInterrupt as stopped:
         left = str(stopped) or "nothing partial is left behind"
         print(f"auralize: stopped; {left}", file=sys.stderr)

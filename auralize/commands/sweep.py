@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import math
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -192,6 +193,16 @@ def _options(arguments: argparse.Namespace, asked: AskedSweep) -> SweepOptions:
     )
 
 
+def _prices(texts: Sequence[str]) -> dict[str, float]:
+    prices: dict[str, float] = {}
+    for cable, price in map(_price, texts):
+        if prices.setdefault(cable, price) != price:
+            raise RequestError(
+                f"--price: {prices[cable]:g} and {price:g} were found for {cable}; right is one price"
+            )
+    return prices
+
+
 def _price(text: str) -> tuple[str, float]:
     cable, _, price = text.rpartition("=")
     number = number_or_nan(price)
@@ -210,7 +221,7 @@ def _asked(arguments: argparse.Namespace) -> AskedSweep:
         _whole("--draws", arguments.draws, 1, MOST_CASES),
         _whole("--seed", arguments.seed, 0, 2**32 - 1),
         limits(arguments),
-        dict(map(_price, arguments.price)),
+        _prices(arguments.price),
     )
     if arguments.varied is None:
         return by_options

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import Executor
-from contextlib import closing
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
@@ -30,6 +30,7 @@ from auralize.renderer.options import RenderOptions, signals_of
 from auralize.renderer.parts import Progress
 from auralize.rig.choice import Choice
 from auralize.rig.reading import Rig
+from auralize.temporaries import sweep
 
 if TYPE_CHECKING:
     from auralize.renderer.sent import Outcome
@@ -112,7 +113,7 @@ def render_all(
     """Each source as `render` does it, filters being designed once; one that fails does not stop the rest.
 
     Of those that are rendered here each is shared by ``workers``, which must see the files of this machine;
-    several that are too short for that are given to one each.
+    several that are too short for that are given to one each. What ends this early ends them, too.
     Of each that is done ``told`` hears, in the order of the sources. With an ``executor`` its workers render,
     one source each at a time, and are sent the text of a Rig; the results are the same. Raises AuralizeError
     before anything is done where a file is in the way, and for a folder that cannot be made; WorkerError
@@ -124,7 +125,7 @@ def render_all(
     jobs = _prepared(sources, every, folder, options, batch)
     frames, done = sum(job.frames for job in jobs), 0
     turns = _Turns(jobs, told)
-    with made_folder(folder), turns:
+    with made_folder(folder), _swept(folder, workers), turns:
         outcomes = _outcomes(jobs, choices, folder, progress, executor, workers)
         with closing(outcomes):
             for job, outcome in outcomes:
@@ -159,6 +160,18 @@ def _outcomes(
     from auralize.renderer.sent import carried_out_by  # only where workers do it
 
     return carried_out_by(executor, choices, jobs, folder)
+
+
+@contextmanager
+def _swept(folder: Path, workers: Executor | None) -> Iterator[None]:
+    """Let what workers had begun that were ended from outside go, once all of them have ended."""
+    try:
+        yield
+    except BaseException:
+        if workers is not None:
+            workers.shutdown(cancel_futures=True)
+            sweep(folder)
+        raise
 
 
 class _Turns:
@@ -222,6 +235,8 @@ def _carried_out_here(
 
         try:
             yield job, carried_out(job, designs, share, workers)
+        except WorkerError as error:
+            raise WorkerError(f"{error}; what is finished stays") from None
         except AuralizeError as error:
             yield job, error
         before += job.frames

@@ -23,7 +23,7 @@ from auralize.filters.fir import design_run
 from auralize.filters.stream import max_taps
 from auralize.gains import LOUDNESS
 from auralize.outputs import sha256_of
-from auralize.renderer import stretch
+from auralize.renderer import job, stretch
 from auralize.renderer.batch import render_all
 from auralize.renderer.files import render
 from auralize.renderer.job import Job
@@ -237,6 +237,29 @@ def test_a_worker_that_is_lost_leaves_nothing(tmp_path, reel, stretches, monkeyp
     ):
         render(source, reel, tmp_path / "out", RenderOptions(), workers=pool)
     assert left_in(tmp_path / "out") == []
+
+
+def test_once_a_worker_is_lost_no_other_sound_is_begun(tmp_path, stretches, monkeypatch):
+    monkeypatch.setattr(job, "STRETCH", 0.1)
+    sources = [noise(tmp_path / f"{name}.wav", seconds=3.0) for name in ("bells", "gulls")]
+    monkeypatch.setattr(Maker, "make", lambda *_: os.kill(os.getpid(), signal.SIGKILL))
+    with (
+        ProcessPoolExecutor(1, get_context("fork")) as pool,
+        pytest.raises(WorkerError, match="a worker has ended; what is finished stays"),
+    ):
+        render_all(sources, load_rig(RIG), tmp_path / "out", RenderOptions(), workers=pool)
+    assert left_in(tmp_path / "out") == []
+
+
+def test_workers_that_are_ended_in_the_midst_of_short_sounds_leave_nothing(tmp_path, monkeypatch):
+    sources = [noise(tmp_path / f"{name}.wav", seconds=1.0) for name in ("bells", "gulls", "rope")]
+    monkeypatch.setattr(Maker, "make", lambda *_: os.kill(os.getpid(), signal.SIGTERM))
+    with (
+        ProcessPoolExecutor(2, get_context("fork")) as pool,
+        pytest.raises(WorkerError, match="a worker has ended; what is finished stays"),
+    ):
+        render_all(sources, load_rig(RIG), tmp_path / "out", RenderOptions(), workers=pool)
+    assert not (tmp_path / "out").exists()
 
 
 def test_what_a_worker_finds_wrong_is_told_here(tmp_path, reel, stretches, workers):

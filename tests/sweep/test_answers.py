@@ -179,6 +179,10 @@ def test_the_help_fits_a_terminal(capsys, monkeypatch):
         ((*PRICES, "--damping", "1 dB"), "--damping: '1 dB' was found; right is a factor such as"),
         (("--price", "thin", "--loss", "1 dB"), "--price: 'thin' was found; right is"),
         (("--price", "thin=1", "--loss", "1 dB"), "price: cable 'thick' has none"),
+        (
+            (*PRICES, "--price", "thin=2", "--loss", "1 dB"),
+            "--price: 1.2 and 2 were found for thin",
+        ),
     ],
 )
 def test_what_cannot_be_asked_is_refused(capsys, options, right):
