@@ -3,11 +3,21 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
-from auralize.circuit.sizing import SHORTEST_RUN
+from auralize.circuit.sizing import (
+    SHORTEST_RUN,
+    Measure,
+    counted,
+    departure,
+    only,
+    transformers_alone,
+    without_resistance,
+)
 from auralize.commands.main import main
 from auralize.figures.fit import Fit, fit
 from auralize.figures.fit_text import as_fits
@@ -250,3 +260,33 @@ def test_a_cable_has_a_size_and_no_length(
     assert "60 m (197 ft)" in printed
     assert "longest" not in printed
     assert "damping factor of 10 or more, at DC" in printed
+
+
+def test_what_a_lay_adds_is_part_of_its_run(tmp_path: Path) -> None:
+    """Lost with it, and its resistance with that of the copper."""
+    (tmp_path / "rig.toml").write_text(RIG.format(**PLAIN))
+    (choice,) = load_rig(tmp_path / "rig.toml").pick([])
+    run = replace(choice.network.runs["sluice"], added=lambda f: np.full((2, len(f)), 1.0 + 2.0j))
+    network, f = replace(choice.network, runs={"sluice": run}), np.array([100.0, 10_000.0])
+    assert np.abs(only(network).runs["sluice"].series(f)).max() < 1e-9
+    kept = only(network, runs=["sluice"]).runs["sluice"]
+    np.testing.assert_array_equal(kept.series(f), run.series(f))
+    bare = without_resistance(network, ["sluice"]).runs["sluice"]
+    np.testing.assert_array_equal(bare.series(f), 1j * run.series(f).imag)
+    np.testing.assert_array_equal(bare.by_conductor(f), 1j * run.by_conductor(f).imag)
+    assert transformers_alone(network).amplifier is network.amplifier
+
+
+def test_the_worst_is_at_the_lowest_of_several_frequencies(tmp_path: Path) -> None:
+    (tmp_path / "rig.toml").write_text(RIG.format(**PLAIN))
+    (choice,) = load_rig(tmp_path / "rig.toml").pick([])
+    measure = Measure(np.array([20.0, 100.0, 1000.0]), lambda _: np.array([1.0, 3.0, 3.0]))
+    assert (measure(choice.network), measure.worst(choice.network)) == (3.0, 100.0)
+
+
+def test_silence_of_what_is_not_to_count_takes_nothing_off() -> None:
+    """Of a transformer at 0 Hz, as of all behind it."""
+    loss, own = np.array([-3.0, -np.inf, -3.0]), np.array([-1.0, -np.inf, -np.inf])
+    np.testing.assert_array_equal(counted(loss, own), [-2.0, -np.inf, -3.0])
+    levels = np.array([[-3.0, -1.0, -4.0], [-np.inf, -1.0, -4.0], [-3.0, -1.0, -np.inf]])
+    np.testing.assert_array_equal(departure(levels), [[2.0, 1.0], [np.inf] * 2, [np.inf] * 2])

@@ -6,11 +6,13 @@ import numpy as np
 import pytest
 import soundfile as sf
 
+from auralize.audio.writer import AudioWriter
 from auralize.filters.fir import design_run
 from auralize.gains import LOUDNESS
 from auralize.renderer.files import render
 from auralize.renderer.options import RenderOptions
-from auralize.renderer.take import Take
+from auralize.renderer.stretch import Maker, Making, Outlet, Stretch
+from auralize.renderer.take import Excerpt, Take
 from auralize.rig.reading import load_rig
 
 RIG = Path(__file__).parents[2] / "audio_demo" / "saltmarsh.toml"
@@ -98,3 +100,26 @@ def test_loud_sounds_are_as_exact_as_soft_ones(tmp_path, reel, signal, level, fr
     wanted = 10 ** (output.gains.total / 20) * whole[fir.delay :][: len(taken)]
     found = sf.read(output.path, always_2d=True)[0]
     assert np.abs(found - wanted).max() <= 2 * LSB_24
+
+
+def test_double_precision_is_kept_where_it_is_asked_for(tmp_path, reel):
+    """In one pass and in double; single precision would be off by 1e-8."""
+    source = tmp_path / "noise.wav"
+    taken = np.random.default_rng(7).uniform(-0.1, 0.1, RATE)
+    sf.write(source, taken, RATE, "DOUBLE")
+    options = RenderOptions(signals=("receiving",), makeup=0.0, depth="DOUBLE")
+    (output,) = render(source, reel, tmp_path, options).outputs
+    fir = design_run(reel[0].network, reel[0].listen, RATE).receiving
+    wanted = 10 ** (output.gains.total / 20) * np.convolve(taken, fir.taps)[fir.delay :][:RATE]
+    # Rounding of transforms: some 2**-52 for each of 20 stages.
+    np.testing.assert_allclose(sf.read(output.path)[0], wanted, rtol=0, atol=1e-14)
+
+
+@pytest.mark.parametrize("measures", [False, True])
+def test_only_where_gains_are_still_open_a_peak_asks_for_another_pass(tmp_path, reel, measures):
+    take = Take.of(tone(tmp_path / "tone.wav", 0.9, frames=RATE), Excerpt())
+    fir = design_run(reel[0].network, reel[0].listen, RATE).receiving
+    making = Making(take, [fir], [2.0], RATE, False, measures)
+    with AudioWriter(tmp_path / "out.wav", RATE, 2, "PCM_24", RATE) as writer:
+        made = Maker(making).make(Stretch(0, RATE, True), {0: Outlet(writer, 2.0)})
+    assert made.passed is measures
