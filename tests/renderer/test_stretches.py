@@ -18,7 +18,7 @@ from auralize.audio.loudness import LoudnessMeter
 from auralize.audio.overlap_save import OverlapSave
 from auralize.audio.portion import Portion
 from auralize.errors import AudioFileError
-from auralize.executors import WorkerError
+from auralize.executors import WorkerError, _end_with_parent
 from auralize.filters.fir import design_run
 from auralize.filters.stream import max_taps
 from auralize.gains import LOUDNESS
@@ -255,7 +255,7 @@ def test_workers_that_are_ended_in_the_midst_of_short_sounds_leave_nothing(tmp_p
     sources = [noise(tmp_path / f"{name}.wav", seconds=1.0) for name in ("bells", "gulls", "rope")]
     monkeypatch.setattr(Maker, "make", lambda *_: os.kill(os.getpid(), signal.SIGTERM))
     with (
-        ProcessPoolExecutor(2, get_context("fork")) as pool,
+        ProcessPoolExecutor(2, get_context("fork"), _end_with_parent) as pool,
         pytest.raises(WorkerError, match="a worker has ended; what is finished stays"),
     ):
         render_all(sources, load_rig(RIG), tmp_path / "out", RenderOptions(), workers=pool)
