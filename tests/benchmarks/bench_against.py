@@ -202,14 +202,15 @@ def six(asked: argparse.Namespace, folder: Path) -> Found:
 
 def loudness(asked: argparse.Namespace, folder: Path) -> Found:
     """The meter alone on an array, in one process with pyloudnorm."""
-    mine, others, apart = columns(inside("loudness", asked.minutes, asked.rounds + 1))
-    ours = Timing("auralize's loudness meter", seconds=mine)
+    mine, double, others, apart = columns(inside("loudness", asked.minutes, asked.rounds + 1))
+    ours = Timing("auralize, loudness alone", seconds=mine)
+    exact = Timing("auralize, in double precision", seconds=double)
     theirs = Timing("pyloudnorm", seconds=others)
     bars = [
         Bar("loudness alone, of the time of pyloudnorm", ours.ratio(theirs), 0.2),
         Bar("apart, LU", max(map(abs, apart)), 0.1),
     ]
-    return [ours, theirs], bars
+    return [ours, exact, theirs], bars
 
 
 def design(asked: argparse.Namespace, folder: Path) -> Found:
