@@ -7,7 +7,7 @@ from typing import Final
 from textual.screen import Screen
 
 from auralize.errors import AuralizeError
-from auralize.live.places import Destination, Marker, Stretch
+from auralize.live.places import Destination, Loop, Marker
 from auralize.live.protocol import EngineLike
 
 from .bindings import PLAYING
@@ -68,11 +68,11 @@ class PlayerScreen(Screen[None]):
         length = self.engine.status().length
         self.app.push_screen(PlacesScreen(self.markers, length), self._go)
 
-    def _go(self, place: Destination | Stretch | Marker | None) -> None:
+    def _go(self, place: Destination | Loop | Marker | None) -> None:
         if isinstance(place, Destination):
             self.engine.seek(place.seconds)
             self.say(f"At {clock(place.seconds)}")
-        elif isinstance(place, Stretch):
+        elif isinstance(place, Loop):
             self._loop(place.start, place.end)
         elif isinstance(place, Marker):
             self.markers[place.name] = self.engine.status().position

@@ -21,7 +21,7 @@ class Destination:
 
 
 @dataclass(frozen=True)
-class Stretch:
+class Loop:
     """From one second to another, to be played again and again."""
 
     start: float
@@ -50,9 +50,7 @@ def moment(text: str) -> float:
     return found if found >= 0.0 else math.nan
 
 
-def place_of(
-    text: str, markers: Mapping[str, float], length: float
-) -> Destination | Stretch | Marker:
+def place_of(text: str, markers: Mapping[str, float], length: float) -> Destination | Loop | Marker:
     """What a typed text asks for in a programme of ``length`` s; raises RequestError."""
     text = text.strip()
     if text in markers:
@@ -62,7 +60,7 @@ def place_of(
     start, between, end = text.partition(BETWEEN)
     if between:
         one, other = sorted(_known(part.strip(), markers, length) for part in (start, end))
-        return Stretch(one, other)
+        return Loop(one, other)
     if not text or not text.isprintable() or text[0].isdecimal():
         raise RequestError(
             f"{text!r} was found; right is a time such as 1:05.3 or 65.3 s, a name that does not "

@@ -63,7 +63,7 @@ def test_ctrl_c_while_measuring_says_so_and_nothing_else(
     bench: Bench, minutes: Making, long_render: Callable[..., subprocess.Popen[str]]
 ) -> None:
     """After more than the two seconds from which on a terminal, and only a terminal, sees progress."""
-    process = long_render(minutes(60))
+    process = long_render(minutes(400))
     time.sleep(2.5)
     assert process.poll() is None, "the programme was too short for this test"
     process.send_signal(signal.SIGINT)
@@ -91,7 +91,7 @@ def test_a_terminal_sees_progress_and_it_is_wiped(
     bench: Bench, minutes: Making, long_render: Callable[..., subprocess.Popen[str]]
 ) -> None:
     ours, theirs = pty.openpty()
-    process = long_render(minutes(60), stderr=theirs)
+    process = long_render(minutes(400), stderr=theirs)
     os.close(theirs)
     seen = ""
     while "s left" not in seen:
