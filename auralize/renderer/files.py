@@ -7,9 +7,8 @@ is written in a second pass. Outputs are aligned with the source to the sample.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
-from concurrent.futures import Executor, ThreadPoolExecutor
+from concurrent.futures import Executor
 from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
@@ -154,8 +153,7 @@ def carried_out(
             # A kill between leaves what the same call finishes.
             return [beside.staged, writer.staged]
 
-        with ThreadPoolExecutor(os.cpu_count()) as pool:  # checksums take long
-            staged = list(pool.map(finish, kept, outputs, sidecars))
+        staged = list(map(finish, kept, outputs, sidecars))
         check_unchanged(take.info)  # since it was read ahead, and then for its checksum
         job.check_ours()  # somebody may have put a file there meanwhile
         commit_set([file for files in staged for file in files])

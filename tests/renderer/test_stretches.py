@@ -2,6 +2,7 @@
 
 import os
 import signal
+import threading
 from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
 from dataclasses import replace
 from itertools import pairwise
@@ -283,3 +284,15 @@ def test_several_short_sounds_are_given_to_one_worker_each(tmp_path, stretches, 
     assert not stretches
     for a, b in zip(here.done, by_two.done, strict=True):
         assert (held(a), told(a)) == (held(b), told(b))
+
+
+def test_a_render_alone_starts_no_thread(tmp_path, reel, monkeypatch):
+    """Who stops it while one starts would not wait for that, which goes on to write."""
+    source = noise(tmp_path / "noise.wav", seconds=1.0)
+
+    def start(thread):
+        raise AssertionError(thread)
+
+    monkeypatch.setattr(threading.Thread, "start", start)
+    done = render(source, reel, tmp_path / "out", RenderOptions(suffix=".flac"))
+    assert len(done.outputs) == 2
