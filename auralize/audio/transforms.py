@@ -21,7 +21,7 @@ _WHOLE, _BY_LENGTH = 0, 2
 
 
 def _compiled() -> Any:
-    """The module alone; where it is not in its place, as SciPy imports it."""
+    """The module alone; None where it is not in its place."""
     package, name = _PLACE
     whole, *inner = package.split(".")
     found = find_spec(whole)
@@ -29,22 +29,28 @@ def _compiled() -> Any:
     places = ["/".join([folder, *inner]) for folder in folders or ()]
     spec = PathFinder.find_spec(name, places)
     if spec is None or spec.loader is None:
-        from scipy.fft._pocketfft import pypocketfft  # type: ignore[import-not-found,unused-ignore]
-
-        return pypocketfft
+        return None
     module = module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
 
 
-_c2c: Final = _compiled().c2c
+_alone: Final = _compiled()
 
 
 def fft(x: Complex) -> Complex:
     """Along the last axis, in the precision of ``x``, which is complex: what `scipy.fft.fft` gives."""
-    return np.asarray(_c2c(x, (-1,), True, _WHOLE))
+    if _alone is None:
+        from scipy import fft as whole
+
+        return np.asarray(whole.fft(x))
+    return np.asarray(_alone.c2c(x, (-1,), True, _WHOLE))
 
 
 def ifft(x: Complex) -> Complex:
-    """Likewise `scipy.fft.ifft`; the result takes the place of ``x``."""
-    return np.asarray(_c2c(x, (-1,), False, _BY_LENGTH, x))
+    """Likewise `scipy.fft.ifft`; the result may take the place of ``x``."""
+    if _alone is None:
+        from scipy import fft as whole
+
+        return np.asarray(whole.ifft(x, overwrite_x=True))
+    return np.asarray(_alone.c2c(x, (-1,), False, _BY_LENGTH, x))

@@ -16,13 +16,13 @@ def test_the_same_bits_as_scipy_has(monkeypatch, kind, shape, imported):
     """By the module alone, and as SciPy imports it where it is not in its place."""
     if imported:
         monkeypatch.setattr(PathFinder, "find_spec", lambda *_: None)
-        monkeypatch.setattr(transforms, "_c2c", transforms._compiled().c2c)
+        monkeypatch.setattr(transforms, "_alone", transforms._compiled())
+        assert transforms._alone is None
     rng = np.random.default_rng(3)
     x = (rng.normal(size=shape) + 1j * rng.normal(size=shape)).astype(kind)
     found = transforms.fft(x)
     assert found.dtype == kind
     assert np.array_equal(found, fft.fft(x))
     back = transforms.ifft(found)
-    assert np.shares_memory(back, found)
     assert np.array_equal(back, fft.ifft(fft.fft(x)))
     assert np.abs(back - x).max() < 1e3 * np.finfo(kind).eps
