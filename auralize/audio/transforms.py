@@ -5,8 +5,9 @@ What transforms there is one compiled module that needs nothing of the packages 
 
 from __future__ import annotations
 
+import sys
 from importlib.machinery import PathFinder
-from importlib.util import find_spec, module_from_spec
+from importlib.util import find_spec, module_from_spec, spec_from_file_location
 from typing import Any, Final
 
 import numpy as np
@@ -23,14 +24,19 @@ _WHOLE, _BY_LENGTH = 0, 2
 def _compiled() -> Any:
     """The module alone; None where it is not in its place."""
     package, name = _PLACE
+    full = f"{package}.{name}"
+    if full in sys.modules:
+        return sys.modules[full]
     whole, *inner = package.split(".")
     found = find_spec(whole)
     folders = found.submodule_search_locations if found is not None else None
     places = ["/".join([folder, *inner]) for folder in folders or ()]
-    spec = PathFinder.find_spec(name, places)
+    there = PathFinder.find_spec(name, places)
+    spec = None if there is None else spec_from_file_location(full, there.origin)
     if spec is None or spec.loader is None:
         return None
     module = module_from_spec(spec)
+    sys.modules[full] = module  # SciPy takes this one then: it must not be loaded twice
     spec.loader.exec_module(module)
     return module
 

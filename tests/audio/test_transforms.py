@@ -1,5 +1,6 @@
 """Fourier transforms, against `scipy.fft`: the same bits."""
 
+import sys
 from importlib.machinery import PathFinder
 
 import numpy as np
@@ -16,6 +17,7 @@ def test_the_same_bits_as_scipy_has(monkeypatch, kind, shape, imported):
     """By the module alone, and as SciPy imports it where it is not in its place."""
     if imported:
         monkeypatch.setattr(PathFinder, "find_spec", lambda *_: None)
+        monkeypatch.delitem(sys.modules, ".".join(transforms._PLACE), raising=False)
         monkeypatch.setattr(transforms, "_alone", transforms._compiled())
         assert transforms._alone is None
     rng = np.random.default_rng(3)
