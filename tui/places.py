@@ -11,13 +11,13 @@ from textual.widgets import Input, Static
 from textual.widgets.option_list import Option
 
 from auralize.errors import AuralizeError
-from auralize.live.places import Destination, Loop, Marker, place_of
+from auralize.live.places import Destination, FromTo, Marker, place_of
 
 from .picking import PickList
 from .words import clock
 
 
-class PlacesScreen(ModalScreen[Destination | Loop | Marker | None]):
+class PlacesScreen(ModalScreen[Destination | FromTo | Marker | None]):
     """What is typed or picked; ``markers`` may lose some here."""
 
     BINDINGS = [

@@ -7,7 +7,7 @@ from typing import Final
 from textual.screen import Screen
 
 from auralize.errors import AuralizeError
-from auralize.live.places import Destination, Loop, Marker
+from auralize.live.places import Destination, FromTo, Marker
 from auralize.live.protocol import EngineLike
 
 from .bindings import PLAYING
@@ -68,11 +68,11 @@ class PlayerScreen(Screen[None]):
         length = self.engine.status().length
         self.app.push_screen(PlacesScreen(self.markers, length), self._go)
 
-    def _go(self, place: Destination | Loop | Marker | None) -> None:
+    def _go(self, place: Destination | FromTo | Marker | None) -> None:
         if isinstance(place, Destination):
             self.engine.seek(place.seconds)
             self.say(f"At {clock(place.seconds)}")
-        elif isinstance(place, Loop):
+        elif isinstance(place, FromTo):
             self._loop(place.start, place.end)
         elif isinstance(place, Marker):
             self.markers[place.name] = self.engine.status().position
@@ -104,10 +104,10 @@ class PlayerScreen(Screen[None]):
             self.say(NO_LOOP)
         elif status.loop:
             self.engine.loop(None)
-            self.say("Loop off")
+            self.say("FromTo off")
         elif self._loop_from is None:
             self._loop_from = status.position
-            self.say(f"Loop from {clock(status.position)}; l again marks the end")
+            self.say(f"FromTo from {clock(status.position)}; l again marks the end")
         else:
             start, end = sorted((self._loop_from, status.position))
             self._loop_from = None
@@ -119,4 +119,4 @@ class PlayerScreen(Screen[None]):
         except AuralizeError as error:
             self.say(str(error))
         else:
-            self.say(f"Loop from {clock(start)} to {clock(end)}; l ends it")
+            self.say(f"FromTo from {clock(start)} to {clock(end)}; l ends it")

@@ -21,7 +21,7 @@ class Destination:
 
 
 @dataclass(frozen=True)
-class Loop:
+class FromTo:
     """From one second to another, to be played again and again."""
 
     start: float
@@ -50,7 +50,9 @@ def moment(text: str) -> float:
     return found if found >= 0.0 else math.nan
 
 
-def place_of(text: str, markers: Mapping[str, float], length: float) -> Destination | Loop | Marker:
+def place_of(
+    text: str, markers: Mapping[str, float], length: float
+) -> Destination | FromTo | Marker:
     """What a typed text asks for in a programme of ``length`` s; raises RequestError."""
     text = text.strip()
     if text in markers:
@@ -60,7 +62,7 @@ def place_of(text: str, markers: Mapping[str, float], length: float) -> Destinat
     start, between, end = text.partition(BETWEEN)
     if between:
         one, other = sorted(_known(part.strip(), markers, length) for part in (start, end))
-        return Loop(one, other)
+        return FromTo(one, other)
     if not text or not text.isprintable() or text[0].isdecimal():
         raise RequestError(
             f"{text!r} was found; right is a time such as 1:05.3 or 65.3 s, a name that does not "

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from auralize.errors import RequestError
-from auralize.live.places import Destination, Loop, Marker, moment, place_of
+from auralize.live.places import Destination, FromTo, Marker, moment, place_of
 
 MARKERS = {"verse": 12.5, "to the sea": 40.0}
 
@@ -41,9 +41,9 @@ def test_what_is_no_time(text):
         ("verse", Destination(12.5)),
         ("to the sea", Destination(40.0)),
         ("chorus", Marker("chorus")),
-        ("verse to 1:00", Loop(12.5, 60.0)),
-        ("1:00 to verse", Loop(12.5, 60.0)),
-        (" 5 to 6 s ", Loop(5.0, 6.0)),
+        ("verse to 1:00", FromTo(12.5, 60.0)),
+        ("1:00 to verse", FromTo(12.5, 60.0)),
+        (" 5 to 6 s ", FromTo(5.0, 6.0)),
     ],
 )
 def test_what_is_asked_for(text, found):
