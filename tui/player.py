@@ -104,10 +104,10 @@ class PlayerScreen(Screen[None]):
             self.say(NO_LOOP)
         elif status.loop:
             self.engine.loop(None)
-            self.say("FromTo off")
+            self.say("Loop off")
         elif self._loop_from is None:
             self._loop_from = status.position
-            self.say(f"FromTo from {clock(status.position)}; l again marks the end")
+            self.say(f"Loop from {clock(status.position)}; l again marks the end")
         else:
             start, end = sorted((self._loop_from, status.position))
             self._loop_from = None
@@ -119,4 +119,4 @@ class PlayerScreen(Screen[None]):
         except AuralizeError as error:
             self.say(str(error))
         else:
-            self.say(f"FromTo from {clock(start)} to {clock(end)}; l ends it")
+            self.say(f"Loop from {clock(start)} to {clock(end)}; l ends it")
