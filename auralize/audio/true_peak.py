@@ -39,6 +39,7 @@ sample rate, but for a thousandth, and t is a quarter of a sample: 0.68, less an
 
 SEGMENT: Final = 2 * REACH  # samples: with those of the next, all that the taps between two need
 SEGMENTS: Final = 574  # looked at together, and two more: more would not stay in the cache
+STRIDE: Final = 2 * SEGMENT  # samples that are told by their highest: shorter ones take longer
 TURNED: Final = 96  # segments made columns at a time: more push each other out of the cache
 PART: Final = 24  # in a product to the other instants: samples and what is half way between
 COLUMNS: Final = 192  # and segments
@@ -78,28 +79,35 @@ class TruePeakMeter:
             self._hold(samples)
             taken += len(samples)
             if self._held == len(self._pending):
-                self._peak = self._scan(self._pending)
+                self._scan(self._pending)
                 done = SEGMENTS * SEGMENT
                 self._pending[:-done] = self._pending[done:]
                 self._held -= done
 
     def _hold(self, samples: NDArray[Any]) -> None:
-        self._peak = max(self._peak, _largest(samples))
-        if self._peak and not 1 / MODERATE < self._peak / self._unit < MODERATE:
-            unit = 2.0 ** math.frexp(self._peak)[1]
-            self._pending[:] = np.multiply(self._pending, self._unit, dtype=float) / unit
-            self._unit = unit
+        if samples.dtype != np.float32:
+            self._peak = max(self._peak, _largest(samples))
+            self._rescale()
         room = self._pending[self._held : self._held + len(samples)]
         room[:] = samples if self._unit == 1.0 else np.divide(samples, self._unit, dtype=float)
         self._held += len(samples)
 
-    def _scan(self, samples: Single, segments: int = SEGMENTS) -> float:
-        """Peak so far, or in the first so many segments of `samples` (as many as are pending)."""
+    def _rescale(self) -> None:
+        """Double precision holds levels that single precision has no room for."""
+        if self._peak and not 1 / MODERATE < self._peak / self._unit < MODERATE:
+            unit = 2.0 ** math.frexp(self._peak)[1]
+            self._pending[:] = np.multiply(self._pending, self._unit, dtype=float) / unit
+            self._unit = unit
+
+    def _scan(self, samples: Single, segments: int = SEGMENTS) -> None:
+        """Find the peak so far, or in the first so many segments of `samples` (as many as are pending)."""
+        tops = self._tops(samples.reshape(-1), self._work[1])
+        self._peak = max(self._peak, float(tops.max()) * self._unit)
         peak = self._peak / self._unit
-        begins = self._could_pass(samples, peak)
+        begins = self._could_pass(samples, tops, peak)
         begins = begins[begins < segments]
         if not len(begins):
-            return self._peak
+            return
         needed = np.zeros(len(samples) // SEGMENT, bool)
         needed[begins] = needed[begins + 1] = needed[begins + 2] = True
         kept = np.flatnonzero(needed)
@@ -116,38 +124,33 @@ class TruePeakMeter:
             if level[batch[0]] < SHARE_AT_HALVES * peak:
                 break
             peak = max(peak, _highest(placed, halves, columns[batch]))
-        return max(self._peak, peak * self._unit)
+        self._peak = max(self._peak, peak * self._unit)
 
-    def _could_pass(self, samples: Single, peak: float) -> NDArray[np.int_]:
+    def _could_pass(self, samples: Single, tops: Single, peak: float) -> NDArray[np.int_]:
         """Segments where anything could, seen from how high samples are and how they follow."""
         most, curved, level = _overshoot()
-        step = self._channels
+        step, tops = self._channels, _with_next(tops)
         flat, work = samples.reshape(-1), [each.reshape(-1) for each in self._work[1:]]
-        tops = self._in_threes(np.abs(flat, out=work[0][: len(flat)]))
         high = np.flatnonzero(most * tops > peak)
         for tried in (high[: len(high) // TRIED], high):
             if len(tried):
-                first, end = tried[0], tried[-1] + 3
-                part = flat[first * SEGMENT * step : end * SEGMENT * step]
+                first, end = tried[0], tried[-1] + 2
+                part = flat[first * STRIDE * step : end * STRIDE * step]
                 whole = work[-1][: len(part)]
                 for into in work:
                     part = np.subtract(part[step:], part[:-step], out=into[: len(part) - step])
-                np.abs(part, out=part)
                 whole[len(part) :] = 0.0
-                curves = self._in_threes(whole)[tried - first]
+                curves = _with_next(self._tops(whole, whole))[tried - first]
                 passing = (1.0 + level) * tops[tried] + curved * curves > peak
                 if passing.mean() > WORTH:
                     break
                 high = high if len(tried) < len(high) else high[passing]
-        return high
+        return (STRIDE // SEGMENT * high[:, None] + np.arange(STRIDE // SEGMENT)).reshape(-1)
 
-    def _in_threes(self, flat: Single) -> Single:
-        """Highest in each segment and the next two, which are all that its instants depend on."""
-        rows = flat.reshape(-1, SEGMENT * self._channels)
-        tops = rows[
-            np.arange(len(rows)), rows.argmax(axis=1)
-        ]  # in half the time that a maximum takes
-        return np.asarray(np.maximum(np.maximum(tops[:-2], tops[1:-1]), tops[2:]))
+    def _tops(self, flat: Single, work: Single) -> Single:
+        """The highest magnitude in each `STRIDE` of all channels."""
+        rows = np.abs(flat, out=work.reshape(-1)[: len(flat)]).reshape(-1, STRIDE * self._channels)
+        return rows[np.arange(len(rows)), rows.argmax(axis=1)]  # half the time that a maximum takes
 
     def _found(self, samples: Single, kept: NDArray[np.int_]) -> tuple[Single, Single, Single]:
         """Some segments, what lies half way between from their middle on, and room to work in.
@@ -172,19 +175,21 @@ class TruePeakMeter:
     @property
     def peak(self) -> float:
         """True peak so far, linear; 0 for silence. Never below the highest sample."""
-        segments = -(-self._held // SEGMENT)
-        samples = np.zeros(((segments + 2) * SEGMENT, self._channels), np.float32)
+        strides = -(-self._held // STRIDE)
+        samples = np.zeros(((strides + 1) * STRIDE, self._channels), np.float32)
         samples[: self._held] = self._pending[: self._held]
-        return self._scan(samples, segments)
+        self._scan(samples, len(samples) // SEGMENT)
+        return self._peak
 
     def close(self, last: bool) -> None:
         """Have the peak found, to the end, or (not ``last``) as far as a part that follows begins before.
 
         Nothing can be added any more, and what was needed for that is let go.
         """
-        self._peak = (
-            self.peak if last else self._scan(self._pending, max(self._held // SEGMENT - 2, 0))
-        )
+        if last:
+            self._peak = self.peak
+        else:
+            self._scan(self._pending, max(self._held // SEGMENT - 2, 0))
         del self._pending, self._work
 
     def append(self, part: TruePeakMeter) -> None:
@@ -276,6 +281,11 @@ def _banded(phases: FloatArray, places: int) -> NDArray[np.float32]:
     for place in range(places):
         matrix[place : place + taps, place] = phases.T
     return matrix.reshape(len(matrix), -1).astype(np.float32)
+
+
+def _with_next(tops: Single) -> Single:
+    """Of each and the next, which are all that the instants of the segments in it depend on."""
+    return np.asarray(np.maximum(tops[:-1], tops[1:]))
 
 
 def _largest(values: NDArray[Any]) -> float:
