@@ -96,8 +96,9 @@ def _constant(samples: NDArray[Any]) -> NDArray[Any]:
     It is most of what single precision would have to carry; and never 0.
     """
     precision = np.dtype(np.float32 if samples.dtype == np.float32 else np.float64)
-    some = samples[:, :: 8 * ROW].mean(axis=1, keepdims=True)
-    return np.asarray(some.astype(precision) + NEVER_0[precision])
+    some = samples[:, :: 8 * ROW]
+    mean = np.add.reduce(some, axis=1, keepdims=True) / some.shape[1]
+    return np.asarray(mean.astype(precision) + NEVER_0[precision])
 
 
 class _Products(NamedTuple):

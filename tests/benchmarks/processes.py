@@ -34,7 +34,12 @@ class Ran:
 
 
 def run(command: Command, *, looked_at: bool = False) -> Ran:
-    """Run it to its end; ``looked_at``: with looks at the memory of all its processes, which slow it down."""
+    """Run it to its end; ``looked_at``: with looks at the memory of all its processes, which slow it down.
+
+    What those before left to be written to disk is written first.
+    """
+    if hasattr(os, "sync"):
+        os.sync()
     start = time.perf_counter()
     child = subprocess.Popen(
         command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=USUAL
