@@ -6,6 +6,7 @@ import math
 from pathlib import Path
 
 from auralize.errors import AuralizeError
+from auralize.gains import End
 from auralize.live.incoming import NO_TRIAL
 from auralize.live.protocol import EngineLike
 from auralize.live.sources import Feed
@@ -147,5 +148,6 @@ class Working(Keeping):
         self.engine.pause()
         prepared = Preparation(self.draft.rig, self.source, self.log_folder, self.engine)
         others = [n for n in (*self.pinned, *self.names) if n in self.names and n != self.chosen]
-        offer = Offer(self.chosen, others[0], self.signal or "receiving", self.across)
+        end = End(self.signal or "receiving", self.chosen, self.across).plain
+        offer = Offer(self.chosen, others[0], end.signal, end.across)
         self.app.push_screen(TrialSetup(prepared, self.engine, offer))

@@ -169,6 +169,15 @@ def test_a_blind_trial_over_one_conductor_is_in_its_log(app):
     drive(app, steps)
 
 
+def test_after_it_a_blind_trial_of_the_receiving_end_can_be_set_up(app):
+    async def steps(pilot):
+        await pilot.press("d", "c", "r", "b")
+        await pilot.pause()
+        assert app.screen.query_one("#signal").value == ("receiving", "both")
+
+    drive(app, steps)
+
+
 def test_a_blind_trial_of_what_cannot_be_told_is_not_begun(app):
     async def steps(pilot):
         await pilot.press("b")
