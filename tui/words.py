@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING, Final
 
 from auralize.circuit.signals import ACROSS_WORDS, SIGNAL_WORDS
+from auralize.figures.columns import factor_text
 from auralize.gains import INSTALLED, End, Source
 from auralize.units import show_frequency
 
@@ -133,9 +134,7 @@ def measuring_words(certainty: Certainty, share: float, seconds: float | None) -
 
 def key_figures(figures: Headline) -> str:
     """The figures that stand beside a choice, in 31 columns at most."""
-    factor = figures.damping_factor
-    damping = f"{factor:.3g}" if math.isfinite(factor) else "no limit"
-    return f"{shortest_figures(figures)}, damping {damping}"
+    return f"{shortest_figures(figures)}, damping {factor_text(figures.damping_factor)}"
 
 
 def shortest_figures(figures: Headline) -> str:

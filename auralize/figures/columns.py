@@ -25,7 +25,13 @@ def decibels_text(level: float) -> str:
 
 def factor_text(value: float) -> str:
     """A damping factor as a cell of a table."""
-    return f"{value:.3g}" if math.isfinite(value) else "no limit"
+    return three_digits_text(value) if math.isfinite(value) else "no limit"
+
+
+def three_digits_text(value: float) -> str:
+    """A number from 0.0001 up as a cell of a table, its zeros kept and never with an exponent."""
+    shown = three_digits(value)
+    return f"{shown:#.3g}".rstrip(".") if shown < 1000.0 else f"{shown:.0f}"
 
 
 def three_digits(value: float) -> float:

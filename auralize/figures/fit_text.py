@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 
 from auralize.circuit.sizing import SHORTEST_RUN
-from auralize.figures.columns import MANY, WIDTH, pages, three_digits
+from auralize.figures.columns import MANY, WIDTH, factor_text, pages, three_digits
 from auralize.units import rounded, show_frequency, show_length
 
 if TYPE_CHECKING:
@@ -134,7 +134,7 @@ def _size(size: Size | None) -> str:
 
 def _measured(value: float, kind: Kind) -> str:
     if kind == "damping":
-        return f"{value:.3g}" if math.isfinite(value) else "no limit"
+        return factor_text(value)
     if not math.isfinite(value):
         return "silent"
     return rounded(value, ".1%") if kind == "heat" else f"{rounded(value, '.2f')} dB"

@@ -9,7 +9,14 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from auralize.circuit.conductor import Real
-from auralize.figures.columns import WIDTH, columns, decibels_text, factor_text, three_digits
+from auralize.figures.columns import (
+    WIDTH,
+    columns,
+    decibels_text,
+    factor_text,
+    three_digits,
+    three_digits_text,
+)
 from auralize.rig.reading import Rig
 from auralize.sweep.case_figures import CaseFigures
 from auralize.sweep.cases import Cases
@@ -38,7 +45,7 @@ _ROWS: Final = (
     _Row("largest deviation, dB", lambda one: np.abs(one.deviation_db), lambda v: f"{v:.2f}", True),
     _Row("damping factor", lambda one: one.damping_factor, factor_text, False),
     _Row("power lost in cable", lambda one: one.cable_share, lambda v: f"{v:.1%}", True),
-    _Row("heat in cable, W", lambda one: one.cable_watts, lambda v: f"{v:.3g}", True),
+    _Row("heat in cable, W", lambda one: one.cable_watts, three_digits_text, True),
 )
 
 

@@ -44,7 +44,7 @@ def test_figures_as_a_table(bench: Bench) -> None:
     row = {line[:31].strip(): line[31:].split() for line in lines}
     assert row["DC loop resistance, ohm"] == ["1.000", "0.250"]
     assert row["loss at 1 kHz, dB"] == ["-1.02", "-0.27"]  # 20 log10 of 8/9 and of 8/8.25
-    assert row["damping factor at the load (DC)"] == ["8", "32"]  # 8 ohm over 1 and over 0.25
+    assert row["damping factor at the load (DC)"] == ["8.00", "32.0"]  # 8 ohm over 1 and over 0.25
     assert row["programme power lost in cable"] == ["11.1%", "3.0%"]  # 1/9 and 0.25/8.25
     assert sum(line.startswith("31.5 Hz") for line in lines) == 2
 

@@ -129,7 +129,7 @@ def test_the_amplifiers_output_alone(tmp_path: Path) -> None:
     assert [(why.words, why.value) for why in found.no_length] == [
         ("the amplifier's output alone breaks it", pytest.approx(1.0 / 8.0, rel=1e-6))
     ]
-    assert "breaks it (8)" in told(found, "damping", 10.0)
+    assert "breaks it (8.00)" in told(found, "damping", 10.0)
     assert fitted(written(tmp_path, amplifier="1 ohm"), "loss", 0.5).longest is not None
 
 

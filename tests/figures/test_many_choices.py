@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from auralize.figures.columns import WIDTH, columns, pages
+from auralize.figures.columns import WIDTH, columns, factor_text, pages
 from auralize.figures.numbers import Figures, figures
 from auralize.figures.text import as_table
 from auralize.rig.reading import read_rig
@@ -64,3 +64,18 @@ def test_pages_are_as_wide_as_they_can_be(count: int, width: int) -> None:
     names = tuple("n" * (1 + number * width % 17 + width // 2) for number in range(count))
     rows = [("what", *names), ("how much", *("1" * width for _ in range(count)))]
     assert pages(rows) == tried(rows)
+
+
+@pytest.mark.parametrize(
+    ("factor", "cell"),
+    [
+        (8.798, "8.80"),
+        (9.999, "10.0"),
+        (14.0, "14.0"),
+        (133.2, "133"),
+        (999.6, "1000"),
+        (4_321.0, "4320"),
+    ],
+)
+def test_a_damping_factor_has_three_digits_and_no_exponent(factor: float, cell: str) -> None:
+    assert factor_text(factor) == cell

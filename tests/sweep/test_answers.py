@@ -77,7 +77,9 @@ def test_several_limits_are_told_together(capsys):
         "Cheapest with a largest loss in the band of at most 1.1 dB and damping factor of at least 10 and "
         "share of programme power lost in cable of at most 20 %" in told
     )
-    assert "nominal: thick: 100 m of thick for 400.00, 0.27 dB loss, 32 damping, 3.0% heat" in told
+    assert (
+        "nominal: thick: 100 m of thick for 400.00, 0.27 dB loss, 32.0 damping, 3.0% heat" in told
+    )
 
 
 def test_two_stepped_values_are_a_table(capsys):
