@@ -9,6 +9,7 @@ from auralize.live.status import Status
 
 from .analyser import AnalyserPanel
 from .curves import CurvePanel
+from .news import News
 from .viewing import Viewing
 
 PICTURES: Final = 10.5
@@ -26,12 +27,16 @@ class Analysing(Viewing):
         if not panel.display:
             panel.display, curves.display = True, False
             panel.show_as("thirds")
-            self.say("f: fast, slow, over the source; h: hold highest; k: keep; a: fine line")
+            self.say(
+                "f: fast, slow, over the source; h: hold highest; k: keep; a: fine line",
+                about="analyser",
+            )
         elif panel.fineness == "thirds":
             panel.show_as("line")
-            self.say("A fine line; a: the curves again")
+            self.say("A fine line; a: the curves again", about="analyser")
         else:
             panel.display, curves.display = False, True
+            self.query_one(News).answer("analyser")
         self.refresh_bindings()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:

@@ -119,12 +119,17 @@ class News(Static):
     ) -> None:
         """News, above those before, for ``lasts`` seconds; inf: until answered, behind what waits.
 
-        ``about`` is what `answer` can name; ``yields``: where there is little room, it is shortened.
+        ``about`` is what `answer` can name, and takes what passes and was said about it before away;
+        ``yields``: where there is little room, it is shortened.
         """
         item = Item(words, monotonic() + lasts, about, yields)
         if item.waits and any(other.words == words for other in self._items):
             return
-        self._items = [other for other in self._items if other.waits or other.words != words]
+        self._items = [
+            other
+            for other in self._items
+            if other.waits or (other.words != words and (not about or other.about != about))
+        ]
         self._past = [*self._past, words][-_KEPT:]
         at = sum(other.waits for other in self._items) if item.waits and about != "device" else 0
         self._items.insert(at, item)

@@ -37,9 +37,9 @@ class PlayerScreen(Screen[None]):
         self.markers: dict[str, float] = {}
         """Places in the programme by name, in s."""
 
-    def say(self, words: str, lasts: float = LASTS) -> None:
-        """News, for ``lasts`` seconds."""
-        self.query_one(News).say(words, lasts)
+    def say(self, words: str, lasts: float = LASTS, about: str = "") -> None:
+        """News, for ``lasts`` seconds, or until there is other news about the same."""
+        self.query_one(News).say(words, lasts, about)
 
     def action_play(self) -> None:
         """Play or pause."""
@@ -104,10 +104,10 @@ class PlayerScreen(Screen[None]):
             self.say(NO_LOOP)
         elif status.loop:
             self.engine.loop(None)
-            self.say("Loop off")
+            self.say("Loop off", about="loop")
         elif self._loop_from is None:
             self._loop_from = status.position
-            self.say(f"Loop from {clock(status.position)}; l again marks the end")
+            self.say(f"Loop from {clock(status.position)}; l again marks the end", about="loop")
         else:
             start, end = sorted((self._loop_from, status.position))
             self._loop_from = None
@@ -119,4 +119,4 @@ class PlayerScreen(Screen[None]):
         except AuralizeError as error:
             self.say(str(error))
         else:
-            self.say(f"Loop from {clock(start)} to {clock(end)}; l ends it")
+            self.say(f"Loop from {clock(start)} to {clock(end)}; l ends it", about="loop")

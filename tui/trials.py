@@ -123,7 +123,7 @@ class TrialScreen(PlayerScreen, inherit_bindings=False):
             place = "THE DEVICE TAKES NO SOUND; the trial waits until it does"
         return f"volume {status.volume:+.0f} dB, {place}"
 
-    def say(self, words: str, lasts: float = LASTS) -> None:
+    def say(self, words: str, lasts: float = LASTS, about: str = "") -> None:
         """What came of a key of the player, in the line that asks."""
         self._warned = words
         self._show()

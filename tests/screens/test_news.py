@@ -128,6 +128,32 @@ def test_what_passes_and_is_said_again_is_shown_anew(app):
     drive(app, steps)
 
 
+def test_each_press_of_the_key_of_loops_takes_back_what_the_one_before_said(app):
+    async def steps(pilot):
+        await pilot.press("l")
+        assert "l again marks the end" in text_of(app.screen, "#message")
+        await pilot.press("right", "l")
+        shown = text_of(app.screen, "#message")
+        assert "l ends it" in shown
+        assert "l again marks the end" not in shown
+        await pilot.press("l")
+        assert "l ends it" not in text_of(app.screen, "#message")
+
+    drive(app, steps)
+
+
+def test_back_at_the_curves_no_key_of_the_analyser_is_named(app):
+    async def steps(pilot):
+        await pilot.press("a", "a")
+        shown = text_of(app.screen, "#message")
+        assert "a: the curves again" in shown
+        assert "a: fine line" not in shown
+        await pilot.press("a")
+        assert "a: the curves again" not in text_of(app.screen, "#message")
+
+    drive(app, steps)
+
+
 def test_what_was_refused_outlasts_the_device(app):
     """It used to be taken for a fault of the device, and went with the next good word of that."""
 
