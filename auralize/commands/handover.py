@@ -16,14 +16,17 @@ if TYPE_CHECKING:
     from auralize.handover.options import HandoverOptions
 
 DESCRIPTION = """\
-Make a folder to hand over: page.html, which plays in any browser by a double click, without a network,
-and switches between source, receiving end and drop of every choice; and a demonstration set of sound
-files with a track, its cue sheet, all gains and checksums. Made twice, it is the same to the byte."""
+Make a folder to hand over: page.html, which plays in any browser by a double
+click, without a network, and switches between source, receiving end and drop of
+every choice; and a demonstration set of sound files with a track, its cue
+sheet, all gains and checksums. Made twice, it is the same to the byte."""
 EXAMPLES = """\
 examples:
   auralize handover lawn.toml music.wav --into lawn
-  auralize handover lawn.toml music.wav --into lawn --match loudness --from 1:30 --for "15 s"
-  auralize handover lawn.toml music.wav --into lawn --steps "runs.lawn.length = 20 m, 40 m, 80 m"
+  auralize handover lawn.toml music.wav --into lawn --match loudness --from 1:30
+      --for "15 s"
+  auralize handover lawn.toml music.wav --into lawn
+      --steps "runs.lawn.length = 20 m, 40 m, 80 m"
 
 The folder appears whole or not at all."""
 

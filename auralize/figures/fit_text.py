@@ -84,9 +84,10 @@ def _explained(found: Sequence[Fit], kind: Kind) -> Iterator[str]:
     sizes = [size for f in found for size in (f.metric, f.gauge)]
     unlisted = dict.fromkeys(s.thinnest for s in sizes if s is not None and s.unlisted)
     if unlisted:
+        needs = "they need" if len(unlisted) > 1 else "it needs"
         yield (
             f"{', '.join(map(str, unlisted))}: by area, as IEC 60228 has no such size in that class; "
-            f'in the rig file it needs strands = "{ANY_SIZE}".'
+            f'in the rig file {needs} strands = "{ANY_SIZE}".'
         )
 
 

@@ -36,5 +36,5 @@ def assumed(cable: Table, taken: dict[str, float]) -> tuple[str, ...]:
         return ()
     return (
         f"cable {cable.place[-1]} is taken to have {' and '.join(parts)}, as is usual for its size "
-        "(common practice, no source); give them where they are known",
+        "(common practice, no source); give what is known",
     )

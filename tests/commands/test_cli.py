@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 import soundfile as sf
 
+from auralize.commands.parser import COMMANDS
 from auralize.trials.plan import Compared, Plan
 from auralize.trials.session import Session
 from support.command import (
@@ -328,6 +329,16 @@ def test_help_says_how_many_choices_a_command_takes(
     words = " ".join(output(tell(command, "--help")).split())
     assert ("may be given several times (default: all)" in words) == several
     assert ("the choice to take; needed where the rig has several" in words) == (not several)
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_help_is_no_wider_than_a_terminal(
+    tell: Tell, monkeypatch: pytest.MonkeyPatch, command: str
+) -> None:
+    """What argparse says of the usage aside: it breaks no group of options."""
+    monkeypatch.setenv("COLUMNS", "80")
+    _, told = output(tell(command, "--help")).split("\n\n", 1)
+    assert max(map(len, told.splitlines())) <= 80
 
 
 def test_a_plot_says_what_was_written(bench: Bench, tell: Tell) -> None:

@@ -29,6 +29,7 @@ def test_a_construction_and_a_size_are_enough(construction: str, tmp_path: Path)
     choice = laid(tmp_path, construction=construction, conductor="2.5 mm2")
     [note] = choice.notes
     assert "insulation 0.8 mm, as is usual for its size (common practice, no source)" in note
+    assert note.endswith("; give what is known")
     assert ("lay_length" in note) == (construction != "twin")
     assert note in flat(table(choice))
 
