@@ -61,7 +61,7 @@ def _aligned(done: Sequence[Rendered]) -> str:
     error = (
         f"lie below {math.ceil(worst)} dB of the response" if math.isfinite(worst) else "are none"
     )
-    return f"Aligned with the source to the sample; filter errors {error}."
+    return wrapped(f"Aligned with the source to the sample; filter errors {error}.").strip()
 
 
 def _table(rows: Sequence[tuple[str, ...]], width: int) -> str:

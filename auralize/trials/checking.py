@@ -219,4 +219,5 @@ def _missing(plans: Sequence[Plan]) -> int:
 
 def _question(plan: Plan) -> str:
     a, b = (f"{c.name} ({c.built}; {c.gain_db:+.2f} dB)" for c in plan.choices)
-    return f"{plan.protocol}, {a} against {b}, {plan.match}, programme {plan.programme}"
+    protocol = plan.protocol.replace("-", " ")
+    return f"{protocol}, {a} against {b}, {plan.match}, programme {plan.programme}"

@@ -226,6 +226,7 @@ def listen(folder: Path, name: str, match: str = "programme loudness") -> Path:
 def test_one_session_is_told_once(bench: Bench, tell: Tell) -> None:
     alone = output(tell("trials", listen(bench.folder, "a"))).splitlines()
     assert len(set(alone)) == len(alone)
+    assert max(map(len, alone)) <= 80
     assert sum("Right answers:" in line for line in alone) == 1
     others = [listen(bench.folder, "b"), listen(bench.folder, "c", "as installed")]
     text = output(tell("trials", bench.folder / "a", *others))

@@ -267,6 +267,11 @@ def test_a_listener_is_counted_once(tmp_path: Path) -> None:
     assert "2 sessions by 1 listener (listener 1): triangle" in pool.sentences[0]
 
 
+def test_the_protocol_is_told_in_words(tmp_path: Path) -> None:
+    run(tmp_path / "a", replace(plan(trials=2), protocol="matched-to-sample"), scripted(1))
+    assert "listener 1, matched to sample, " in verify(tmp_path / "a").sentences[0]
+
+
 def test_files_that_are_no_logs_are_no_copies_and_no_sessions_broken_off(tmp_path: Path) -> None:
     for name in "ab":
         (tmp_path / name).write_text(name)
