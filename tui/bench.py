@@ -89,7 +89,7 @@ class BenchScreen(Analysing):
     def draw(self) -> None:
         """Title, choices, what the chosen one is, and curves."""
         choices = self.draft.rig.choices
-        title = f"{self.draft.rig.title}{' (not saved)' if self.draft.unsaved else ''}"
+        title = f"{'(not saved) ' if self.draft.unsaved else ''}{self.draft.rig.title}"
         live = self.engine.status().live_input
         title += f", live input {live.name}" if live else ""
         self.query_one("#title", Static).update(title)

@@ -1,5 +1,7 @@
 """Editing a rig at the screen: what is heard, refused, undone, written and recovered."""
 
+import re
+
 import pytest
 from auralize_tui.app import BenchApp
 from auralize_tui.bench import BenchScreen
@@ -7,7 +9,7 @@ from auralize_tui.edit import EditScreen
 
 from auralize.rig.editing import RigDraft
 from auralize.rig.fields import fields_of
-from support.bench_app import drive, edit, everything, text_of
+from support.bench_app import DEMO, drive, edit, everything, text_of
 from support.bench_engine import SilentEngine
 
 pytest.importorskip("tomlkit", reason="the bench edits with tomlkit (extra: bench)")
@@ -32,6 +34,19 @@ def test_an_edit_is_heard_undone_and_written_only_when_asked(app):
         assert "# the load that the damping factor refers to" in app.draft.path.read_text()
 
     drive(app, steps)
+
+
+def test_a_long_title_leaves_room_for_what_is_not_saved(opened):
+    long = "Saltmarsh Tide Mill: the concert in the mill yard"
+    app = opened(
+        re.sub('title = ".*"', f'title = "{long}"', DEMO.read_text(encoding="utf-8"), count=1)
+    )
+
+    async def steps(pilot):
+        await edit(pilot, app, "pond: length", "70 m")
+        assert "(not saved)" in everything(app).splitlines()[0]
+
+    drive(app, steps, (80, 24))
 
 
 def test_a_wrong_edit_is_refused_in_one_sentence_and_changes_nothing(app):
