@@ -13,7 +13,7 @@ from auralize.units import rounded, show_frequency
 if TYPE_CHECKING:
     from auralize.figures.against import Difference
 
-_TRIAL: Final = "a blind trial on the bench would tell"
+_TRIAL: Final = "a blind trial would tell"
 _VERDICTS: Final = {
     "none": "no difference that two decimals would show",
     "under": f"nobody is likely to hear this on programme; {_TRIAL}",
