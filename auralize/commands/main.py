@@ -91,6 +91,7 @@ def _have_streams() -> None:
         except OSError:
             os.open(os.devnull, os.O_RDWR)  # the lowest number that is free
     # Open for as long as the program runs.
+    sys.stdin = sys.stdin or open(os.devnull)  # noqa: SIM115
     sys.stdout = sys.stdout or open(os.devnull, "w")  # noqa: SIM115
     sys.stderr = sys.stderr or open(os.devnull, "w")  # noqa: SIM115
 

@@ -45,6 +45,13 @@ def test_with_errors_closed_the_code_still_tells(bench: Bench) -> None:
     assert shell(bench, ("figures", "no.toml"), "2>&-") == (BAD_INPUT, "", "")
 
 
+@pytest.mark.parametrize("arguments", [("new", "pond.toml"), ("bench", "sluice.toml")])
+def test_a_closed_input_is_nobody_to_ask(bench: Bench, arguments: tuple[str, ...]) -> None:
+    code, _, said = shell(bench, arguments, "<&-")
+    assert (code, said.count("\n")) == (BAD_INPUT, 1)
+    assert "terminal" in said
+
+
 @pytest.mark.parametrize("option", ["--version", "--help"])
 def test_what_is_told_into_a_pipe_that_nobody_reads(option: str) -> None:
     reading, writing = os.pipe()
