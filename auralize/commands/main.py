@@ -28,6 +28,12 @@ def main(argv: Sequence[str] | None = None) -> int:
         sys.stderr.close()  # what reads our output went away; there is no one to tell
         return ExitCode.OK
     except OSError as error:
+        if _is_nowhere():
+            print(
+                "auralize: the folder that you work in is gone; right is to change into one that is there",
+                file=sys.stderr,
+            )
+            return ExitCode.BAD_INPUT
         if error.errno not in (errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EFBIG):
             raise
         reason = (error.strerror or str(error)).lower()
@@ -66,6 +72,15 @@ def _run(argv: Sequence[str] | None) -> int:
     arguments.command(arguments)
     sys.stdout.flush()
     return ExitCode.OK
+
+
+def _is_nowhere() -> bool:
+    """Whether the folder that we were started in was removed: no name without a folder leads anywhere."""
+    try:
+        os.getcwd()
+    except FileNotFoundError:
+        return True
+    return False
 
 
 def _keep_to_our_threads() -> None:
