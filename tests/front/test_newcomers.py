@@ -158,6 +158,10 @@ AT_THE_PROMPT: dict[str, tuple[Sequence[str], Sequence[str]]] = {
         ["sweep", "pond.toml", "gulls.wav"],
         ["gulls.wav: this is no text in UTF-8; a sweep file is a TOML text"],
     ),
+    "a sound of a name that no file can have": (
+        ["render", "pond.toml", "g" * 300 + ".wav"],
+        ["cannot be reached (File name too long)"],
+    ),
     "a file that is not there": (["figures", "ponds.toml"], ["ponds.toml: ", "no such file"]),
     "a choice that is not there": (
         ["figures", "pond.toml", "--choice", "thin"],
