@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from auralize.audio.convolver import CHANNELS_PER_SIGNAL
+from auralize.audio.denormals import without_denormals
 from auralize.audio.transforms import fft, ifft
 
 SIZE_PER_REACH: Final = 4
@@ -94,6 +95,8 @@ class OverlapSave:
             lane = lanes[channel // CHANNELS_PER_SIGNAL].reshape(-1, CHANNELS_PER_SIGNAL)
             lane[:, : pair.shape[1]] = pair
             lane[:, pair.shape[1] :] = 0.0
+            if lane.dtype != block.dtype:  # what double precision holds well may be denormal here
+                without_denormals(lane)
 
     def rms(self, window: NDArray[Any]) -> float:
         """The highest of any segment, both channels of a pair together."""

@@ -28,6 +28,12 @@ def main(argv: Sequence[str] | None = None) -> int:
         sys.stderr.close()  # what reads our output went away; there is no one to tell
         return ExitCode.OK
     except OSError as error:
+        if _is_nowhere():
+            print(
+                "auralize: the folder that you work in is gone; right is to change into one that is there",
+                file=sys.stderr,
+            )
+            return ExitCode.BAD_INPUT
         if error.errno not in (errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EFBIG):
             raise
         reason = (error.strerror or str(error)).lower()
@@ -68,6 +74,15 @@ def _run(argv: Sequence[str] | None) -> int:
     return ExitCode.OK
 
 
+def _is_nowhere() -> bool:
+    """Whether the folder that we were started in was removed: no name without a folder leads anywhere."""
+    try:
+        os.getcwd()
+    except FileNotFoundError:
+        return True
+    return False
+
+
 def _keep_to_our_threads() -> None:
     """Let NumPy's OpenBLAS, unless it was told otherwise, start no threads: they spin where they wait,
     and no product here is large enough to gain by them. Read when NumPy is imported."""
@@ -91,6 +106,7 @@ def _have_streams() -> None:
         except OSError:
             os.open(os.devnull, os.O_RDWR)  # the lowest number that is free
     # Open for as long as the program runs.
+    sys.stdin = sys.stdin or open(os.devnull)  # noqa: SIM115
     sys.stdout = sys.stdout or open(os.devnull, "w")  # noqa: SIM115
     sys.stderr = sys.stderr or open(os.devnull, "w")  # noqa: SIM115
 

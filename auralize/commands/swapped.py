@@ -21,7 +21,7 @@ def refuse_swapped(arguments: argparse.Namespace, rest: Sequence[str], prog: str
     rigs = [name for name in (*_files(vars(arguments)), *rest) if name.lower().endswith(_RIG)]
     if not rigs:
         return
-    room = not {"programme", "sounds"}.isdisjoint(vars(arguments))
+    room = not {"programme", "sounds", "sound"}.isdisjoint(vars(arguments))
     files = (rigs[0], str(first)) if room else (rigs[0],)
     right = shlex.join((prog, arguments.command_name, *files))
     more = "" if room else ", which takes no sound file"

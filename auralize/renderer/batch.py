@@ -66,7 +66,7 @@ def sounds_in(places: Sequence[Path]) -> list[Path]:
     """
     found: dict[str, Path] = {}
     for place in places:
-        for path in _of_folder(place) if place.is_dir() else [place]:
+        for path in _of_folder(place) if os.path.isdir(place) else [place]:
             found.setdefault(os.path.realpath(path), path)
     names: dict[str, Path] = {}
     for path in found.values():
@@ -90,7 +90,7 @@ def _of_folder(folder: Path) -> list[Path]:
         for path in inside
         if path.suffix.lower() in ENDINGS
         and not path.name.startswith(".")
-        and path.is_file()
+        and os.path.isfile(path)
         and not is_result(path)
     ]
     if not sounds:

@@ -133,8 +133,14 @@ def read_sweep(path: Path) -> AskedSweep:
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise RequestError(f"{path}: the sweep file cannot be read: {reason}") from None
-    except (ValueError, RecursionError) as error:
+    except UnicodeDecodeError:
+        raise RequestError(
+            f"{path}: this is no text in UTF-8; a sweep file is a TOML text"
+        ) from None
+    except ValueError as error:
         raise RequestError(f"{path}: this is no valid TOML: {error}") from None
+    except RecursionError:
+        raise RequestError(f"{path}: this is no valid TOML: it is nested too deeply") from None
     table = Table(data, (), lambda place: f"{path}: {dotted(place)}")
     prices = table.table("prices")
     if "prices" in table and not prices.data:

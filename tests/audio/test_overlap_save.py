@@ -69,3 +69,12 @@ def test_the_loudest_segment_is_told_by_both_channels_of_a_pair():
     steady = np.full((20_000, 3), [0.3, 0.4, 0.2])
     (window, *_) = cut.windows([steady], cut.before(0), 10, np.complex64)
     assert cut.rms(window) == pytest.approx(0.5, rel=1e-4)
+
+
+def test_what_is_denormal_in_single_precision_alone_becomes_silence():
+    """As the end of a fade in a file of floats: a processor works with it many times as slowly."""
+    cut = OverlapSave(100, 3)
+    (window, *_) = cut.windows([np.full((9000, 3), 1e-40)], cut.before(0), 10, np.complex64)
+    assert not window.any()
+    (window, *_) = cut.windows([np.full((9000, 3), 1e-40)], cut.before(0), 10, np.complex128)
+    assert np.count_nonzero(window) > 9000

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 import soundfile as sf
 
+from auralize.commands.main import main
 from auralize.errors import AuralizeError, one_line
 from auralize.renderer.files import render
 from auralize.rig.reading import load_rig
@@ -43,6 +44,29 @@ def test_a_closed_output_is_nobody_who_listens(
 
 def test_with_errors_closed_the_code_still_tells(bench: Bench) -> None:
     assert shell(bench, ("figures", "no.toml"), "2>&-") == (BAD_INPUT, "", "")
+
+
+@pytest.mark.parametrize("arguments", [("new", "pond.toml"), ("bench", "sluice.toml")])
+def test_a_closed_input_is_nobody_to_ask(bench: Bench, arguments: tuple[str, ...]) -> None:
+    code, _, said = shell(bench, arguments, "<&-")
+    assert (code, said.count("\n")) == (BAD_INPUT, 1)
+    assert "terminal" in said
+
+
+@pytest.mark.skipif(os.name != "posix", reason="this system keeps a folder that is worked in")
+def test_a_folder_that_is_gone_is_a_sentence(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As of a memory stick that was pulled out."""
+    gone = bench.folder / "gone"
+    gone.mkdir()
+    monkeypatch.chdir(gone)
+    gone.rmdir()
+    sound = str(bench.folder / "bells.wav")
+    assert main(["render", str(bench.folder / "sluice.toml"), sound]) == BAD_INPUT
+    said = capsys.readouterr().err
+    assert said.startswith("auralize: the folder that you work in is gone")
+    assert said.count("\n") == 1
 
 
 @pytest.mark.parametrize("option", ["--version", "--help"])

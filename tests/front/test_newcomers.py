@@ -145,10 +145,22 @@ AT_THE_PROMPT: dict[str, tuple[Sequence[str], Sequence[str]]] = {
         ["bench", "gulls.wav", "pond.toml"],
         ["`auralize bench pond.toml gulls.wav`"],
     ),
+    "hand over the wrong way round": (
+        ["handover", "gulls.wav", "pond.toml", "--into", "client"],
+        ["right is `auralize handover pond.toml gulls.wav`"],
+    ),
     "render without a sound": (["render", "pond.toml"], ["SOUND", "`auralize render --help`"]),
     "a rig for a sound": (
         ["render", "pond.toml", "pond.toml"],
         ["not a sound file that can be read"],
+    ),
+    "a sound for a sweep file": (
+        ["sweep", "pond.toml", "gulls.wav"],
+        ["gulls.wav: this is no text in UTF-8; a sweep file is a TOML text"],
+    ),
+    "a sound of a name that no file can have": (
+        ["render", "pond.toml", "g" * 300 + ".wav"],
+        ["cannot be reached (File name too long)"],
     ),
     "a file that is not there": (["figures", "ponds.toml"], ["ponds.toml: ", "no such file"]),
     "a choice that is not there": (
