@@ -241,12 +241,18 @@ def test_a_click_is_found_in_what_is_smooth() -> None:
 PIECE = SEGMENTS * SEGMENT  # samples that are looked at together
 
 
-@pytest.mark.parametrize("first", [3000, PIECE - 300, PIECE - 200, PIECE + 1500])
-def test_a_peak_is_found_wherever_it_lies(first: int) -> None:
-    """A pulse whose samples, and what is half way between, are lower than a slow swell before it."""
+@pytest.mark.parametrize(
+    ("first", "behind"),
+    [(3000, 0), (PIECE - 300, 0), (PIECE - 200, 0), (PIECE - 200, 300), (PIECE + 1500, 0)],
+)
+def test_a_peak_is_found_wherever_it_lies(first: int, behind: int) -> None:
+    """A pulse whose samples, and what is half way between, are lower than a slow swell before it.
+
+    Where so much silence is ``behind``, some of the pulses lie across what is looked at together.
+    """
     pulse = np.sinc(np.arange(-40, 40) - 0.25)  # 0.90 at the sample next to its peak
     for place in range(first, first + 2 * SEGMENT, 1 if first == 3000 else 7):
-        samples = np.zeros((place + len(pulse), 1))
+        samples = np.zeros((place + len(pulse) + behind, 1))
         samples[500:2500, 0] = 0.95 * signal.windows.hann(2000)
-        samples[place:, 0] += pulse
+        samples[place : place + len(pulse), 0] += pulse
         assert fed(TruePeakMeter(RATE, 1), samples).peak == pytest.approx(1.0, abs=0.02)
