@@ -4,9 +4,10 @@ import pickle
 
 import numpy as np
 import pytest
+from scipy.signal import sosfilt
 
 from auralize.audio.band_loudness import BandMeter
-from auralize.audio.loudness import WARM_STEPS, step_ends
+from auralize.audio.loudness import WARM_STEPS, k_weighting, step_ends
 from auralize.audio.metering import Meter
 
 RATES = [8000, 11025, 44_100, 48_000]
@@ -50,6 +51,14 @@ def test_level_and_bands_are_those_of_the_whole(rate, cuts):
     ours, its = total.loudness.energies, whole.loudness.energies
     assert ours.blocks.shape == its.blocks.shape
     assert np.allclose(ours.blocks, its.blocks, rtol=1e-9, atol=1e-15 * its.blocks.max())
+
+
+@pytest.mark.parametrize("rate", [*RATES, 192_000])
+def test_what_was_before_a_part_is_forgotten_as_far_as_stated(rate):
+    """All of what may come through of full scale until then, of either sign: scipy's impulse response."""
+    warm = int(step_ends(np.array(WARM_STEPS), rate))
+    response = sosfilt(k_weighting(rate), np.eye(1, 2 * warm)[0])
+    assert np.abs(response[warm:]).sum() < 1e-20
 
 
 def test_the_edge_of_a_part_makes_no_peak():
