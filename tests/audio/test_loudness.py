@@ -170,8 +170,9 @@ def test_less_than_one_gating_block_is_measured_whole_and_ungated(
     assert loudness(tones((dbfs, seconds))) == pytest.approx(dbfs, abs=0.1)
 
 
-def test_an_incomplete_last_block_does_not_count() -> None:
-    samples = tones((-20, 1))
+@pytest.mark.parametrize("seconds", [0.4, 1.0])
+def test_an_incomplete_last_block_does_not_count(seconds: float) -> None:
+    samples = tones((-20, seconds))
     longer = np.concatenate([samples, np.full((RATE // 10 - 1, 2), 0.9)])
     assert loudness(longer) == pytest.approx(loudness(samples), rel=1e-12)
 

@@ -7,7 +7,7 @@ import pytest
 from scipy.signal import sosfilt
 
 from auralize.audio.band_loudness import BandMeter
-from auralize.audio.loudness import WARM_STEPS, k_weighting, step_ends
+from auralize.audio.loudness import WARM_STEPS, LoudnessMeter, k_weighting, step_ends
 from auralize.audio.metering import Meter
 
 RATES = [8000, 11025, 44_100, 48_000]
@@ -51,6 +51,20 @@ def test_level_and_bands_are_those_of_the_whole(rate, cuts):
     ours, its = total.loudness.energies, whole.loudness.energies
     assert ours.blocks.shape == its.blocks.shape
     assert np.allclose(ours.blocks, its.blocks, rtol=1e-9, atol=1e-15 * its.blocks.max())
+
+
+@pytest.mark.parametrize("rate", RATES)
+def test_what_is_shorter_than_a_block_is_that_of_the_whole_as_far_as_it_goes(rate):
+    """In two parts; steps of 100 ms, of which the last is not full."""
+    ends = step_ends(np.arange(4), rate)
+    samples = np.random.default_rng(4).normal(0.0, 0.05, (ends[3] + rate // 30, 2))
+    total = LoudnessMeter(rate, 2)
+    for first, stop, end in ((0, 2, ends[3]), (2, None, len(samples))):
+        part, whole = LoudnessMeter(rate, 2), LoudnessMeter(rate, 2)
+        part.add(samples[:end])
+        total.append(part, first, stop)
+        whole.add(samples[: end if stop is None else ends[stop]])
+        assert total.integrated == pytest.approx(whole.integrated, abs=1e-10)
 
 
 @pytest.mark.parametrize("rate", [*RATES, 192_000])
