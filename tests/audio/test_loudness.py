@@ -215,7 +215,9 @@ def test_tech_3341_case_12_momentary() -> None:
 def test_momentary_maximum_finds_the_burst_and_needs_400_ms() -> None:
     meter = fed(LoudnessMeter(RATE, 2), tones((-40, 1), (-20, 0.4), (-40, 1)))
     assert meter.momentary_max == pytest.approx(-20, abs=0.1)
-    assert fed(LoudnessMeter(RATE, 2), tones((-20, 0.4))).momentary_max == pytest.approx(-20, abs=0.1)
+    assert fed(LoudnessMeter(RATE, 2), tones((-20, 0.4))).momentary_max == pytest.approx(
+        -20, abs=0.1
+    )
     assert fed(LoudnessMeter(RATE, 2), tones((-20, 0.3999))).momentary_max == -math.inf
 
 
