@@ -14,7 +14,7 @@ from auralize.circuit.cable import Dielectric, MeasuredCable
 from auralize.circuit.conductor import MATERIALS, standard_resistance
 from auralize.circuit.loudspeaker import Driver, Load, Resistor
 from auralize.circuit.network import Amplifier, Connected, Contact, Network, Placed, Run
-from auralize.circuit.power import budget, pink_noise, sine, temperature_rise
+from auralize.circuit.power import Drive, budget, pink_noise, sine, temperature_rise
 from auralize.circuit.sizing import (
     SHORTEST_RUN,
     Measure,
@@ -71,6 +71,17 @@ def test_power_of_pink_noise_is_the_integral_over_octaves() -> None:
     expected = volts**2 * over_octaves("watts") / over_octaves("volts")
     assert found.loads["west"] == pytest.approx(expected, rel=1e-4)
     assert found.amplifier_peak == pytest.approx(4.0 * found.amplifier_current, rel=1e-12)
+
+
+def test_what_of_a_programme_lies_within_a_band_has_all_of_its_power() -> None:
+    drive = Drive(10.0, (100.0, 200.0, 400.0), (0.5, 0.3, 0.2), 4.0, "a chord")
+    found = drive.within(200.0, 400.0)
+    assert found is not None
+    assert (found.volts, found.frequency, found.crest_factor) == (10.0, (200.0, 400.0), 4.0)
+    assert found.share == pytest.approx((0.6, 0.4))
+    assert found.words == "a chord within 200 Hz to 400 Hz"
+    assert drive.within(100.0, 400.0) is drive
+    assert drive.within(210.0, 390.0) is None
 
 
 def test_a_budget_adds_up() -> None:
