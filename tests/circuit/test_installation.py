@@ -164,14 +164,19 @@ def test_lengths_without_limit_and_without_hope() -> None:
     measure = loss_measure(["west"], NEARLY_DC)
     assert longest(network, measure, 90.0) == 10e3
     assert longest(network, measure, 0.05) is None
+    assert longest(network, Measure(NEARLY_DC, lambda network: np.full(1, 0.5)), 0.5) == 10e3
 
 
-def test_all_shorter_lengths_are_within() -> None:
-    """A measure that is exceeded, kept again, and exceeded once more: the first limit counts."""
+@pytest.mark.parametrize("kept_again", [22.5, 40.0])
+def test_all_shorter_lengths_are_within(kept_again: float) -> None:
+    """A measure that is exceeded, kept again, and exceeded once more: the first limit counts.
+
+    Exceeded over a step of 12 % or more.
+    """
 
     def humped(network: Network) -> np.ndarray[Any, Any]:
         length = network.runs["pond"].length
-        return np.array([1.0 if 20.0 < length < 40.0 or length > 80.0 else 0.0])
+        return np.array([1.0 if 20.0 < length < kept_again or length > 80.0 else 0.0])
 
     found = longest(one_run(Resistor(8.0)), Measure(NEARLY_DC, humped), 0.5)
     assert found == pytest.approx(20.0, rel=2e-4)

@@ -27,6 +27,7 @@ from auralize.circuit.pair import (
     CLOSEST,
     EPSILON_0,
     impedance_matrix,
+    loop_impedance,
     pair_capacitance,
     pair_impedance,
     twist_factor,
@@ -297,6 +298,17 @@ def test_conductors_that_touch_are_refused(ratio: float) -> None:
     conductor = solid(2.5e-6)
     with pytest.raises(ValueError, match="diameters apart"):
         pair_impedance(AUDIO, 2.0 * ratio * conductor.radius, conductor)
+
+
+def test_charged_conductors_that_touch_are_refused() -> None:
+    with pytest.raises(ValueError, match="must not touch"):
+        pair_capacitance(2.0, 1.0, 1.0)
+
+
+@pytest.mark.parametrize("shares", [(1.0, -0.5), (0.5, -1.0), (1.0, 1.0)])
+def test_shares_that_do_not_add_up_are_refused(shares: tuple[float, float]) -> None:
+    with pytest.raises(ValueError, match="must add up to 1 there and -1 back"):
+        loop_impedance(AUDIO, [0.0, 1.0], [solid(2.5e-6)] * 2, shares)
 
 
 # The table of a cable.
