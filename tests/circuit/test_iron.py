@@ -342,5 +342,5 @@ def test_the_longest_bar_and_one_that_just_goes_through() -> None:
     assert IronBar(0.02, 2.0, STEEL, 200.0).length == 2.0
     turns = turn(0.15)
     require_bar_fits(IronBar(0.2, 0.5, STEEL, 200.0), turns, 0.1)
-    with pytest.raises(ValueError, match="does not go through a coil that is 0.2 m across"):
+    with pytest.raises(ValueError, match=r"does not go through a coil that is 0\.2 m across"):
         require_bar_fits(IronBar(0.2001, 0.5, STEEL, 200.0), turns, 0.1)
