@@ -280,14 +280,24 @@ PIECE = SEGMENTS * SEGMENT  # samples that are looked at together
     ("first", "behind"),
     [(3000, 0), (PIECE - 300, 0), (PIECE - 200, 0), (PIECE - 200, 300), (PIECE + 1500, 0)],
 )
-def test_a_peak_is_found_wherever_it_lies(first: int, behind: int) -> None:
+@pytest.mark.parametrize("off", [0.25, -0.25])
+def test_a_peak_is_found_wherever_it_lies(first: int, behind: int, off: float) -> None:
     """A pulse whose samples, and what is half way between, are lower than a slow swell before it.
 
     Where so much silence is ``behind``, some of the pulses lie across what is looked at together.
     """
-    pulse = np.sinc(np.arange(-40, 40) - 0.25)  # 0.90 at the sample next to its peak
+    pulse = np.sinc(np.arange(-40, 40) - off)  # 0.90 at the sample next to its peak
     for place in range(first, first + 2 * SEGMENT, 1 if first == 3000 else 7):
         samples = np.zeros((place + len(pulse) + behind, 1))
         samples[500:2500, 0] = 0.95 * signal.windows.hann(2000)
         samples[place : place + len(pulse), 0] += pulse
         assert fed(TruePeakMeter(RATE, 1), samples).peak == pytest.approx(1.0, abs=0.02)
+
+
+@pytest.mark.parametrize("clicks", range(93, 100))
+def test_a_peak_is_found_however_many_look_higher(clicks: int) -> None:
+    """Clicks of one sample are more than a pulse is at its samples and half way between."""
+    samples = np.zeros((2 * SEGMENT * (clicks + 3), 1))
+    samples[np.arange(1, clicks + 1) * 2 * SEGMENT] = 0.95
+    samples[-200:-120, 0] = np.sinc(np.arange(-40, 40) - 0.25)
+    assert fed(TruePeakMeter(RATE, 1), samples).peak == pytest.approx(1.0, abs=0.02)
