@@ -14,7 +14,7 @@ from auralize.circuit.cable import Dielectric, MeasuredCable
 from auralize.circuit.conductor import MATERIALS, standard_resistance
 from auralize.circuit.loudspeaker import Driver, Load, Resistor
 from auralize.circuit.network import Amplifier, Connected, Contact, Network, Placed, Run
-from auralize.circuit.power import Drive, budget, pink_noise, sine, temperature_rise
+from auralize.circuit.power import Drive, budget, pink_noise, share_kept, sine, temperature_rise
 from auralize.circuit.sizing import (
     SHORTEST_RUN,
     Measure,
@@ -82,6 +82,13 @@ def test_what_of_a_programme_lies_within_a_band_has_all_of_its_power() -> None:
     assert found.words == "a chord within 200 Hz to 400 Hz"
     assert drive.within(100.0, 400.0) is drive
     assert drive.within(210.0, 390.0) is None
+
+
+def test_where_no_power_flows_none_is_kept() -> None:
+    given = np.array([[0.0, 0.0], [3.0, 1.0]])
+    drive = Drive(1.0, (100.0, 200.0), (0.25, 0.75), 4.0, "two tones")
+    kept = share_kept(given, np.array([[0.5, 0.5], [0.2, 0.6]]), drive)
+    assert kept == pytest.approx([0.0, 0.4])  # (0.75 0.2 + 0.75 0.6) over 1.5
 
 
 def test_a_budget_adds_up() -> None:
@@ -239,7 +246,8 @@ def test_heat_is_a_balance() -> None:
 
 
 def test_heat_outside_of_the_estimate_is_refused() -> None:
-    with pytest.raises(ValueError, match=r"0\.5 to 16 mm2"):
-        temperature_rise(10.0, 1e-3, 25e-6)
+    for area in (0.4e-6, 17e-6):
+        with pytest.raises(ValueError, match=r"0\.5 to 16 mm2"):
+            temperature_rise(10.0, 1e-3, area)
     with pytest.raises(ValueError, match="up to 4"):
         temperature_rise(10.0, 1e-3, 4e-6, layers=5)
