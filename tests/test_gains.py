@@ -85,6 +85,11 @@ def test_words_and_data_of_a_match():
     )
 
 
+@pytest.mark.parametrize("hertz", [10, 40_000.0])
+def test_the_lowest_and_the_highest_frequency_of_a_match_are_taken(hertz):
+    assert Match.of(hertz) == Match.at(hertz)
+
+
 def test_the_total_is_the_sum():
     assert Gains(3.0, 12.0, -1.5).total == 13.5
     assert NO_GAIN.total == 0.0

@@ -85,7 +85,7 @@ class TruePeakMeter:
                 self._held -= done
 
     def _hold(self, samples: NDArray[Any]) -> None:
-        if samples.dtype != np.float32:
+        if samples.dtype != np.float32 or self._unit != 1.0:
             self._peak = max(self._peak, _largest(samples))
             self._rescale()
         room = self._pending[self._held : self._held + len(samples)]
@@ -95,7 +95,7 @@ class TruePeakMeter:
     def _rescale(self) -> None:
         """Double precision holds levels that single precision has no room for."""
         if self._peak and not 1 / MODERATE < self._peak / self._unit < MODERATE:
-            unit = 2.0 ** math.frexp(self._peak)[1]
+            unit = 2.0 ** (math.frexp(self._peak)[1] - 1)
             self._pending[:] = np.multiply(self._pending, self._unit, dtype=float) / unit
             self._unit = unit
 

@@ -60,6 +60,10 @@ def test_the_mask_says_what_each_channel_weighs(mask: int, weights: list[float])
     assert channel_weights(len(weights), mask).tolist() == weights
 
 
+def test_a_mask_of_more_places_than_channels_is_heeded_as_far_as_they_go() -> None:
+    assert channel_weights(3, 0x33).tolist() == [1, 1, 1.41]
+
+
 def test_without_a_mask_it_is_as_it_was() -> None:
     assert channel_weights(5).tolist() == [1, 1, 1, 1.41, 1.41]
     assert channel_weights(6).tolist() == [1, 1, 1, 0, 1.41, 1.41]

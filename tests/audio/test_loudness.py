@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from scipy import signal
 
 from auralize.audio.band_loudness import BandMeter, band_centres
-from auralize.audio.loudness import LoudnessMeter, k_weighting
+from auralize.audio.loudness import LoudnessMeter, gated_power, k_weighting
 from auralize.audio.true_peak import TruePeakMeter
 from auralize.errors import AudioFileError
 from auralize.gains import headroom_gain, loudness_gain
@@ -114,6 +114,21 @@ def test_tech_3341_integrated(parts: list[tuple[float, float]], expected: float)
     assert loudness(tones(*parts)) == pytest.approx(expected, abs=0.1)
 
 
+@pytest.mark.parametrize(("soft", "expected"), [(0.06, 0.53), (0.05, 1.0)])
+def test_the_relative_gate_is_under_the_mean_of_what_passes_the_absolute_one(
+    soft: float, expected: float
+) -> None:
+    """BS.1770 eqs. (5) to (7) by hand: loud and soft blocks, and many under -70 LUFS."""
+    powers = np.repeat([1.0, soft, 1e-8], [10, 10, 100])
+    assert gated_power(powers) == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(("gain", "kept"), [(3.0, 0.0), (5.0, 4e-8), (0.0, 0.0)])
+def test_the_absolute_gate_is_that_after_a_gain(gain: float, kept: float) -> None:
+    """4e-8 is -74.67 LUFS: at -70 with 4.67 dB."""
+    assert gated_power(np.full(7, 4e-8), gain) == pytest.approx(kept)
+
+
 @pytest.mark.parametrize("lfe", [None, 0.0])
 def test_tech_3341_case_6_surround(lfe: float | None) -> None:
     """L R C Ls Rs; and the same with an LFE at full scale, which must not count."""
@@ -170,8 +185,9 @@ def test_less_than_one_gating_block_is_measured_whole_and_ungated(
     assert loudness(tones((dbfs, seconds))) == pytest.approx(dbfs, abs=0.1)
 
 
-def test_an_incomplete_last_block_does_not_count() -> None:
-    samples = tones((-20, 1))
+@pytest.mark.parametrize("seconds", [0.4, 1.0])
+def test_an_incomplete_last_block_does_not_count(seconds: float) -> None:
+    samples = tones((-20, seconds))
     longer = np.concatenate([samples, np.full((RATE // 10 - 1, 2), 0.9)])
     assert loudness(longer) == pytest.approx(loudness(samples), rel=1e-12)
 
@@ -199,6 +215,9 @@ def test_tech_3341_case_12_momentary() -> None:
 def test_momentary_maximum_finds_the_burst_and_needs_400_ms() -> None:
     meter = fed(LoudnessMeter(RATE, 2), tones((-40, 1), (-20, 0.4), (-40, 1)))
     assert meter.momentary_max == pytest.approx(-20, abs=0.1)
+    assert fed(LoudnessMeter(RATE, 2), tones((-20, 0.4))).momentary_max == pytest.approx(
+        -20, abs=0.1
+    )
     assert fed(LoudnessMeter(RATE, 2), tones((-20, 0.3999))).momentary_max == -math.inf
 
 

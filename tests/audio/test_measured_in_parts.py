@@ -4,9 +4,10 @@ import pickle
 
 import numpy as np
 import pytest
+from scipy.signal import sosfilt
 
 from auralize.audio.band_loudness import BandMeter
-from auralize.audio.loudness import WARM_STEPS, step_ends
+from auralize.audio.loudness import WARM_STEPS, LoudnessMeter, k_weighting, step_ends
 from auralize.audio.metering import Meter
 
 RATES = [8000, 11025, 44_100, 48_000]
@@ -52,13 +53,37 @@ def test_level_and_bands_are_those_of_the_whole(rate, cuts):
     assert np.allclose(ours.blocks, its.blocks, rtol=1e-9, atol=1e-15 * its.blocks.max())
 
 
+@pytest.mark.parametrize("rate", RATES)
+def test_what_is_shorter_than_a_block_is_that_of_the_whole_as_far_as_it_goes(rate):
+    """In two parts; steps of 100 ms, of which the last is not full."""
+    ends = step_ends(np.arange(4), rate)
+    samples = np.random.default_rng(4).normal(0.0, 0.05, (ends[3] + rate // 30, 2))
+    total = LoudnessMeter(rate, 2)
+    for first, stop, end in ((0, 2, ends[3]), (2, None, len(samples))):
+        part, whole = LoudnessMeter(rate, 2), LoudnessMeter(rate, 2)
+        part.add(samples[:end])
+        total.append(part, first, stop)
+        whole.add(samples[: end if stop is None else ends[stop]])
+        assert total.integrated == pytest.approx(whole.integrated, abs=1e-10)
+
+
+@pytest.mark.parametrize("rate", [*RATES, 192_000])
+def test_what_was_before_a_part_is_forgotten_as_far_as_stated(rate):
+    """All of what may come through of full scale until then, of either sign: scipy's impulse response."""
+    warm = int(step_ends(np.array(WARM_STEPS), rate))
+    response = sosfilt(k_weighting(rate), np.eye(1, 2 * warm)[0])
+    assert np.abs(response[warm:]).sum() < 1e-20
+
+
 def test_the_edge_of_a_part_makes_no_peak():
     """A tone cut at its crest would overshoot if there were silence before it, or behind."""
     rate = 48_000
     tone = np.cos(2 * np.pi * 1000 / rate * np.arange(5 * rate))[:, None] * np.ones(2)
-    tone[: rate // 2] *= np.linspace(0, 1, rate // 2)[:, None]
+    tone[: rate // 20] *= np.linspace(0, 1, rate // 20)[:, None]
     tone[-rate // 2 :] *= np.linspace(1, 0, rate // 2)[:, None]
-    assert in_parts(tone, rate, [0, 10, 20, 30]).level.peak == pytest.approx(1.0, abs=1e-4)
+    assert in_parts(tone, rate, [0, WARM_STEPS + 1, 20, 30]).level.peak == pytest.approx(
+        1.0, abs=1e-4
+    )
 
 
 @pytest.mark.parametrize("last", [False, True])

@@ -64,6 +64,15 @@ def test_long_impulse_responses_have_their_room():
     assert cut.size <= 4 * 500_000
 
 
+@pytest.mark.parametrize("frames", [1, 100_000])
+def test_a_batch_is_no_longer_than_it_must_be_and_there_are_no_more_than_needed(frames):
+    cut = OverlapSave(300, 2).shortest(frames)
+    assert frames <= cut.frames < frames + cut.size - 299
+    for batches in (1, 3):
+        wanted = batches * cut.frames
+        assert len(list(cut.windows([noise(9, 2)], 0, wanted, np.complex64))) == batches
+
+
 def test_the_loudest_segment_is_told_by_both_channels_of_a_pair():
     cut = OverlapSave(100, 3)
     steady = np.full((20_000, 3), [0.3, 0.4, 0.2])

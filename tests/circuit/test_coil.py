@@ -18,6 +18,14 @@ from auralize.circuit.lays import Coiled, on_reel
 from support import ring_reference as reference
 from support.lays import FLAT, inductance_alone
 
+
+def test_equal_sizes_in_decimals_fit() -> None:
+    """0.3 over 0.1, and 10 turns as a length over a circumference, are off by a rounding."""
+    turns = pack(Winding(1.0, 10.0 * (1.0 + 1e-15), "square", width=0.3), 0.1, 0.1)
+    assert len(turns.share) == 10
+    assert len(np.unique(turns.place)) == 3
+
+
 # ---- rings --------------------------------------------------------------------------------------
 
 

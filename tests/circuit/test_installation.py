@@ -14,7 +14,7 @@ from auralize.circuit.cable import Dielectric, MeasuredCable
 from auralize.circuit.conductor import MATERIALS, standard_resistance
 from auralize.circuit.loudspeaker import Driver, Load, Resistor
 from auralize.circuit.network import Amplifier, Connected, Contact, Network, Placed, Run
-from auralize.circuit.power import budget, pink_noise, sine, temperature_rise
+from auralize.circuit.power import Drive, budget, pink_noise, share_kept, sine, temperature_rise
 from auralize.circuit.sizing import (
     SHORTEST_RUN,
     Measure,
@@ -71,6 +71,24 @@ def test_power_of_pink_noise_is_the_integral_over_octaves() -> None:
     expected = volts**2 * over_octaves("watts") / over_octaves("volts")
     assert found.loads["west"] == pytest.approx(expected, rel=1e-4)
     assert found.amplifier_peak == pytest.approx(4.0 * found.amplifier_current, rel=1e-12)
+
+
+def test_what_of_a_programme_lies_within_a_band_has_all_of_its_power() -> None:
+    drive = Drive(10.0, (100.0, 200.0, 400.0), (0.5, 0.3, 0.2), 4.0, "a chord")
+    found = drive.within(200.0, 400.0)
+    assert found is not None
+    assert (found.volts, found.frequency, found.crest_factor) == (10.0, (200.0, 400.0), 4.0)
+    assert found.share == pytest.approx((0.6, 0.4))
+    assert found.words == "a chord within 200 Hz to 400 Hz"
+    assert drive.within(100.0, 400.0) is drive
+    assert drive.within(210.0, 390.0) is None
+
+
+def test_where_no_power_flows_none_is_kept() -> None:
+    given = np.array([[0.0, 0.0], [3.0, 1.0]])
+    drive = Drive(1.0, (100.0, 200.0), (0.25, 0.75), 4.0, "two tones")
+    kept = share_kept(given, np.array([[0.5, 0.5], [0.2, 0.6]]), drive)
+    assert kept == pytest.approx([0.0, 0.4])  # (0.75 0.2 + 0.75 0.6) over 1.5
 
 
 def test_a_budget_adds_up() -> None:
@@ -153,14 +171,19 @@ def test_lengths_without_limit_and_without_hope() -> None:
     measure = loss_measure(["west"], NEARLY_DC)
     assert longest(network, measure, 90.0) == 10e3
     assert longest(network, measure, 0.05) is None
+    assert longest(network, Measure(NEARLY_DC, lambda network: np.full(1, 0.5)), 0.5) == 10e3
 
 
-def test_all_shorter_lengths_are_within() -> None:
-    """A measure that is exceeded, kept again, and exceeded once more: the first limit counts."""
+@pytest.mark.parametrize("kept_again", [22.5, 40.0])
+def test_all_shorter_lengths_are_within(kept_again: float) -> None:
+    """A measure that is exceeded, kept again, and exceeded once more: the first limit counts.
+
+    Exceeded over a step of 12 % or more.
+    """
 
     def humped(network: Network) -> np.ndarray[Any, Any]:
         length = network.runs["pond"].length
-        return np.array([1.0 if 20.0 < length < 40.0 or length > 80.0 else 0.0])
+        return np.array([1.0 if 20.0 < length < kept_again or length > 80.0 else 0.0])
 
     found = longest(one_run(Resistor(8.0)), Measure(NEARLY_DC, humped), 0.5)
     assert found == pytest.approx(20.0, rel=2e-4)
@@ -223,7 +246,8 @@ def test_heat_is_a_balance() -> None:
 
 
 def test_heat_outside_of_the_estimate_is_refused() -> None:
-    with pytest.raises(ValueError, match=r"0\.5 to 16 mm2"):
-        temperature_rise(10.0, 1e-3, 25e-6)
+    for area in (0.4e-6, 17e-6):
+        with pytest.raises(ValueError, match=r"0\.5 to 16 mm2"):
+            temperature_rise(10.0, 1e-3, area)
     with pytest.raises(ValueError, match="up to 4"):
         temperature_rise(10.0, 1e-3, 4e-6, layers=5)

@@ -23,6 +23,7 @@ from auralize.circuit.iron import (
     coil_field,
     distant_field,
     effective_permeability,
+    require_bar_fits,
 )
 
 STEEL = 6e6  # S/m
@@ -334,3 +335,12 @@ def test_bars_that_cannot_be_are_refused(change: dict[str, float], says: str) ->
     }
     with pytest.raises(ValueError, match=says):
         IronBar(**(values | change))
+
+
+def test_the_longest_bar_and_one_that_just_goes_through() -> None:
+    """Twice 0.15 less 0.1 are 0.2 but for a rounding."""
+    assert IronBar(0.02, 2.0, STEEL, 200.0).length == 2.0
+    turns = turn(0.15)
+    require_bar_fits(IronBar(0.2, 0.5, STEEL, 200.0), turns, 0.1)
+    with pytest.raises(ValueError, match=r"does not go through a coil that is 0\.2 m across"):
+        require_bar_fits(IronBar(0.2001, 0.5, STEEL, 200.0), turns, 0.1)

@@ -208,6 +208,7 @@ def test_what_practitioners_expect() -> None:
         (SplitCoils(Winding(1.0, 40), Winding(0.3, 2), 1.0), FLAT, "and the run is only 100 m"),
         (FigureOfEight(1.0, 1.0, 40), FLAT, "and the run is only 100 m"),
         (Coiled(Winding(0.002, 2)), FLAT, "the innermost would cross the axis"),
+        (Coiled(Winding(0.003, 1)), FLAT, "the innermost would cross the axis"),
         (Coiled(Winding(0.02, 64)), FLAT, "the innermost would cross the axis"),
         (Coiled(Winding(0.3, 10), iron=replace(BAR, diameter=0.29)), FLAT, "does not go through"),
         (
@@ -226,6 +227,13 @@ def test_what_practitioners_expect() -> None:
 def test_geometry_that_cannot_be_is_refused(lay: Lay, cable: LaidCable, says: str) -> None:
     with pytest.raises(ValueError, match=says):
         added_impedance(lay, cable, 100.0, AUDIO)
+
+
+def test_a_run_may_be_coiled_to_its_end_whatever_is_rounded() -> None:
+    length = SMALL.length * (1.0 - 1e-12)
+    assert np.isfinite(added_impedance(Coiled(SMALL), FLAT, length, AUDIO)).all()
+    with pytest.raises(ValueError, match="are coiled"):
+        added_impedance(Coiled(SMALL), FLAT, SMALL.length * (1.0 - 1e-8), AUDIO)
 
 
 @pytest.mark.parametrize(

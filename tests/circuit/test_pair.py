@@ -27,6 +27,8 @@ from auralize.circuit.pair import (
     CLOSEST,
     EPSILON_0,
     impedance_matrix,
+    loop_capacitance,
+    loop_impedance,
     pair_capacitance,
     pair_impedance,
     twist_factor,
@@ -297,6 +299,29 @@ def test_conductors_that_touch_are_refused(ratio: float) -> None:
     conductor = solid(2.5e-6)
     with pytest.raises(ValueError, match="diameters apart"):
         pair_impedance(AUDIO, 2.0 * ratio * conductor.radius, conductor)
+
+
+@pytest.mark.parametrize("radii", [(1.0, 0.2), (0.2, 1.0), (1.0, 0.9)])
+@pytest.mark.parametrize("gap", [1.01, 1.2, 3.0])
+def test_capacitance_of_unlike_conductors_is_that_of_their_multipoles(
+    radii: tuple[float, float], gap: float
+) -> None:
+    """The closed form against the field of both, solved to 1e-9."""
+    spacing = gap * sum(radii)
+    found = pair_capacitance(spacing, radii[0], 2.3, radii[1])
+    field = loop_capacitance([0.0, spacing], radii, (1.0, -1.0), 2.3)
+    assert found == pytest.approx(field, rel=1e-8)
+
+
+def test_charged_conductors_that_touch_are_refused() -> None:
+    with pytest.raises(ValueError, match="must not touch"):
+        pair_capacitance(2.0, 1.0, 1.0)
+
+
+@pytest.mark.parametrize("shares", [(1.0, -0.5), (0.5, -1.0), (1.0, 1.0)])
+def test_shares_that_do_not_add_up_are_refused(shares: tuple[float, float]) -> None:
+    with pytest.raises(ValueError, match="must add up to 1 there and -1 back"):
+        loop_impedance(AUDIO, [0.0, 1.0], [solid(2.5e-6)] * 2, shares)
 
 
 # The table of a cable.

@@ -51,6 +51,13 @@ def test_exact_filter_of_a_causal_load(name, rate):
     assert filters.drop.error == pytest.approx(drop, abs=3)
 
 
+@pytest.mark.parametrize(("goals", "taps"), [((-40.0, -30.0), 4), ((-60.0, -30.0), 5)])
+def test_no_length_is_spent_where_it_gains_nothing(goals, taps):
+    """Errors fall by 10 dB a tap, one of them to -50 dB and no further."""
+    found = filters._enough(range(1, 9), lambda n: [max(-10.0 * n, -50.0), -10.0 * n], goals)
+    assert found == taps
+
+
 @pytest.mark.parametrize(("name", "rate"), [p for p in PAIRS if p[0] in SEMI_INDUCTIVE])
 def test_exact_filter_of_a_power_law_tail(name, rate):
     receiving, drop, _ = errors_db(SEMI_INDUCTIVE[name], rate)

@@ -75,6 +75,20 @@ def test_a_conductor_that_keeps_nothing_is_silent() -> None:
     assert found.of("drop", "plus").error == -np.inf
 
 
+def test_what_is_next_to_alike_is_not_and_next_to_nothing_is_something() -> None:
+    """By 1e-7 of the drop, where rounding makes 1e-16."""
+    joints = {"near": Contact(0.3, 0.3 * (1.0 + 1e-6))}
+    assert not design_run(jointed(Resistor(8.0), **joints), "load", 8000).alike
+    contact = Contact(plus=5e-9, minus=0.5)
+    network = Network(
+        Amplifier(0.05), {}, {"load": Connected(Resistor(8.0), None, contact=contact)}
+    )
+    found = design_run(network, "load", 8000)
+    plus, minus = (found.of("drop", across).taps for across in ("plus", "minus"))
+    np.testing.assert_allclose(plus, 1e-8 * minus, rtol=0, atol=1e-6 * np.abs(plus).max())
+    assert plus.any()
+
+
 def test_no_filter_over_one_conductor_where_a_transformer_parts_them() -> None:
     gate = load_rig(PATH)["sound"].at("gate")
     assert list(design_run(gate.network, gate.listen, 48_000).drops) == ["both"]

@@ -42,6 +42,8 @@ TABLES: dict[str, str] = {
     "real and imaginary": "Hz;Re(Z);Im(Z)\n" + rows(HZ, Z.real, Z.imag, separator=";"),
     "R and X": "* f [Hz]  R [ohm]  X [ohm]\n" + rows(HZ, Z.real, Z.imag),
     "both": "Freq(Hz) Z(ohm) Phase(deg) R(ohm) X(ohm)\n" + rows(HZ, OHM, DEG, Z.real, Z.imag),
+    "both, roughly": "Freq(Hz) Z(ohm) Phase(deg) R(ohm) X(ohm)\n"
+    + rows(HZ, 1.015 * OHM, DEG, Z.real, Z.imag),
     "columns besides": "No. Freq(Hz) SPL(dB) Z(ohm) Phase(deg)\n"
     + rows(np.arange(121), HZ, 90.0 + 0.0 * HZ, OHM, DEG),
     "names and units in two lines": "Frequency\tImpedance\tPhase\nkHz\tohm\trad\n"
@@ -92,11 +94,39 @@ REFUSED = {
         rows(HZ, OHM, np.angle(Z)),
         r"the phase stays within .* no unit",
     ),
+    "a little over what a resistor has": (
+        "",
+        rows(HZ, OHM, 0.3 * np.cos(np.arange(121))),
+        r"the phase stays within 0.3 and has no unit",
+    ),
     "unwrapped": ("Hz ohm deg", rows(HZ, OHM, DEG - 360.0), r"degrees was found; .* -180 to 180"),
+    "radians a little beyond": (
+        "Hz ohm rad",
+        rows(HZ, OHM, 3.2 + 0.0 * HZ),
+        r"line 2: a phase of 3.2 radians cannot be",
+    ),
+    "a coil alone": (
+        "Hz ohm deg",
+        rows(HZ, OHM, 90.0 + 0.0 * HZ),
+        r"a phase of 90 degrees or more",
+    ),
+    "half a turn": (
+        "Hz ohm deg",
+        rows(HZ, OHM, 180.0 + 0.0 * HZ),
+        r"a phase of 90 degrees or more",
+    ),
+    "no higher than 20": ("", rows(np.linspace(1.0, 20.0, 121), OHM), r"to 20 Hz .* in kHz\?"),
+    "no lower than 20 kHz": ("kHz ohm", rows(HZ, OHM), r"from 2e\+04 Hz .* in Hz\?"),
+    "less than is measured": ("Hz ohm", rows(HZ, 0.045 + 0.0 * HZ), r"a modulus of 0.045 ohm"),
     "active": ("Hz ohm deg", rows(HZ, OHM, DEG + 90.0), r"a phase of 90 degrees or more"),
     "phase alone": ("Hz deg", rows(HZ, DEG), r"line 1: phase alone tells no impedance"),
     "real part alone": ("Hz Re(Z)", rows(HZ, Z.real), r"line 1: real alone tells no impedance"),
     "a phase in ohm": ("Hz Re(deg) Im(ohm)", PLAIN, r"line 1: a real part in degrees cannot be"),
+    "magnitude 3 % off": (
+        "Hz Z R X",
+        rows(HZ, 1.03 * OHM, Z.real, Z.imag),
+        r"line 2: magnitude, real",
+    ),
     "magnitude and parts of two": (
         "Hz Z R X",
         rows(HZ, OHM, 2.0 * Z.real, Z.imag),
@@ -138,6 +168,20 @@ def test_a_cell_above_the_numbers(text: str, expected: tuple[str, str, float]) -
     column = column_of(text)
     kind, unit, factor = expected
     assert (column.kind, column.unit, column.factor) == (kind, unit.removeprefix("k"), factor)
+
+
+def test_small_phases_without_a_unit_that_hardly_change_are_degrees(tmp_path: Path) -> None:
+    """Of a resistor."""
+    path, degrees = tmp_path / "landing.txt", 0.24 * np.cos(np.arange(121))
+    path.write_text(rows(HZ, 8.0 + 0.0 * HZ, degrees), encoding="utf-8")
+    found = np.angle(read_impedance(path).impedance, deg=True)
+    np.testing.assert_allclose(found, degrees, atol=1e-8)
+
+
+def test_a_frequency_of_0_says_nothing_of_the_unit(tmp_path: Path) -> None:
+    path = tmp_path / "landing.txt"
+    path.write_text("0 6 0\n50 8 10\n100 9 20\n150 8 -10\n200 7 -5\n", encoding="utf-8")
+    np.testing.assert_array_equal(read_impedance(path).frequency[-4:], [50.0, 100.0, 150.0, 200.0])
 
 
 # ---- magnitude alone -----------------------------------------------------------------------------

@@ -71,6 +71,7 @@ def test_an_impedance_that_no_loudspeaker_has(modulus: float, tmp_path: Path) ->
     ("options", "row", "said"),
     [
         ("HZ S DB R 50", "8000 0", r"a value beyond 1e\+09"),
+        ("HZ S DB R 50", "181 0", r"a value beyond 1e\+09"),
         ("HZ Z RI R 50", "1e300 0", r"a value beyond 1e\+09"),
         ("HZ Z RI R 50", "1e-7 0", r"a modulus of 5e-06 ohm"),
         ("HZ S RI R 1e9", "0.1 0", r"1 mohm to 1 Mohm"),

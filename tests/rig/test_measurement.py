@@ -155,8 +155,14 @@ def test_an_option_line_may_leave_out_what_is_usual(tmp_path: Path) -> None:
     # 50 (1 + S)/(1 - S), by hand.
     expected = [50.0 * (1 + 0.5j) / (1 - 0.5j), 50.0 * 5.0 / 3.0, 50.0, 50.0 * 0.9 / 1.1]
     np.testing.assert_allclose(usual.impedance(), expected, rtol=1e-14)
-    other = read_touchstone(written(tmp_path, "b.s1p", f"# r 50 ma s gHz\n# HZ Z RI R 1\n{rows}"))
+    other = read_touchstone(written(tmp_path, "b.S1P", f"# r 50 ma s gHz\n# HZ Z RI R 1\n{rows}"))
     np.testing.assert_array_equal(other.values, usual.values)
+
+
+@pytest.mark.parametrize("ohms", [1e-3, 1e6])
+def test_the_least_and_the_most_reference_are_read(ohms: float, tmp_path: Path) -> None:
+    path = written(tmp_path, "a.s1p", ONE_PORT.replace("R 50", f"R {ohms}"))
+    assert read_touchstone(path).reference == ohms
 
 
 def test_z_and_y_are_relative_to_the_reference(tmp_path: Path) -> None:
@@ -238,10 +244,12 @@ def test_a_two_port_s_chain_matrix_is_the_same_by_any_parameter(
     np.testing.assert_allclose(found, chain, rtol=1e-6)
 
 
-def test_noise_parameters_are_passed_over(tmp_path: Path) -> None:
+@pytest.mark.parametrize("lowest", [1, 4])
+def test_noise_parameters_are_passed_over(lowest: int, tmp_path: Path) -> None:
+    """They begin at the last frequency or below."""
     row = "0.1 0 0.9 0 0.9 0 0.1 0"
     data = "".join(f"{f} {row}\n" for f in (1, 2, 3, 4))
-    noise = "1 2.0 0.3 10 0.2\n2 2.1 0.3 12 0.2\n"
+    noise = f"{lowest} 2.0 0.3 10 0.2\n5 2.1 0.3 12 0.2\n"
     found = read_touchstone(written(tmp_path, "n.s2p", f"# HZ S MA R 50\n{data}{noise}"))
     np.testing.assert_array_equal(found.frequency, [1.0, 2.0, 3.0, 4.0])
 
@@ -259,6 +267,7 @@ BAD_ONE_PORTS = {
     "too many": ("30 0.1 0.1", "30 0.1 0.1 1 1", r"line 4: 5 numbers .* right for .s1p are 3"),
     "falling": ("40 0.1 0", "25 0.1 0", r"line 5: 25 Hz follows 30 Hz"),
     "an open": ("40 0.1 0", "40 1 0", r"line 5: nothing flows here"),
+    "a coil alone": ("40 0.1 0", "40 0 1", r"line 5: the real part of the impedance is not above"),
     "active": ("40 0.1 0", "40 1.2 0", r"line 5: the real part of the impedance is not above zero"),
     "no data": (DATA, "", r"0 frequencies above 0 Hz were found"),
     "nothing": (ONE_PORT, "", r"the option line, .* is missing"),
@@ -283,6 +292,9 @@ def test_ports_that_do_not_fit_are_refused(tmp_path: Path) -> None:
     )
     one = written(tmp_path, "one.s1p", ONE_PORT)
     four = written(tmp_path, "four.s4p", ONE_PORT)
+    short = written(tmp_path, "short.s2p", "# HZ S MA R 50\n20 0.1 0 0.9 0\n")
+    with pytest.raises(MeasurementError, match=r"line 2: 5 numbers .* right for .s2p are 9"):
+        read_touchstone(short)
     with pytest.raises(MeasurementError, match="a load has one port"):
         read_impedance(two)
     with pytest.raises(MeasurementError, match="a cable has two ports"):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import itertools
 import json
 from pathlib import Path
 from types import SimpleNamespace
@@ -128,9 +129,69 @@ def test_what_was_asked_is_in_the_facts_by_columns_of_the_table(capsys, tmp_path
     assert told["matters"]["column"] == "damping_factor"
     (value,) = told["matters"]["values"]
     assert value["place"] == "loads.sluice.resistance"
+    ends = {"low": 4.8, "high": 11.2, "swing": pytest.approx(6.4)}  # of 8 ohm, over 1 ohm
+    assert value["choices"]["thin"] == pytest.approx(ends)
     assert set(told) - {"fields"} <= set(told["fields"])
     said(capsys, *options)
     assert Path(f"{table}.json").read_bytes() == facts
+
+
+def test_the_table_has_a_row_for_each_case_and_choice_and_units_in_its_head(capsys, tmp_path):
+    """Losses by the divider: joints and 10 ohm/km before 8 ohm."""
+    steps = ("length = 10 m, 40 m", "near = 0 ohm, 10 mohm", "cable = thin, thick")
+    options = (option for step in steps for option in ("--steps", f"runs.path.{step}"))
+    said(capsys, *options, "--choice", "thin")
+    (table,) = tmp_path.glob("*.csv")
+    with table.open() as file:
+        head, *rows = csv.reader(file)
+    places = ["runs.path.length_m", "runs.path.near", "runs.path.cable"]
+    assert head[:6] == ["case", *places, "choice", "loss_db"]
+    expected = list(itertools.product(("10.0", "40.0"), ("0 ohm", "10 mohm"), ("thin", "thick")))
+    assert [tuple(row[:5]) for row in rows] == [
+        (str(number), *values, "thin") for number, values in enumerate(expected, 1)
+    ]
+    ohms = [  # a joint in each conductor
+        float(metres) * {"thin": 0.01, "thick": 0.0025}[cable] + 0.02 * (joint == "10 mohm")
+        for metres, joint, cable in expected
+    ]
+    losses = [float(row[5]) for row in rows]
+    assert losses == pytest.approx(20 * np.log10(8 / (8 + np.array(ohms))), rel=1e-4)
+    facts = json.loads(Path(f"{table}.json").read_text())
+    assert (facts["cases"], facts["seed"]) == (8, None)
+    deviation = head.index("deviation_db")
+    largest = max(abs(float(row[deviation])) for row in rows)
+    assert facts["choices"][0]["range"]["deviation_db"]["most"] == pytest.approx(largest)
+
+
+def test_what_is_drawn_is_told_with_its_law_and_unit(capsys, tmp_path):
+    tolerances = ("cables.thin.resistance = 10 ohm/km +- 1 ohm/km as 2 sigma", DRAWN[1])
+    options = (option for one in tolerances for option in ("--tolerance", one))
+    said(capsys, *options, "--draws", "3")
+    (beside,) = tmp_path.glob("*.json")
+    told = json.loads(beside.read_text())
+    assert told["seed"] == 1
+    assert told["tolerances"] == [
+        {
+            "place": "cables.thin.resistance",
+            "law": "normal",
+            "unit": "ohm/km",
+            "nominal": "10.0 ohm/km",
+            "mean": 10.0,
+            "sigma": 0.5,
+        },
+        {
+            "place": "loads.sluice.resistance",
+            "law": "uniform",
+            "unit": "ohm",
+            "nominal": "8.0 ohm",
+            "low": pytest.approx(4.8),
+            "high": pytest.approx(11.2),
+        },
+    ]
+    head = beside.with_suffix("").read_text().splitlines()[0]
+    assert head.startswith(
+        "case,cables.thin.resistance_ohm_per_km,loads.sluice.resistance_ohm,choice,loss_db,"
+    )
 
 
 def test_what_is_asked_otherwise_is_another_result(capsys, tmp_path):
@@ -139,7 +200,9 @@ def test_what_is_asked_otherwise_is_another_result(capsys, tmp_path):
             capsys, *DRAWN, "--loss", asked[0], "--price", "thin=1", "--price", f"thick={asked[1]}"
         )
     assert len(list(tmp_path.glob("*.csv"))) == 3
+    before = {path: path.read_bytes() for path in tmp_path.iterdir()}
     said(capsys, *DRAWN, "--price", "thick=3", "--price", "thin=1", "--loss", "0.50")
+    assert {path: path.read_bytes() for path in tmp_path.iterdir()} == before
 
 
 @pytest.mark.parametrize(("kind", "unit"), [("loss", " in dB"), ("damping", "")])

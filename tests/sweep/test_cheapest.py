@@ -98,6 +98,22 @@ def test_nominal_and_in_most_cases_differ():
     assert most.measured == pytest.approx((np.sort(loss("thick", 62.0, loads))[56],))
 
 
+def test_what_meets_a_limit_exactly_keeps_it():
+    """The loss that 19 of 20 draws do not exceed, as the limit itself."""
+    cases = Cases((), (LOAD,), 20)
+    limit = answer(cases, 0.7).in_most.priced.measured[0]
+    told = answer(cases, limit).in_most
+    assert (told.does, told.priced.choice, told.priced.share) == (True, "thick", 0.95)
+
+
+@pytest.mark.parametrize("steps", [(), (LENGTHS,)])
+def test_a_tolerance_round_another_value_than_the_rigs_is_nominal_at_its_own(steps):
+    load = UncertainValue.of("loads.stage.resistance = 4 ohm +- 10 %", lambda place: None)
+    told = answer(Cases(steps, (load,), 20), 1.5).nominal.priced
+    metres = 20.0 if steps else 62.0
+    assert told.measured == pytest.approx((loss(told.choice, metres, 4.0),))
+
+
 def test_where_none_does_the_nearest_is_told():
     told = answer(Cases((LENGTHS,), (LOAD,), 20), 0.01)
     for picked in (told.nominal, told.in_most):
@@ -119,6 +135,19 @@ def test_prices_that_are_amiss_are_refused(prices, said):
         check_prices(RIG, CHOICES, Cases((LENGTHS,)), prices)
 
 
+@pytest.mark.parametrize("price", [0.0, 1e9])
+def test_the_least_and_the_most_price_are_taken(price):
+    check_prices(RIG, CHOICES, Cases((LENGTHS,)), {**PRICES, "reel": price})
+
+
+def test_a_cable_of_some_cases_is_not_had_for_nothing():
+    cable = UncertainValue.of("runs.pond.cable = thick, reel", lambda place: None)
+    cases = Cases((), (cable,), 10)
+    found = solve_cases(RIG, CHOICES, cases, 0, len(cases))
+    with pytest.raises(au.RequestError, match="cable 'thick' has none"):
+        cheapest(RIG, CHOICES, cases, found, [Requirement("loss", 2.0)], {"reel": 1.0})
+
+
 def test_a_cable_that_comes_in_by_a_step_or_a_draw_needs_a_price():
     prices = {"reel": 1.0, "bought": 2.5}
     for steps, tolerances in (
@@ -134,4 +163,5 @@ def test_of_the_same_cost_the_better_is_picked():
     assert pick(cost, values, 1.0) == (2, True)
     assert pick(cost, values, 0.2) == (3, True)
     assert pick(cost, values, 0.05) == (0, False)
+    assert pick(cost, np.full(4, 2.0), 1.0) == (1, False)
     assert pick(cost, np.array([np.inf, np.inf, 5.0, np.inf]), 1.0) == (2, False)

@@ -16,6 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from auralize.trials import statistics
 from auralize.trials.statistics import (
     D_PRIME_METHOD,
     GUESSING,
@@ -304,6 +305,15 @@ def test_trials_needed_is_the_first(
     needed = trials_needed(share, protocol, alpha, target)
     assert power(needed, share, protocol, alpha) >= target
     assert all(power(fewer, share, protocol, alpha) < target for fewer in range(1, needed))
+
+
+def test_the_most_trials_are_the_last_that_are_tried(monkeypatch: pytest.MonkeyPatch) -> None:
+    needed = trials_needed(0.4, "triangle")
+    monkeypatch.setattr(statistics, "MOST_TRIALS", needed)
+    assert trials_needed(0.4, "triangle") == needed
+    monkeypatch.setattr(statistics, "MOST_TRIALS", needed - 1)
+    with pytest.raises(ValueError, match=f"more than {needed - 1} trials"):
+        trials_needed(0.4, "triangle")
 
 
 @untimed
