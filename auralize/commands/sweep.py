@@ -49,8 +49,8 @@ sigma": normal, so that 95 % lie between, and some outside. "60 m, 62 m": one of
 these, each as likely. Tolerances are independent of one another. Nominal is
 what stands before +-, else what the rig file says.
 
-Limits are those of `fit`: on the largest loss in the band of the load, or 20 Hz
-to 20 kHz; behind a transformer without what that loses itself. Several are kept
+Limits are those of `fit`: on the largest cable loss in the band of the load, or
+20 Hz to 20 kHz; behind a transformer without what that loses. Several are kept
 together. Where nothing keeps them, nearest is what exceeds one by the least
 factor. Cost is by the lengths of each case: those of the nominal case, and of
 all cases what 95 % do not exceed. Two values in steps, and nothing drawn, make

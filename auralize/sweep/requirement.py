@@ -24,7 +24,7 @@ FIGURE: Final[Mapping[Kind, str]] = {
 }
 """Of `CaseFigures`, what is limited."""
 _KIND_WORDS: Final[Mapping[Kind, str]] = {
-    "loss": "largest loss in the band",
+    "loss": "largest cable loss",
     "deviation": "largest deviation from the {}",
     "damping": "damping factor",
     "heat": "share of programme power lost in cable",
@@ -76,7 +76,7 @@ def kind_words(kind: Kind, figures: Sequence[CaseFigures]) -> str:
 
 
 def limit_words(requirements: Sequence[Requirement], figures: Sequence[CaseFigures]) -> str:
-    """All limits: "largest loss in the band of at most 1 dB and damping factor of at least 20"."""
+    """All limits: "largest cable loss of at most 1 dB and damping factor of at least 20"."""
     return " and ".join(f"{kind_words(r.kind, figures)} of {r.words}" for r in requirements)
 
 

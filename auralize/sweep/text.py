@@ -41,7 +41,7 @@ class _Row(NamedTuple):
 _ROWS: Final = (
     _Row("loss at {}, dB", lambda one: one.loss_db, decibels_text, False),
     _Row("drop at {}, dB", lambda one: one.drop_db, decibels_text, True),
-    _Row("worst cable loss, dB", lambda one: one.worst_loss_db, decibels_text, False),
+    _Row("largest cable loss, dB", lambda one: one.worst_loss_db, decibels_text, False),
     _Row("largest deviation, dB", lambda one: np.abs(one.deviation_db), lambda v: f"{v:.2f}", True),
     _Row("damping factor", lambda one: one.damping_factor, factor_text, False),
     _Row("power lost in cable", lambda one: one.cable_share, lambda v: f"{v:.1%}", True),

@@ -36,7 +36,7 @@ def test_the_cheapest_is_told_nominally_and_in_most_cases(capsys):
     """1 ohm of cable before 8 ohm loses 1.02 dB, before 4.8 ohm 1.64; a quarter of it a third of that."""
     told = said(capsys, *DRAWN, "--loss", "1.1 dB", *PRICES)
     assert (
-        "Cheapest with a largest loss in the band of at most 1.1 dB, a metre costing thin 1.20, thick 4.00: "
+        "Cheapest with a largest cable loss of at most 1.1 dB, a metre costing thin 1.20, thick 4.00: "
         "nominal: thin: 100 m of thin for 120.00, 1.02 dB "
         "in at least 95 % of cases: thick: at most 100 m of thick for 400.00; 100 % of its cases do, "
         "95 % have at most 0.4"
@@ -75,7 +75,7 @@ def test_several_limits_are_told_together(capsys):
     options = (*DRAWN, "--loss", "1.1 dB", "--damping", "10", "--heat", "20 %", *PRICES)
     told = said(capsys, *options)
     assert (
-        "Cheapest with a largest loss in the band of at most 1.1 dB and damping factor of at least 10 and "
+        "Cheapest with a largest cable loss of at most 1.1 dB and damping factor of at least 10 and "
         "share of programme power lost in cable of at most 20 %" in told
     )
     assert (

@@ -47,7 +47,7 @@ def test_the_figure_of_the_first_limit_is_marked_where_all_are_kept():
     limits = [Requirement("loss", 0.5), Requirement("damping", 30.0)]
     head, tables = read_back(crossed(LENGTH, SIZE, limits=limits))
     assert " ".join(head.split()) == (
-        "Largest loss in the band in dB, length of the pond run down, resistance of the reel cable across, "
+        "Largest cable loss in dB, length of the pond run down, resistance of the reel cable across, "
         "* where all limits are kept:"
     )
     for choice, load in (("here", 8.0), ("there", 4.0)):
