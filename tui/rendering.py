@@ -129,7 +129,7 @@ class RenderScreen(ModalScreen[None]):
         try:
             done = render(compared.source, compared.choices, folder, compared.options, watched)
             width = self.query_one("#render-message").size.width
-            words = f"Rendered into {folder}. Esc leaves.\n{as_gains(done, width, narrow=True)}"
+            words = f"Rendered into {folder}. Esc leaves.\n{as_gains(done, width)}"
         except (AuralizeError, OSError) as error:
             words = str(error)
         with suppress(RuntimeError):  # the bench may have been left meanwhile

@@ -129,7 +129,7 @@ def _gains(made: MadeSet) -> str:
     """As `auralize render` prints them, with the names of the set."""
     info = made.rendered.source
     named = replace(info, path=Path(_safe(info.path.name)))
-    printed = as_gains(replace(made.rendered, source=named), narrow=True)
+    printed = as_gains(replace(made.rendered, source=named))
     lines = [line if len(line) <= WIDTH else _wrapped(line) for line in printed.splitlines()]
     return "\n".join(
         [

@@ -13,13 +13,11 @@ from auralize.renderer.facts import Rendered, RenderedFile
 from auralize.units import rounded
 
 
-def as_gains(
-    done: Rendered, width: int = WIDTH, *, narrow: bool = False, alone: bool = True
-) -> str:
+def as_gains(done: Rendered, width: int = WIDTH, *, alone: bool = True) -> str:
     """What was written, and every gain that was applied.
 
-    ``narrow``: where the table is wider than ``width``, names stand above the figures. Not ``alone``:
-    what is true of several sources is left to `as_summary`.
+    Where the table is wider than ``width``, names stand above the figures. Not ``alone``: what is true
+    of several sources is left to `as_summary`.
     """
     head = (
         f"{one_line(done.source.path.name)}: {decibels_text(done.source_loudness)} LUFS, "
@@ -45,7 +43,7 @@ def as_gains(
     return "\n".join(
         [
             head,
-            _table(rows, width) if narrow else columns(rows),
+            _table(rows, width),
             *_softened(done.softened),
             *(wrapped(sentence, width).strip() for sentence in done.told),
             *clipped,

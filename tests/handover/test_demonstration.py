@@ -87,7 +87,7 @@ def test_the_files_hold_what_render_writes(whole):
 def test_the_text_has_gains_and_levels_as_render_prints_them(whole):
     files, done = whole
     text = files["gains.txt"].read_text(encoding="utf-8")
-    printed = as_gains(done, narrow=True)
+    printed = as_gains(done)
     for output in done.outputs:
         row = re.search(rf"{re.escape(output.path.name)}\s+(.*)", printed)[1].split()
         told = re.search(rf"{NAMES[output.signal, output.choice]}  +(.*)", text)[1].split()
