@@ -181,7 +181,7 @@ def _runs_of(choice: Choice, cable: str, load: str | None) -> tuple[tuple[str, .
         right = ", ".join(known) or "none, as there is no run"
         raise RequestError(
             f"--cable: no run on the way to {where} is of {cable!r}{guess(cable, known)} in "
-            f"choice {choice.name!r}; right is one of {right}"
+            f"choice {choice.name!r}; right is one of {right}, or a --choice that has it"
         )
     runs = tuple(name for name, run in choice.runs.items() if run.cable_name == cable)
     return runs, [one for one in asked if cable in ways[one.listen]]
