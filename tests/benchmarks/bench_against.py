@@ -7,10 +7,10 @@
     python tests/benchmarks/bench_against.py channels taps choices
     python tests/benchmarks/bench_against.py design block screen       # under 2 min
 
-Rounds are interleaved: each runs every row once, and a ratio is the median of the ratios of the rounds, so
-that whatever else a machine does falls on all alike. Stereo (or --channels) of 48 kHz, 24 bit: the
-demonstration's programme again and again, or noise (--noise). `ffmpeg`, `sox` and `pyloudnorm` are used
-where installed.
+Rounds are interleaved: each runs every row once, in an order of its own, and a ratio is the median of the
+ratios of the rounds, so that whatever else a machine does falls on all alike. Stereo (or --channels) of
+48 kHz, 24 bit: the demonstration's programme again and again, or noise (--noise). `ffmpeg`, `sox` and
+`pyloudnorm` are used where installed.
 
 Three parts are measured inside one process each. `design`: the filters of a choice, no cache filled, and
 those of as many taps by SciPy's window method. `block`: what the callback takes, the time that a block lasts,
@@ -26,6 +26,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import random
 import shutil
 import sys
 import tempfile
@@ -86,12 +87,13 @@ def _asked() -> argparse.Namespace:
 def compared(rows: dict[str, list[Command]], rounds: int, folder: Path) -> list[Timing]:
     """Each row's commands one after the other; all rows once before, untimed, then in every round.
 
-    Memory is looked at in round 0 where that takes time, else in all rounds.
+    Each round has an order of its own: memory that a large one gave up is new to those behind it, and new
+    pages take time. Memory is looked at in round 0 where that takes time, else in all rounds.
     All write into `results`, which is empty when a row begins: that nothing has to be replaced.
     """
     found = {name: Timing(name) for name in rows}
     for number in range(rounds + 1):
-        for name, commands in rows.items():
+        for name, commands in random.Random(number).sample([*rows.items()], len(rows)):
             print(f"\r{number}/{rounds} {name:<60}", end="", file=sys.stderr, flush=True)
             shutil.rmtree(folder / RESULTS, ignore_errors=True)
             (folder / RESULTS).mkdir()
