@@ -130,7 +130,7 @@ class TruePeakMeter:
         """Segments where anything could, seen from how high samples are and how they follow."""
         most, curved, level = _overshoot()
         step, tops = self._channels, _with_next(tops)
-        flat, work = samples.reshape(-1), [each.reshape(-1) for each in self._work[1:]]
+        flat, work = samples.reshape(-1), self._work[1:]
         high = np.flatnonzero(most * tops > peak)
         for tried in (high[: len(high) // TRIED], high):
             if len(tried):
@@ -149,7 +149,7 @@ class TruePeakMeter:
 
     def _tops(self, flat: Single, work: Single) -> Single:
         """The highest magnitude in each `STRIDE` of all channels."""
-        rows = np.abs(flat, out=work.reshape(-1)[: len(flat)]).reshape(-1, STRIDE * self._channels)
+        rows = np.abs(flat, out=work[: len(flat)]).reshape(-1, STRIDE * self._channels)
         return rows[np.arange(len(rows)), rows.argmax(axis=1)]  # half the time that a maximum takes
 
     def _found(self, samples: Single, kept: NDArray[np.int_]) -> tuple[Single, Single, Single]:
@@ -160,9 +160,7 @@ class TruePeakMeter:
         """
         parts = samples.reshape(-1, SEGMENT, self._channels)
         parts = (parts if len(kept) == len(parts) else parts[kept]).transpose(1, 2, 0)
-        placed, halves, rest = (
-            each.reshape(-1)[: parts.size].reshape(SEGMENT, -1) for each in self._work
-        )
+        placed, halves, rest = (each[: parts.size].reshape(SEGMENT, -1) for each in self._work)
         by_channel = placed.reshape(parts.shape)
         for at in range(0, len(kept), TURNED):
             by_channel[:, :, at : at + TURNED] = parts[:, :, at : at + TURNED]
