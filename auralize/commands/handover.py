@@ -104,7 +104,7 @@ def _add_content(command: argparse.ArgumentParser) -> None:
 
 @telling
 def run(arguments: argparse.Namespace) -> None:
-    from auralize.figures.columns import wrapped
+    from auralize.figures.columns import hanging
     from auralize.figures.sentences import heat
     from auralize.handover.handover import hand_over
     from auralize.handover.text import as_handed_over
@@ -116,7 +116,7 @@ def run(arguments: argparse.Namespace) -> None:
         done = hand_over(rig, choices, arguments.sound, arguments.into, options, progress)
     print(as_handed_over(done))
     for caution in heat(choices):
-        print(wrapped(caution).strip())
+        print(hanging(caution))
 
 
 def _options(arguments: argparse.Namespace) -> HandoverOptions:

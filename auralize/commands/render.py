@@ -92,7 +92,7 @@ def _add_content(command: argparse.ArgumentParser) -> None:
 
 @telling
 def run(arguments: argparse.Namespace) -> None:
-    from auralize.figures.columns import wrapped
+    from auralize.figures.columns import hanging
     from auralize.figures.sentences import heat
     from auralize.renderer.batch import render_all, sounds_in
     from auralize.renderer.files import render
@@ -121,7 +121,7 @@ def run(arguments: argparse.Namespace) -> None:
         if not alone:
             print(as_summary(batch))
     for caution in heat(choices):
-        print(wrapped(caution).strip())
+        print(hanging(caution))
     if failed:
         names = ", ".join(path.name for path, _ in failed)
         raise SomeFailedError(f"of {len(sounds)} sound files {len(failed)} failed: {names}")

@@ -18,11 +18,11 @@ def add(commands: Any) -> None:
 
 
 def run(arguments: argparse.Namespace) -> None:
-    from auralize.figures.columns import wrapped
+    from auralize.figures.columns import hanging
     from auralize.trials.checking import summarise
 
     summary = summarise(arguments.logs)
-    print("\n".join(wrapped(one_line(sentence)).strip() for sentence in summary.sentences))
+    print("\n".join(hanging(one_line(sentence)) for sentence in summary.sentences))
     refused = [check.path for check in summary.checks if check.state == "refused"]
     if refused:
         raise RequestError(f"{', '.join(str(path) for path in refused)}: refused, and not counted")

@@ -44,6 +44,11 @@ def wrapped(text: str, width: int = WIDTH) -> str:
     return textwrap.fill(text, width, initial_indent="  ", subsequent_indent="    ")
 
 
+def hanging(text: str, width: int = WIDTH) -> str:
+    """A sentence by itself, its further lines indented, within the width."""
+    return textwrap.fill(text, width, subsequent_indent="    ")
+
+
 _OF_A_LOAD: Final = re.compile(r"load (?P<name>.+?) (?P<what>is (?:typical|judged).*)", re.DOTALL)
 
 

@@ -8,7 +8,7 @@ from typing import Final
 
 from auralize.audio.reader import clock
 from auralize.errors import one_line
-from auralize.figures.columns import columns, decibels_text, wrapped
+from auralize.figures.columns import columns, decibels_text, hanging
 from auralize.filters.quality import caution, goal_of
 from auralize.gains import End, Gains
 from auralize.handover.handover import MOST_BYTES, PAGE, SET, HandedOver
@@ -23,8 +23,8 @@ _FIRST: Final = (
 def as_handed_over(done: HandedOver) -> str:
     """All that is to be known of it, and what to do with it first."""
     said = [_contents(done), _region(done), *told_of(done.choices), *_cautions(done)]
-    head, region, *others = (wrapped(sentence).strip() for sentence in said)
-    first = wrapped(_FIRST.format(page=PAGE)).strip()
+    head, region, *others = (hanging(sentence) for sentence in said)
+    first = hanging(_FIRST.format(page=PAGE))
     return "\n".join([head, region, _gains(done), *others, first])
 
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from auralize.errors import one_line
-from auralize.figures.columns import WIDTH, columns, decibels_text, wrapped
+from auralize.figures.columns import WIDTH, columns, decibels_text, hanging
 from auralize.gains import CEILING, Gains
 from auralize.renderer.batch import Batch
 from auralize.renderer.facts import Rendered, RenderedFile
@@ -36,7 +36,7 @@ def as_gains(done: Rendered, width: int = WIDTH, *, alone: bool = True) -> str:
         )
         for o in done.outputs
     ]
-    cautions = [wrapped(output.caution, width).strip() for output in done.outputs if output.caution]
+    cautions = [hanging(output.caution, width) for output in done.outputs if output.caution]
     clipped = [_clipped(output) for output in done.outputs if output.clipped]
     earlier = ", ".join(one_line(path.name) for path in done.replaced)
     replaced = [f"Earlier files of these names were replaced: {earlier}."] if earlier else []
@@ -45,7 +45,7 @@ def as_gains(done: Rendered, width: int = WIDTH, *, alone: bool = True) -> str:
             head,
             _table(rows, width),
             *_softened(done.softened),
-            *(wrapped(sentence, width).strip() for sentence in done.told),
+            *(hanging(sentence, width) for sentence in done.told),
             *clipped,
             *replaced,
             *cautions,
@@ -59,7 +59,7 @@ def _aligned(done: Sequence[Rendered]) -> str:
     error = (
         f"lie below {math.ceil(worst)} dB of the response" if math.isfinite(worst) else "are none"
     )
-    return wrapped(f"Aligned with the source to the sample; filter errors {error}.").strip()
+    return hanging(f"Aligned with the source to the sample; filter errors {error}.")
 
 
 def _table(rows: Sequence[tuple[str, ...]], width: int) -> str:
@@ -78,7 +78,7 @@ def as_summary(batch: Batch) -> str:
         [
             *([_aligned(batch.done)] if batch.done else []),
             f"{len(batch.done)} of {count} sound files were rendered.",
-            *(wrapped(f"Not rendered: {why}").strip() for _, why in batch.failed),
+            *(hanging(f"Not rendered: {why}") for _, why in batch.failed),
         ]
     )
 
